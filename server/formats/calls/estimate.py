@@ -1,0 +1,172 @@
+"""The ``estimate`` call: a layer and a room in, drying stages with their ranges out."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from pydantic import AwareDatetime, BaseModel
+
+from server.formats.calls import layer_in
+from server.formats.calls.layer_in import CallModel, Collector, LayerIn, RoomIn
+from server.science.estimate import estimate_many
+from server.science.recipe import LayerRecipe, Room
+from server.science.results import Composition, LayerEstimate, Stage, StageRange
+
+DAYS_DIGITS = 6  # significant digits of an answer; the range says how much of it is knowledge
+
+
+class EstimateRequest(CallModel):
+    """When does this layer dry, here? ``painted_at`` adds dates to the days."""
+
+    painted_at: AwareDatetime | None = None
+    layer: LayerIn
+    room: RoomIn
+
+
+class StageOut(BaseModel):
+    """Days after painting at five percentiles; ``p50_d`` is the model's central value."""
+
+    p05_d: float
+    p10_d: float
+    p50_d: float
+    p90_d: float
+    p95_d: float
+    p50_at: AwareDatetime | None
+    p90_at: AwareDatetime | None
+
+
+class StagesOut(BaseModel):
+    """Stages by the names of ASTM D1640 and ISO 9117."""
+
+    set_to_touch: StageOut
+    dry_to_touch: StageOut
+    dry_to_recoat: StageOut
+    dry_through: StageOut
+    final_varnish: StageOut
+
+
+class RegionOut(BaseModel):
+    name: str
+    area_share: float
+    stages: StagesOut
+    holds_up: bool
+
+
+class CompositionOut(BaseModel):
+    """Fractions by volume, 0 to 1."""
+
+    name: str
+    richness: float
+    added_binder_share: float
+    solvent_share: float
+    binder_volume_fraction: float
+    pigment_volume_concentration: float
+    critical_pvc: float
+    reduced_pvc: float
+    density_g_cm3: float
+    film_thickness_um: float
+
+
+class OilOut(BaseModel):
+    iodine_value: float
+    drying_index: float
+    max_mass_gain_pct: float
+
+
+class ProvenanceOut(BaseModel):
+    quantity: str
+    source: str
+    confidence: str
+
+
+class EstimateAnswer(BaseModel):
+    stages: StagesOut
+    regions: list[RegionOut]
+    composition: list[CompositionOut]
+    oil: OilOut
+    provenance: list[ProvenanceOut]
+    warnings: list[str]
+
+
+Prepared = tuple[EstimateRequest, LayerRecipe, Room]
+
+
+def prepare(request: EstimateRequest, faults: Collector) -> Prepared | None:
+    """The request in the science's own types, or None with the faults collected."""
+    before = len(faults.problems)
+    recipe = layer_in.layer(request.layer, ("layer",), faults)
+    layer_in.check_room(request.room, ("room",), faults)
+    if len(faults.problems) > before:
+        return None
+    return request, recipe, layer_in.room(request.room, request.painted_at)
+
+
+def answer_many(prepared: Sequence[Prepared]) -> list[dict[str, Any]]:
+    estimates = estimate_many([(recipe, room) for _, recipe, room in prepared])
+    return [_answer(request, estimate) for (request, _, _), estimate in zip(prepared, estimates, strict=True)]
+
+
+def rounded(value: float) -> float:
+    return float(f"{value:.{DAYS_DIGITS}g}")
+
+
+def instant(painted_at: datetime | None, days: float) -> str | None:
+    """``painted_at`` plus so many days, in the zone it came in; None beyond the calendar."""
+    if painted_at is None:
+        return None
+    try:
+        return (painted_at + timedelta(days=days)).replace(microsecond=0).isoformat()
+    except OverflowError:
+        return None
+
+
+def _stage(times: StageRange, painted_at: datetime | None) -> dict[str, Any]:
+    return {
+        "p05_d": rounded(times.p05_d),
+        "p10_d": rounded(times.p10_d),
+        "p50_d": rounded(times.p50_d),
+        "p90_d": rounded(times.p90_d),
+        "p95_d": rounded(times.p95_d),
+        "p50_at": instant(painted_at, times.p50_d),
+        "p90_at": instant(painted_at, times.p90_d),
+    }
+
+
+def _stages(stages: dict[Stage, StageRange], painted_at: datetime | None) -> dict[str, Any]:
+    return {stage.value: _stage(stages[stage], painted_at) for stage in Stage}
+
+
+COMPOSITION_FIELDS = tuple(CompositionOut.model_fields)
+
+
+def _composition(composition: Composition) -> dict[str, Any]:
+    values = {name: getattr(composition, name) for name in COMPOSITION_FIELDS}
+    return {name: value if isinstance(value, str) else rounded(value) for name, value in values.items()}
+
+
+def _answer(request: EstimateRequest, estimate: LayerEstimate) -> dict[str, Any]:
+    warnings = list(estimate.warnings)
+    if request.room.series is not None and request.painted_at is None:
+        warnings.append("no painted_at: the layer counts as painted at the first reading of the series")
+    return {
+        "stages": _stages(estimate.stages, request.painted_at),
+        "regions": [
+            {
+                "name": region.name,
+                "area_share": region.area_share,
+                "stages": _stages(region.stages, request.painted_at),
+                "holds_up": region.holds_up,
+            }
+            for region in estimate.regions
+        ],
+        "composition": [_composition(region.composition) for region in estimate.regions],
+        "oil": {
+            "iodine_value": rounded(estimate.iodine_value),
+            "drying_index": rounded(estimate.drying_index),
+            "max_mass_gain_pct": rounded(estimate.max_mass_gain_pct),
+        },
+        "provenance": [
+            {"quantity": p.quantity, "source": p.source, "confidence": p.confidence} for p in estimate.provenance
+        ],
+        "warnings": warnings,
+    }

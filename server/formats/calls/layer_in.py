@@ -1,0 +1,270 @@
+"""A layer and a room as JSON, with the range of every number, and their way into the science."""
+
+import re
+from datetime import datetime
+from enum import StrEnum
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field
+
+from server.formats.calls.problems import FieldProblem, path_text
+from server.science import reference
+from server.science.errors import InputError
+from server.science.recipe import (
+    Addition,
+    AdditionKind,
+    Ground,
+    LayerRecipe,
+    MixRecipe,
+    Paint,
+    PigmentShare,
+    Room,
+    RoomStep,
+)
+
+SHARE_TOLERANCE = 0.005  # shares typed with two decimals still add up
+REFERENCE_TEMPERATURE_C = 21.0
+REFERENCE_HUMIDITY_PCT = 50.0
+SECONDS_PER_DAY = 86_400.0
+
+CONTROL_CHARACTERS = re.compile(r"[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+
+
+def _no_control_characters(text: str) -> str:
+    if CONTROL_CHARACTERS.search(text):
+        raise ValueError("must not hold control characters")
+    return text
+
+
+Name = Annotated[str, Field(strict=True, max_length=200), AfterValidator(_no_control_characters)]
+Code = Annotated[str, Field(strict=True, min_length=1, max_length=64), AfterValidator(_no_control_characters)]
+Parts = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=10_000)]
+Share = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=1)]
+Fraction = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=1)]
+ThicknessUm = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=10_000)]
+TemperatureC = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-30, le=60)]
+HumidityPct = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=100)]
+LightFactor = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0.01, le=20)]
+AgeD = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=200_000)]
+StageD = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=200_000)]
+
+
+class CallModel(BaseModel):
+    """Base of every call model: unknown fields are refused with their path."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class PigmentIn(CallModel):
+    ci_name: Code
+    variant: Code | None = None
+    share: Share = 1.0
+
+
+class PaintIn(CallModel):
+    parts: Parts
+    oil: Code = "linseed"
+    pigments: list[PigmentIn] = Field(min_length=1, max_length=20)
+    paint_oil_g_per_100g: Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=1000)] | None = None
+    rub_out_oa_g_per_100g: Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=1000)] | None = None
+    density_g_cm3: Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0.5, le=25)] | None = None
+
+
+class Metal(StrEnum):
+    """Metals of driers, by chemical symbol."""
+
+    PB = "Pb"
+    MN = "Mn"
+    CO = "Co"
+
+
+class AdditionIn(CallModel):
+    """``parts`` is needed for everything but drier and clove_oil, which have figures of their own."""
+
+    kind: AdditionKind
+    parts: Parts | None = None
+    oil: Code | None = None
+    solvent: Code | None = None
+    non_volatile: Share | None = None
+    metal: Metal | None = None
+    percent_on_oil: Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=10)] | None = None
+    drops_per_10_ml: Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=200)] | None = None
+
+
+class MixIn(CallModel):
+    name: Name = ""
+    area_share: Share = 1.0
+    paints: list[PaintIn] = Field(default_factory=list, max_length=40)
+    additions: list[AdditionIn] = Field(default_factory=list, max_length=40)
+
+
+class LayerIn(CallModel):
+    wet_thickness_um: ThicknessUm
+    ground: Ground
+    mixes: list[MixIn] = Field(min_length=1, max_length=40)
+
+
+class ReadingIn(CallModel):
+    at: AwareDatetime
+    temperature_c: TemperatureC
+    relative_humidity_pct: HumidityPct
+
+
+class RoomIn(CallModel):
+    """One climate, or a ``series`` of readings; the last reading holds on."""
+
+    temperature_c: TemperatureC | None = None
+    relative_humidity_pct: HumidityPct | None = None
+    series: list[ReadingIn] | None = Field(default=None, min_length=1, max_length=100_000)
+    light: Literal["dark", "dim", "room", "bright", "sun_glass"] | LightFactor = "room"
+    measured: Annotated[bool, Field(strict=True)] = False
+
+
+FIELDS_OF_KIND: dict[AdditionKind, tuple[str, ...]] = {
+    AdditionKind.OIL: ("parts", "oil"),
+    AdditionKind.SOLVENT: ("parts", "solvent"),
+    AdditionKind.ALKYD_MEDIUM: ("parts", "non_volatile"),
+    AdditionKind.DRIER: ("metal", "percent_on_oil"),
+    AdditionKind.WAX: ("parts",),
+    AdditionKind.CLOVE_OIL: ("drops_per_10_ml",),
+    AdditionKind.INERT: ("parts",),
+    AdditionKind.SOFT_RESIN: ("parts",),
+}
+# What may be left out: linseed, the usual spirit, and half solids are the trade's defaults.
+DEFAULTS_OF_KIND: dict[str, object] = {"oil": "linseed", "solvent": "odourless_mineral_spirits", "non_volatile": 0.5}
+ALL_KIND_FIELDS = tuple(dict.fromkeys(name for names in FIELDS_OF_KIND.values() for name in names))
+
+
+class Collector:
+    """Gathers domain faults with their path, so that one answer names them all."""
+
+    def __init__(self, prefix: tuple[int | str, ...] = ()) -> None:
+        self.prefix = prefix
+        self.problems: list[FieldProblem] = []
+
+    def add(self, path: tuple[int | str, ...], message: str) -> None:
+        self.problems.append(FieldProblem(path_text((*self.prefix, *path)), message))
+
+
+def pigment_share(pigment: PigmentIn, path: tuple[int | str, ...], faults: Collector) -> PigmentShare:
+    try:
+        reference.find_pigment(pigment.ci_name, pigment.variant)
+    except InputError as error:
+        faults.add((*path, error.path.split(".")[-1]), error.message)
+    return PigmentShare(pigment.ci_name, pigment.variant, pigment.share)
+
+
+def known(name: str, find: object, path: tuple[int | str, ...], faults: Collector) -> str:
+    try:
+        find(name)  # type: ignore[operator]
+    except InputError as error:
+        faults.add(path, error.message)
+    return name
+
+
+def paint(given: PaintIn, path: tuple[int | str, ...], faults: Collector) -> Paint:
+    total = sum(p.share for p in given.pigments)
+    if abs(total - 1) > SHARE_TOLERANCE:
+        faults.add((*path, "pigments"), f"the shares of the pigments must add up to 1; they add up to {total:g}")
+    pigments = tuple(pigment_share(p, (*path, "pigments", i), faults) for i, p in enumerate(given.pigments))
+    return Paint(
+        parts=given.parts,
+        oil=known(given.oil, reference.oil, (*path, "oil"), faults),
+        pigments=pigments,
+        paint_oil_g_per_100g=given.paint_oil_g_per_100g,
+        rub_out_oa_g_per_100g=given.rub_out_oa_g_per_100g,
+        density_g_cm3=given.density_g_cm3,
+    )
+
+
+def addition(given: AdditionIn, path: tuple[int | str, ...], faults: Collector) -> Addition:
+    wanted = FIELDS_OF_KIND[given.kind]
+    values: dict[str, object] = {}
+    for name in ALL_KIND_FIELDS:
+        value = getattr(given, name)
+        if name not in wanted and value is not None:
+            faults.add((*path, name), f"does not belong to an addition of kind {given.kind.value}")
+        if name in wanted and value is None:
+            value = DEFAULTS_OF_KIND.get(name)
+            if value is None:
+                faults.add((*path, name), f"is missing: an addition of kind {given.kind.value} needs it")
+        values[name] = value if name in wanted else None
+    if isinstance(values["oil"], str):
+        known(values["oil"], reference.oil, (*path, "oil"), faults)
+    if isinstance(values["solvent"], str):
+        known(values["solvent"], reference.solvent, (*path, "solvent"), faults)
+    metal = values["metal"]
+    return Addition(
+        kind=given.kind,
+        parts=float(values["parts"] or 0.0),  # type: ignore[arg-type]
+        oil=values["oil"],  # type: ignore[arg-type]
+        solvent=values["solvent"],  # type: ignore[arg-type]
+        non_volatile=values["non_volatile"],  # type: ignore[arg-type]
+        metal=metal.value if isinstance(metal, Metal) else None,
+        percent_on_oil=values["percent_on_oil"],  # type: ignore[arg-type]
+        drops_per_10_ml=values["drops_per_10_ml"],  # type: ignore[arg-type]
+    )
+
+
+FILM_FORMERS = {AdditionKind.OIL, AdditionKind.ALKYD_MEDIUM}
+
+
+def mix(given: MixIn, path: tuple[int | str, ...], faults: Collector) -> MixRecipe:
+    if not given.paints and not any(a.kind in FILM_FORMERS for a in given.additions):
+        faults.add(path, "holds nothing that dries: give a paint, an oil or an alkyd medium")
+    return MixRecipe(
+        name=given.name,
+        area_share=given.area_share,
+        paints=tuple(paint(p, (*path, "paints", i), faults) for i, p in enumerate(given.paints)),
+        additions=tuple(addition(a, (*path, "additions", i), faults) for i, a in enumerate(given.additions)),
+    )
+
+
+def layer(given: LayerIn, path: tuple[int | str, ...], faults: Collector) -> LayerRecipe:
+    """The science's value for a layer; faults (unknown pigment, shares over 1, ...) go to ``faults``."""
+    total = sum(m.area_share for m in given.mixes)
+    if total > 1 + SHARE_TOLERANCE:
+        faults.add((*path, "mixes"), f"the area shares add up to {total:g}; a layer covers 1 at the most")
+    mixes = tuple(mix(m, (*path, "mixes", i), faults) for i, m in enumerate(given.mixes))
+    return LayerRecipe(given.wet_thickness_um, given.ground, mixes)
+
+
+def check_room(given: RoomIn, path: tuple[int | str, ...], faults: Collector) -> None:
+    single = given.temperature_c is not None or given.relative_humidity_pct is not None
+    if given.series is not None and single:
+        faults.add((*path, "series"), "give either one climate or a series, not both")
+    if given.series is None:
+        for name in ("temperature_c", "relative_humidity_pct"):
+            if getattr(given, name) is None:
+                faults.add((*path, name), "is missing")
+    else:
+        instants = [r.at for r in given.series]
+        for i, (earlier, later) in enumerate(zip(instants, instants[1:], strict=False), start=1):
+            if later <= earlier:
+                faults.add((*path, "series", i, "at"), "must be later than the reading before it")
+                return
+
+
+def room(given: RoomIn, painted_at: datetime | None) -> Room:
+    """The science's value for a room as a layer painted at ``painted_at`` meets it (None: at the first reading)."""
+    is_number = not isinstance(given.light, str)
+    light = float(given.light) if not isinstance(given.light, str) else reference.LIGHT_FACTORS[given.light]
+    if given.series is None:
+        assert given.temperature_c is not None and given.relative_humidity_pct is not None  # checked before
+        steps: tuple[RoomStep, ...] = (RoomStep(0.0, given.temperature_c, given.relative_humidity_pct),)
+    else:
+        steps = _steps(given.series, painted_at or given.series[0].at)
+    return Room(steps, light, is_number, given.measured)
+
+
+def _steps(series: list[ReadingIn], painted_at: datetime) -> tuple[RoomStep, ...]:
+    """Readings as steps from the painting on; the last reading before it counts from day 0."""
+    steps: list[RoomStep] = []
+    for reading in series:
+        from_d = (reading.at - painted_at).total_seconds() / SECONDS_PER_DAY
+        step = RoomStep(max(0.0, from_d), reading.temperature_c, reading.relative_humidity_pct)
+        if from_d <= 0 or not steps:
+            steps = [RoomStep(0.0, step.temperature_c, step.relative_humidity_pct)]
+        else:
+            steps.append(step)
+    return tuple(steps)

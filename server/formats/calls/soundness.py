@@ -1,0 +1,312 @@
+"""The ``soundness`` call: a stack and what is to be done with it in, the verdict with its remedies out."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from enum import StrEnum
+from typing import Annotated, Any
+
+from pydantic import AwareDatetime, BaseModel, Field
+
+from server.formats.calls import layer_in
+from server.formats.calls.estimate import instant, rounded
+from server.formats.calls.layer_in import AgeD, CallModel, Code, Collector, LayerIn, RoomIn, StageD
+from server.science.estimate import estimate_many
+from server.science.recipe import LayerRecipe, Room
+from server.science.results import FilmState, LayerEstimate, Stage, StageRange
+from server.science.soundness import Action, GroundFacts, Material, NewLayer, PaintedLayer, Situation, check
+from server.science.soundness.types import Finding, Verdict
+
+# Percentiles that were not given follow from a log-normal through p50 and p90.
+P95_OVER_P90 = 1.6448536 / 1.2815516  # standard normal quantiles
+SECONDS_PER_DAY = 86_400.0
+
+
+class Support(StrEnum):
+    RIGID = "rigid"
+    STRETCHED = "stretched"
+
+
+class GroundKind(StrEnum):
+    ACRYLIC = "acrylic"
+    OIL = "oil"
+    GLUE_CHALK = "glue_chalk"
+    NONE = "none"
+
+
+class GroundSurface(StrEnum):
+    ABSORBENT = "absorbent"
+    MATTE = "matte"
+    SEALED = "sealed"
+    GLOSS = "gloss"
+
+
+class PaintSurface(StrEnum):
+    MATTE = "matte"
+    GLOSS = "gloss"
+
+
+class Pressed(StrEnum):
+    """What the painter's own touch test said."""
+
+    WET = "wet"
+    TACKY = "tacky"
+    TOUCH_DRY = "touch_dry"
+    FIRM = "firm"
+
+
+class GroundIn(CallModel):
+    kind: GroundKind
+    age_d: AgeD | None = None
+    surface: GroundSurface = GroundSurface.MATTE
+    pigments: list[Code] = Field(default_factory=list, max_length=20)
+
+
+class StageIn(CallModel):
+    p50_d: StageD
+    p90_d: StageD
+
+
+class StagesIn(CallModel):
+    """Times that overrule the model's, so that a rule can be tried apart from it."""
+
+    set_to_touch: StageIn | None = None
+    dry_to_touch: StageIn | None = None
+    dry_to_recoat: StageIn | None = None
+    dry_through: StageIn | None = None
+    final_varnish: StageIn | None = None
+
+
+class StackLayerIn(CallModel):
+    """A layer that is there; exactly one of ``age_d`` and ``painted_at``."""
+
+    layer: LayerIn | None = None
+    kind: Material
+    surface: PaintSurface | None = None
+    age_d: AgeD | None = None
+    painted_at: AwareDatetime | None = None
+    observed: Pressed | None = None
+    stages: StagesIn | None = None
+
+
+class UpperIn(CallModel):
+    layer: LayerIn
+    kind: Material
+    same_session: Annotated[bool, Field(strict=True)] = False
+    stages: StagesIn | None = None
+
+
+Positive = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=1_000_000)]
+
+
+class SoundnessRequest(CallModel):
+    """May this be done now? ``stack`` runs from the lowest layer to the top; empty means bare ground.
+
+    ``now`` (default: the clock) is when; it matters only where a layer gives ``painted_at``.
+    """
+
+    support: Support
+    ground: GroundIn
+    stack: list[StackLayerIn] = Field(default_factory=list, max_length=100)
+    upper: UpperIn | None = None
+    action: Action = Action.NEXT_LAYER
+    room: RoomIn | None = None
+    paint_ml: Positive = 10.0
+    area_cm2: Positive | None = None
+    couch_ml: Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=10_000)] | None = None
+    transit_c: Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-60, le=80)] | None = None
+    drops_per_ml: Annotated[float, Field(strict=True, allow_inf_nan=False, ge=5, le=60)] = 20.0
+    now: AwareDatetime | None = None
+
+
+class RemedyOut(BaseModel):
+    """Figures that do not apply are null. ``not_before_d`` is an age of the layer below."""
+
+    text: str
+    add_oil_ml: float | None
+    add_oil_g: float | None
+    add_oil_drops: int | None
+    reduce_solvent_ml: float | None
+    add_paint_ml: float | None
+    max_couch_ml: float | None
+    coats: int | None
+    not_before_d: float | None
+    not_before_at: AwareDatetime | None
+
+
+class FindingOut(BaseModel):
+    rule: str
+    severity: str
+    title: str
+    reason: str
+    basis: str
+    source: str
+    remedy: RemedyOut | None
+
+
+class SoundnessAnswer(BaseModel):
+    verdict: str
+    state: str
+    findings: list[FindingOut]
+
+
+class Prepared:
+    """One request on its way: what the model must still estimate, and how to finish once it has."""
+
+    def __init__(self, request: SoundnessRequest, now: datetime, faults: Collector) -> None:
+        self.request = request
+        self.now = request.now or now
+        self.ages_d = [self._age_d(item, i, faults) for i, item in enumerate(request.stack)]
+        self.recipes = [
+            None if item.layer is None else layer_in.layer(item.layer, ("stack", i, "layer"), faults)
+            for i, item in enumerate(request.stack)
+        ]
+        self.upper = request.upper and layer_in.layer(request.upper.layer, ("upper", "layer"), faults)
+        if request.room is not None:
+            layer_in.check_room(request.room, ("room",), faults)
+        self._check(faults)
+
+    def _age_d(self, item: StackLayerIn, i: int, faults: Collector) -> float:
+        if (item.age_d is None) == (item.painted_at is None):
+            faults.add(("stack", i, "age_d"), "give either age_d or painted_at")
+            return 0.0
+        if item.painted_at is None:
+            return item.age_d or 0.0
+        age_d = (self.now - item.painted_at).total_seconds() / SECONDS_PER_DAY
+        if age_d < 0:
+            faults.add(("stack", i, "painted_at"), "must not be in the future")
+        return max(0.0, age_d)
+
+    def _check(self, faults: Collector) -> None:
+        for i, (item, recipe) in enumerate(zip(self.request.stack, self.recipes, strict=True)):
+            if recipe is None and item.kind in (Material.OIL, Material.ALKYD) and not _complete(item.stages):
+                faults.add(("stack", i, "layer"), "is missing: an oil or alkyd layer needs it, or all its stages")
+            if i and self.ages_d[i] > self.ages_d[i - 1]:
+                faults.add(("stack", i, "age_d"), "must not be older than the layer below it")
+            _check_stages(item.stages, ("stack", i, "stages"), faults)
+        layered = (Action.NEXT_LAYER, Action.WORK_LIGHTLY)
+        if self.request.upper is None and self.request.action in layered:
+            faults.add(("upper",), f"is missing: the action {self.request.action.value} needs the layer to go on")
+        if self.request.upper is not None:
+            _check_stages(self.request.upper.stages, ("upper", "stages"), faults)
+
+    def wanted(self) -> list[tuple[LayerRecipe, Room]]:
+        """The estimates this request needs, stack first, upper last."""
+        layers = [(recipe, age_d) for recipe, age_d in zip(self.recipes, self.ages_d, strict=True) if recipe]
+        if self.upper:
+            layers.append((self.upper, 0.0))
+        return [(recipe, self._room(age_d)) for recipe, age_d in layers]
+
+    def _room(self, age_d: float) -> Room:
+        given = self.request.room or RoomIn(
+            temperature_c=layer_in.REFERENCE_TEMPERATURE_C, relative_humidity_pct=layer_in.REFERENCE_HUMIDITY_PCT
+        )
+        return layer_in.room(given, self.now - timedelta(days=age_d))
+
+    def situation(self, estimates: Sequence[LayerEstimate]) -> Situation:
+        waiting = iter(estimates)
+        stack = tuple(
+            PaintedLayer(
+                material=item.kind,
+                age_d=age_d,
+                stages=_stages(next(waiting).stages if recipe else {}, item.stages),
+                recipe=recipe,
+                surface=item.surface and item.surface.value,
+                observed=FilmState(item.observed.value) if item.observed else None,
+                observed_age_d=age_d if item.observed else None,
+            )
+            for item, recipe, age_d in zip(self.request.stack, self.recipes, self.ages_d, strict=True)
+        )
+        upper = None
+        if self.request.upper and self.upper:
+            stages = _stages(next(waiting).stages, self.request.upper.stages)
+            upper = NewLayer(self.request.upper.kind, stages, self.upper, self.request.upper.same_session)
+        ground = self.request.ground
+        return Situation(
+            support=self.request.support.value,
+            ground=GroundFacts(ground.kind.value, ground.age_d, ground.surface.value, tuple(ground.pigments)),
+            stack=stack,
+            upper=upper,
+            action=self.request.action,
+            paint_ml=self.request.paint_ml,
+            area_cm2=self.request.area_cm2,
+            couch_ml=self.request.couch_ml,
+            transit_c=self.request.transit_c,
+            drops_per_ml=self.request.drops_per_ml,
+        )
+
+    def answer(self, estimates: Sequence[LayerEstimate]) -> dict[str, Any]:
+        verdict = check(self.situation(estimates))
+        top_age_d = self.ages_d[-1] if self.ages_d else None
+        return _answer(verdict, self.now, top_age_d)
+
+
+def _complete(stages: StagesIn | None) -> bool:
+    return stages is not None and all(getattr(stages, stage.value) for stage in Stage if stage != Stage.FINAL_VARNISH)
+
+
+def _check_stages(stages: StagesIn | None, path: tuple[int | str, ...], faults: Collector) -> None:
+    if stages is None:
+        return
+    for stage in Stage:
+        given = getattr(stages, stage.value)
+        if given is not None and given.p90_d < given.p50_d:
+            faults.add((*path, stage.value, "p90_d"), "must not be less than p50_d")
+
+
+def _stages(modelled: dict[Stage, StageRange], given: StagesIn | None) -> dict[Stage, StageRange]:
+    stages = dict(modelled)
+    for stage in Stage:
+        override = getattr(given, stage.value) if given else None
+        if override is not None:
+            ratio = override.p90_d / override.p50_d
+            wide = ratio**P95_OVER_P90
+            p50_d = override.p50_d
+            stages[stage] = StageRange(p50_d / wide, p50_d / ratio, p50_d, override.p90_d, p50_d * wide)
+    if given is not None and Stage.FINAL_VARNISH not in stages and Stage.DRY_THROUGH in stages:
+        # Stages given without the varnish wait: the rules take the later of it and R35, so dry-through stands in.
+        stages[Stage.FINAL_VARNISH] = stages[Stage.DRY_THROUGH]
+    return stages
+
+
+def _remedy(finding: Finding, now: datetime, top_age_d: float | None) -> dict[str, Any] | None:
+    remedy = finding.remedy
+    if remedy is None:
+        return None
+    figures = ("add_oil_ml", "add_oil_g", "reduce_solvent_ml", "add_paint_ml", "max_couch_ml", "not_before_d")
+    values: dict[str, Any] = {name: getattr(remedy, name) for name in figures}
+    answer = {name: None if value is None else rounded(value) for name, value in values.items()}
+    at = None
+    if remedy.not_before_d is not None and top_age_d is not None:
+        at = instant(now, remedy.not_before_d - top_age_d)
+    return {
+        "text": remedy.text,
+        **answer,
+        "add_oil_drops": remedy.add_oil_drops,
+        "coats": remedy.coats,
+        "not_before_at": at,
+    }
+
+
+def _answer(verdict: Verdict, now: datetime, top_age_d: float | None) -> dict[str, Any]:
+    return {
+        "verdict": verdict.verdict.value,
+        "state": verdict.state.value,
+        "findings": [
+            {
+                "rule": finding.rule,
+                "severity": finding.severity.value,
+                "title": finding.title,
+                "reason": finding.reason,
+                "basis": finding.basis.value,
+                "source": finding.source,
+                "remedy": _remedy(finding, now, top_age_d),
+            }
+            for finding in verdict.findings
+        ],
+    }
+
+
+def answer_many(prepared: Sequence[Prepared]) -> list[dict[str, Any]]:
+    wanted = [item.wanted() for item in prepared]
+    estimates = iter(estimate_many([pair for pairs in wanted for pair in pairs]))
+    return [item.answer([next(estimates) for _ in pairs]) for item, pairs in zip(prepared, wanted, strict=True)]

@@ -1,0 +1,7 @@
+"""The pages, one module an area; each has a ``router``. A new area is one import and one line here."""
+
+from fastapi import APIRouter
+
+from server.web.pages import health
+
+ROUTERS: tuple[APIRouter, ...] = (health.router,)

@@ -1,0 +1,79 @@
+"""Puts the web server together: settings in, ASGI app out."""
+
+from collections.abc import AsyncIterator, Callable
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
+
+from anyio.to_thread import current_default_thread_limiter
+from fastapi import FastAPI
+from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
+
+from server.services import studios
+from server.store.db import Database, migrate
+from server.web import api, errors, pages
+from server.web.render import environment
+from server.web.security.access_log import AccessLog
+from server.web.security.body_limit import BodyLimit
+from server.web.security.crash_page import CrashPage
+from server.web.security.cross_site import CrossSiteCheck
+from server.web.security.headers import SecurityHeaders
+from server.web.security.hosts import HostCheck
+from server.web.security.request_id import RequestId
+from server.web.settings import Settings
+from server.web.static_files import HashedFiles
+
+DESCRIPTION = """How oil paint mixes are composed, how their layers dry and whether one may go over another.
+
+Parts are by volume. Times are days after painting unless a name ends in `_at`. Fields are added, never renamed."""
+
+
+def layers(settings: Settings) -> list[Middleware]:
+    """What is around every request, outermost first."""
+    return [
+        Middleware(RequestId),
+        Middleware(AccessLog),
+        Middleware(SecurityHeaders),
+        Middleware(CrashPage),
+        Middleware(HostCheck, allowed=settings.host_names),
+        Middleware(BodyLimit, max_bytes=settings.max_body_bytes),
+        Middleware(CrossSiteCheck),
+        Middleware(GZipMiddleware, minimum_size=800, compresslevel=5),
+    ]
+
+
+def lifespan(settings: Settings) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
+    @asynccontextmanager
+    async def run(app: FastAPI) -> AsyncIterator[None]:
+        current_default_thread_limiter().total_tokens = settings.threads
+        yield
+
+    return run
+
+
+def create_app(settings: Settings, db: Database | None = None) -> FastAPI:
+    """The app on ``db``, or on the database of the settings, brought up to date and with a studio in it."""
+    if db is None:
+        migrate(settings.database_url)
+        db = Database(settings.database_url)
+    studios.ensure_studio(db)
+    app = FastAPI(
+        title="Umberday",
+        version="1",
+        description=DESCRIPTION,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/v1/openapi.json",
+        middleware=layers(settings),
+        lifespan=lifespan(settings),
+    )
+    files = HashedFiles(settings.static_dir)
+    app.state.db = db
+    app.state.settings = settings
+    app.state.templates = environment(settings.templates_dir, files)
+    errors.install(app)
+    for router in pages.ROUTERS:
+        app.include_router(router, include_in_schema=False)
+    for router in api.ROUTERS:
+        app.include_router(router, prefix="/api/v1")
+    app.mount("/static", files, name="static")
+    return app

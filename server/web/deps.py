@@ -1,0 +1,147 @@
+"""What a page is handed: the database, the person, the moment, and the form that was posted.
+
+A page reads::
+
+    @router.get("/panels/{uid}")
+    def panel(page: Page, uid: str) -> Response:
+        with page.db.read() as session:
+            board = panel_page(session, page.actor, uid, page.now, page.zone)
+        return page.render("panels/panel.html", board)
+
+    @router.post("/panels/{uid}/edit")
+    def edit(page: Page, posted: Posted, uid: str) -> Response: ...
+
+Tests override the clock with ``app.dependency_overrides[get_now]`` or ``app.state.clock``.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timezone
+from functools import cached_property
+from typing import Annotated, Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from fastapi import Depends
+from starlette.datastructures import FormData
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+
+from server.services import history, studios
+from server.services.access import Actor
+from server.store.db import Database
+from server.web.render import DONE_COOKIE, Flash, render, see_other, wants_fragment
+
+MAX_FIELDS = 2000
+PAINTER = "painter"  # who acts on a single-user install
+
+
+def get_db(request: Request) -> Database:
+    db: Database = request.app.state.db
+    return db
+
+
+def get_now(request: Request) -> datetime:
+    """The present moment, aware, in UTC."""
+    clock = getattr(request.app.state, "clock", None)
+    now: datetime = clock() if clock else datetime.now(timezone.utc)
+    return now
+
+
+@dataclass(frozen=True, slots=True)
+class StudioFacts:
+    """What every page knows of its studio."""
+
+    id: int
+    name: str
+    time_zone: str
+    is_invented: bool
+
+
+def get_studio(db: Database) -> StudioFacts:
+    with db.read() as session:
+        studio = studios.the_studio(session)
+        assert studio.id is not None
+        return StudioFacts(studio.id, studio.name, studio.time_zone, studio.is_invented)
+
+
+def get_actor(studio: StudioFacts) -> Actor:
+    return Actor(name=PAINTER, studio_id=studio.id)
+
+
+class PageRequest:
+    """One request of one person, with what pages need at hand. The studio is read when first asked for."""
+
+    def __init__(self, request: Request, db: Database, now: datetime) -> None:
+        self.request = request
+        self.db = db
+        self.now = now
+
+    @cached_property
+    def studio(self) -> StudioFacts:
+        return get_studio(self.db)
+
+    @cached_property
+    def actor(self) -> Actor:
+        return get_actor(self.studio)
+
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        """The studio's time zone, in which days begin and times are shown."""
+        try:
+            return ZoneInfo(self.studio.time_zone)
+        except (ZoneInfoNotFoundError, ValueError):
+            return ZoneInfo("UTC")
+
+    @property
+    def today(self) -> date:
+        """The studio's day."""
+        return self.now.astimezone(self.zone).date()
+
+    @property
+    def studio_name(self) -> str:
+        return self.studio.name
+
+    @property
+    def is_invented(self) -> bool:
+        return self.studio.is_invented
+
+    @cached_property
+    def flash(self) -> Flash | None:
+        """What was just done, when this request follows it."""
+        uid = self.request.cookies.get(DONE_COOKIE)
+        if not uid:
+            return None
+        with self.db.read() as session:
+            label = history.label_of(session, self.actor, uid)
+        return Flash(label, uid) if label else None
+
+    @property
+    def wants_fragment(self) -> bool:
+        """Whether htmx asks for a part of the page."""
+        return wants_fragment(self.request)
+
+    def render(
+        self, template: str, context: Any = None, status: int = 200, headers: Mapping[str, str] | None = None
+    ) -> HTMLResponse:
+        return render(self.request, template, context, status, headers)
+
+    def see_other(self, location: str, done: str | None = None) -> Response:
+        """The answer to a POST that worked; ``done`` is the uid of the change."""
+        return see_other(location, done)
+
+
+async def page_request(
+    request: Request, db: Annotated[Database, Depends(get_db)], now: Annotated[datetime, Depends(get_now)]
+) -> PageRequest:
+    page = PageRequest(request, db, now)
+    request.state.page = page
+    return page
+
+
+async def posted_form(request: Request) -> FormData:
+    """The posted fields. Files are refused; no form here has any."""
+    return await request.form(max_files=0, max_fields=MAX_FIELDS)
+
+
+Page = Annotated[PageRequest, Depends(page_request)]
+Posted = Annotated[FormData, Depends(posted_form)]

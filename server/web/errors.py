@@ -1,0 +1,121 @@
+"""Error answers: a page in plain words, a fragment for htmx, problem details (RFC 9457) under /api. Never a trace."""
+
+from collections.abc import Callable, Mapping, Sequence
+from http import HTTPStatus
+from typing import Any
+
+from fastapi import FastAPI
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, PlainTextResponse, Response
+from starlette.types import Scope
+
+from server.services.errors import Conflict, Invalid, NotFound, Refused
+from server.web import plain_words
+from server.web.render import render, wants_fragment
+
+API_PREFIX = "/api/"
+
+# Title and what to do next, by status.
+TEXTS: dict[int, tuple[str, str]] = {
+    400: ("This request makes no sense here", "Go back and try again from the studio's own page."),
+    403: ("This is not allowed", "Nothing was changed."),
+    404: ("There is nothing here", "The address may be mistyped, or what was here has another address now."),
+    405: ("This cannot be done at this address", "Go back and use the buttons of the page."),
+    409: ("Somebody else saved this first", "Go back, look at what is stored now and save again."),
+    413: ("That is too much at once", "Go back, shorten the text and send it again. What you typed is still there."),
+    422: ("Something in this request cannot be read", "Go back and correct it."),
+    500: (
+        "Something broke on our side",
+        "Nothing you saved before is lost. Try again; what you typed may still be in the form.",
+    ),
+}
+
+
+def title_of(status: int) -> str:
+    return TEXTS[status][0] if status in TEXTS else HTTPStatus(status).phrase
+
+
+def problem(
+    status: int,
+    detail: str = "",
+    errors: Sequence[Mapping[str, str]] = (),
+    headers: Mapping[str, str] | None = None,
+) -> JSONResponse:
+    """Problem details of RFC 9457; ``errors`` lists {path, message}."""
+    body: dict[str, Any] = {"type": "about:blank", "title": title_of(status), "status": status}
+    if detail:
+        body["detail"] = detail
+    if errors:
+        body["errors"] = list(errors)
+    return JSONResponse(body, status, dict(headers or {}), media_type="application/problem+json")
+
+
+def error_response(scope: Scope, status: int, detail: str, headers: Mapping[str, str] | None = None) -> Response:
+    """The error as whoever asked can read it. Works in any layer around the app."""
+    if scope["path"].startswith(API_PREFIX):
+        return problem(status, detail, headers=headers)
+    request = Request(scope)
+    default_title, advice = TEXTS.get(status, (title_of(status), ""))
+    context = {"status": status, "title": default_title, "detail": detail, "advice": advice}
+    template = "errors/_message.html" if wants_fragment(request) else "errors/page.html"
+    try:
+        return render(request, template, context, status, headers)
+    except Exception:
+        # The frame itself may be what broke.
+        if status != HTTPStatus.INTERNAL_SERVER_ERROR:
+            raise
+        return PlainTextResponse(f"{default_title}. {advice}", status)
+
+
+async def on_http_exception(request: Request, fault: HTTPException) -> Response:
+    detail = fault.detail if fault.detail != HTTPStatus(fault.status_code).phrase else ""
+    if fault.status_code in {204, 304}:
+        return Response(status_code=fault.status_code, headers=fault.headers)
+    return error_response(request.scope, fault.status_code, detail, fault.headers)
+
+
+async def on_unreadable_request(request: Request, fault: RequestValidationError) -> Response:
+    """A path, query or JSON body that is not what the address takes."""
+    errors = [
+        {"path": ".".join(str(part) for part in error["loc"]), "message": plain_words.message_for(error)}
+        for error in fault.errors()
+    ]
+    if request.url.path.startswith(API_PREFIX):
+        return problem(422, f"{len(errors)} to change, see errors", errors)
+    told = " ".join(f"{error['path'].rpartition('.')[2]}: {error['message']}" for error in errors)
+    return error_response(request.scope, 422, told)
+
+
+async def on_not_found(request: Request, fault: NotFound) -> Response:
+    return error_response(request.scope, 404, "")
+
+
+async def on_refused(request: Request, fault: Refused) -> Response:
+    return error_response(request.scope, 403, str(fault))
+
+
+async def on_invalid(request: Request, fault: Invalid) -> Response:
+    errors = [{"path": error.field, "message": error.message} for error in fault.errors]
+    if request.url.path.startswith(API_PREFIX):
+        return problem(422, f"{len(errors)} to change, see errors", errors)
+    return error_response(request.scope, 422, " ".join(error["message"] for error in errors))
+
+
+async def on_conflict(request: Request, fault: Conflict) -> Response:
+    return error_response(request.scope, 409, fault.message)
+
+
+def install(app: FastAPI) -> None:
+    """Make ``app`` answer every fault through this module."""
+    handlers: dict[type[Exception], Callable[[Request, Any], Any]] = {
+        HTTPException: on_http_exception,
+        RequestValidationError: on_unreadable_request,
+        NotFound: on_not_found,
+        Refused: on_refused,
+        Invalid: on_invalid,
+        Conflict: on_conflict,
+    }
+    for kind, handler in handlers.items():
+        app.add_exception_handler(kind, handler)

@@ -1,0 +1,211 @@
+"""Templates to answers: the Jinja environment, its filters, and what every page's frame shows.
+
+The frame is held in a context variable while a template renders, so that filters and macros know the studio's day and
+zone without being handed them.
+"""
+
+from collections.abc import Mapping
+from contextvars import ContextVar
+from dataclasses import dataclass, fields, is_dataclass
+from datetime import date, datetime, timezone, tzinfo
+from pathlib import Path
+from typing import Any, Protocol
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from server.web import forms, words
+from server.web.static_files import HashedFiles
+
+DONE_COOKIE = "umberday_done"
+NAVIGATION = (
+    ("Today", "/", ("/",)),
+    ("Calendar", "/calendar", ("/calendar",)),
+    ("Panels", "/panels", ("/panels", "/layers", "/tests")),
+    ("Mixing", "/mixing", ("/mixing", "/mixes")),
+    ("Shelf", "/shelf", ("/shelf",)),
+    ("Room", "/room", ("/room",)),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Flash:
+    """What was just done, in the painter's words, and the change to take back."""
+
+    text: str
+    change_uid: str
+
+
+@dataclass(frozen=True, slots=True)
+class NavigationItem:
+    label: str
+    href: str
+    is_current: bool
+
+
+class KnowsStudio(Protocol):
+    """What the frame asks of the page that is being answered (``deps.PageRequest``)."""
+
+    now: datetime
+
+    @property
+    def zone(self) -> tzinfo: ...
+    @property
+    def studio_name(self) -> str: ...
+    @property
+    def is_invented(self) -> bool: ...
+    @property
+    def flash(self) -> Flash | None: ...
+
+
+@dataclass(slots=True)
+class Frame:
+    """What ``base.html`` shows around every page. Without a page (an error before one began) it knows no studio."""
+
+    path: str
+    request_id: str
+    page: KnowsStudio | None
+    is_fragment: bool
+    flash_shown: bool = False
+
+    @property
+    def now(self) -> datetime:
+        return self.page.now if self.page else datetime.now(timezone.utc)
+
+    @property
+    def zone(self) -> tzinfo:
+        return self.page.zone if self.page else timezone.utc
+
+    @property
+    def today(self) -> date:
+        return self.now.astimezone(self.zone).date()
+
+    @property
+    def studio_name(self) -> str:
+        return self.page.studio_name if self.page else ""
+
+    @property
+    def is_invented(self) -> bool:
+        return self.page.is_invented if self.page else False
+
+    @property
+    def navigation(self) -> list[NavigationItem]:
+        return [NavigationItem(label, href, self._is_within(stems)) for label, href, stems in NAVIGATION]
+
+    @property
+    def flash(self) -> Flash | None:
+        """What was just done; showing it once is enough, so that the answer then forgets it."""
+        self.flash_shown = True
+        return self.page.flash if self.page else None
+
+    def _is_within(self, stems: tuple[str, ...]) -> bool:
+        return any(self.path == stem or (stem != "/" and self.path.startswith(stem + "/")) for stem in stems)
+
+
+_frame: ContextVar[Frame] = ContextVar("frame")
+
+
+def _day(value: date | datetime) -> date:
+    return value.astimezone(_frame.get().zone).date() if isinstance(value, datetime) else value
+
+
+def _range(low: date | datetime, high: date | datetime) -> str:
+    return words.range_words(_day(low), _day(high), _frame.get().today)
+
+
+def _local(value: datetime) -> datetime:
+    return value.astimezone(_frame.get().zone)
+
+
+FILTERS: dict[str, Any] = {
+    # {{ panel.due_on | day }}       Thursday, tomorrow, 3 December, 3 January 2027
+    "day": lambda value: words.day_words(_day(value), _frame.get().today),
+    # {{ layer.painted_at | moment }}  Thursday at 14:05
+    "moment": lambda value: words.moment_words(_local(value), _frame.get().today),
+    # {{ low | range_words(high) }}  likely Thursday to Saturday
+    "range_words": _range,
+    "ago": lambda value: words.ago_words(_day(value), _frame.get().today),
+    "full_date": lambda value: words.full_date(_day(value)),
+    "clock": lambda value: words.clock(_local(value)),
+    "iso": lambda value: value.isoformat(),
+    "figure": words.figure,
+    "ml": words.ml_words,
+    "days": words.days_words,
+    "days_range": words.days_range_words,
+    "pct": words.pct_words,
+    "count": words.count_words,
+    "join_words": words.join_words,
+}
+
+
+def environment(templates_dir: Path, files: HashedFiles) -> Environment:
+    env = Environment(
+        loader=FileSystemLoader(templates_dir),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    env.filters.update(FILTERS)
+    env.globals.update(static=files.url, new_key=forms.new_key, FormState=forms.FormState, Markup=Markup)
+    return env
+
+
+def wants_fragment(request: Request) -> bool:
+    """Whether htmx asks for a part of a page. A boosted link or a restored history entry wants the whole."""
+    headers = request.headers
+    return headers.get("HX-Request") == "true" and headers.get("HX-Request-Type") != "full" and not _whole(headers)
+
+
+def _whole(headers: Mapping[str, str]) -> bool:
+    return headers.get("HX-Boosted") == "true" or headers.get("HX-History-Restore-Request") == "true"
+
+
+def render(
+    request: Request,
+    template: str,
+    context: Any = None,
+    status: int = 200,
+    headers: Mapping[str, str] | None = None,
+) -> HTMLResponse:
+    """The answer ``template`` gives with ``context``: a mapping, or a dataclass whose fields become names.
+
+    ``frame`` (this module's ``Frame``) is always there.
+    """
+    frame = Frame(
+        path=request.url.path,
+        request_id=getattr(request.state, "request_id", ""),
+        page=getattr(request.state, "page", None),
+        is_fragment=wants_fragment(request),
+    )
+    token = _frame.set(frame)
+    try:
+        env: Environment = request.app.state.templates
+        text = env.get_template(template).render(**_names(context), frame=frame)
+    finally:
+        _frame.reset(token)
+    response = HTMLResponse(text, status_code=status, headers=dict(headers or {}))
+    response.headers.setdefault("Cache-Control", "private, no-cache")
+    response.headers.append("Vary", "HX-Request, HX-Request-Type, Cookie")
+    if frame.flash_shown and DONE_COOKIE in request.cookies:
+        response.delete_cookie(DONE_COOKIE, httponly=True, samesite="strict")
+    return response
+
+
+def _names(context: Any) -> dict[str, Any]:
+    if context is None:
+        return {}
+    if is_dataclass(context):
+        return {f.name: getattr(context, f.name) for f in fields(context)}
+    return dict(context)
+
+
+def see_other(location: str, done: str | None = None) -> Response:
+    """After a successful POST: go and read ``location``; ``done`` (the change's uid) is told there, with its undo."""
+    response = RedirectResponse(location, status_code=303)
+    if done:
+        response.set_cookie(DONE_COOKIE, done, max_age=60, httponly=True, samesite="strict")
+    return response

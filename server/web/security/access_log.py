@@ -1,0 +1,37 @@
+"""Threat: a log that tells what a painter typed or holds the means to get in. One line a request: method, path
+without its query, status, time, request id. Control characters in a path are escaped, so that nobody writes lines of
+their own."""
+
+import logging
+import time
+
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+log = logging.getLogger("umberday.access")
+QUIET = ("/static/", "/healthz")
+
+
+class AccessLog:
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or scope["path"].startswith(QUIET):
+            await self.app(scope, receive, send)
+            return
+        started = time.perf_counter()
+        status = 500
+
+        async def send_noting_status(message: Message) -> None:
+            nonlocal status
+            if message["type"] == "http.response.start":
+                status = message["status"]
+            await send(message)
+
+        try:
+            await self.app(scope, receive, send_noting_status)
+        finally:
+            taken_ms = (time.perf_counter() - started) * 1000
+            path = scope["path"].encode("unicode_escape").decode("ascii")
+            request_id = scope.get("state", {}).get("request_id", "-")
+            log.info("%s %s %d %.0f ms %s", scope["method"], path, status, taken_ms, request_id)

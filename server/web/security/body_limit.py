@@ -1,0 +1,56 @@
+"""Threat: a body so large that reading it fills the memory. Bodies over the limit are answered with 413, by their
+declared length before anything is read, and by counting where no length is declared.
+
+What was declared too long is still read and thrown away up to a bound: a server that closes the line in mid-upload
+makes browsers show a network fault in place of our answer."""
+
+from starlette.exceptions import HTTPException
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from server.web.errors import error_response
+from server.web.security.asgi import header
+
+DRAINED_BYTES = 32_000_000
+
+
+def too_long_text(limit: int) -> str:
+    return f"That is more text than a form takes here ({limit // 1000:,} kB). Shorten it and send it again."
+
+
+async def drain(receive: Receive) -> None:
+    read = 0
+    while read < DRAINED_BYTES:
+        message = await receive()
+        if message["type"] != "http.request" or not message.get("more_body"):
+            return
+        read += len(message.get("body", b""))
+
+
+class BodyLimit:
+    def __init__(self, app: ASGIApp, max_bytes: int) -> None:
+        self.app = app
+        self.max_bytes = max_bytes
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        declared = header(scope, b"content-length")
+        if declared is not None and not (declared.isascii() and declared.isdigit()):
+            await error_response(scope, 400, "The length of this request is not a number.")(scope, receive, send)
+            return
+        if declared is not None and int(declared) > self.max_bytes:
+            await drain(receive)
+            await error_response(scope, 413, too_long_text(self.max_bytes))(scope, receive, send)
+            return
+        read = 0
+
+        async def counted() -> Message:
+            nonlocal read
+            message = await receive()
+            read += len(message.get("body", b""))
+            if read > self.max_bytes:
+                raise HTTPException(413, too_long_text(self.max_bytes))
+            return message
+
+        await self.app(scope, counted, send)

@@ -1,0 +1,33 @@
+"""Threat: DNS rebinding. A page of a stranger makes its own name resolve to 127.0.0.1 and reads the studio through
+the painter's browser, which then counts both as one origin. The name it calls us by gives it away, so only names of
+this machine (or those set up on purpose) are answered."""
+
+from starlette.types import ASGIApp, Receive, Scope, Send
+
+from server.web.errors import error_response
+from server.web.security.asgi import header_values
+
+
+def host_name(value: str) -> str:
+    """``localhost:8000`` -> ``localhost``, ``[::1]:8000`` -> ``[::1]``."""
+    if value.startswith("["):
+        return value.partition("]")[0].lower() + "]"
+    return value.partition(":")[0].lower()
+
+
+class HostCheck:
+    def __init__(self, app: ASGIApp, allowed: tuple[str, ...]) -> None:
+        self.app = app
+        self.allowed = frozenset(allowed)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        given = header_values(scope, b"host")
+        if len(given) == 1 and host_name(given[0]) in self.allowed:
+            await self.app(scope, receive, send)
+            return
+        await error_response(scope, 400, "This address is not one of the studio's own. Use http://127.0.0.1.")(
+            scope, receive, send
+        )

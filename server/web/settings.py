@@ -1,0 +1,66 @@
+"""What this process runs with. The only module that reads the environment.
+
+==================  ==========================================================================================
+variable            meaning
+==================  ==========================================================================================
+DATABASE_URL        the studio's database, when it is not the file in the data directory (``postgresql+psycopg://…``)
+XDG_DATA_HOME       the user's data directory, ``~/.local/share`` when unset; files go to ``umberday`` below it
+==================  ==========================================================================================
+"""
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+LOOPBACK_NAMES = ("localhost", "127.0.0.1", "[::1]")
+MAX_BODY_BYTES = 1_000_000
+
+
+class NotAllowed(Exception):
+    """A start that is refused; the message is for the person at the keyboard."""
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """``host_names`` are the names a browser may call this server by; ``threads`` bounds both the workers and the
+    database connections, so that no worker ever waits for a connection."""
+
+    database_url: str
+    host: str = "127.0.0.1"
+    port: int = 8000
+    host_names: tuple[str, ...] = LOOPBACK_NAMES
+    max_body_bytes: int = MAX_BODY_BYTES
+    threads: int = 16
+    static_dir: Path = ROOT / "static"
+    templates_dir: Path = ROOT / "templates"
+
+
+def data_dir(environ: Mapping[str, str] = os.environ) -> Path:
+    """The folder of the painter's files. A relative XDG_DATA_HOME is ignored, as its specification asks."""
+    given = environ.get("XDG_DATA_HOME", "")
+    base = Path(given) if os.path.isabs(given) else Path.home() / ".local" / "share"
+    return base / "umberday"
+
+
+def default_url(file_name: str = "umberday.db", environ: Mapping[str, str] = os.environ) -> str:
+    """The database of the own studio, or of the demo (``demo.db``, never the one DATABASE_URL names)."""
+    if file_name == "umberday.db" and environ.get("DATABASE_URL"):
+        return environ["DATABASE_URL"]
+    return f"sqlite:///{data_dir(environ) / file_name}"
+
+
+def has_display(environ: Mapping[str, str] = os.environ) -> bool:
+    """Whether a browser window could open here."""
+    return bool(environ.get("DISPLAY") or environ.get("WAYLAND_DISPLAY"))
+
+
+def check_host(host: str) -> str:
+    """``host`` when it is this machine alone. Raises ``NotAllowed`` otherwise, for there are no accounts yet."""
+    if host in {"127.0.0.1", "localhost", "::1"}:
+        return host
+    raise NotAllowed(
+        f"{host} would let other machines in, and this studio has no accounts that could tell them apart. "
+        "Leave --host out, or use 127.0.0.1."
+    )

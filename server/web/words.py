@@ -1,0 +1,175 @@
+"""Dates, ranges and quantities in the painter's words. Pure text: the caller gives the studio's own day."""
+
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
+from math import floor, isfinite, log10
+
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+WEEKS_BEYOND_D = 21
+MONTHS_BEYOND_D = 182
+DAYS_PER_MONTH = 365.25 / 12
+
+
+def date_words(day: date, today: date) -> str:
+    """``3 December``, with the year when it is not this one."""
+    text = f"{day.day} {MONTHS[day.month - 1]}"
+    return text if day.year == today.year else f"{text} {day.year}"
+
+
+def full_date(day: date) -> str:
+    """``Thursday 3 December 2026``."""
+    return f"{WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
+def day_words(day: date, today: date) -> str:
+    """``today``, ``tomorrow``, ``Thursday`` within the week to come, else the date."""
+    away = (day - today).days
+    near = {-1: "yesterday", 0: "today", 1: "tomorrow"}
+    if away in near:
+        return near[away]
+    # A week from now has today's weekday again and would be read as today.
+    return WEEKDAYS[day.weekday()] if 1 < away < 7 else date_words(day, today)
+
+
+def clock(instant: datetime) -> str:
+    """``14:05`` of an instant already in the studio's zone."""
+    return f"{instant:%H:%M}"
+
+
+def moment_words(instant: datetime, today: date) -> str:
+    """``Thursday at 14:05``; ``instant`` already in the studio's zone."""
+    return f"{day_words(instant.date(), today)} at {clock(instant)}"
+
+
+def range_words(low: date, high: date, today: date) -> str:
+    """A range of days as a forecast is told: ``likely Thursday to Saturday``.
+
+    Within the week by weekday, then by date, beyond 21 days in weeks, beyond half a year by month. When the range has
+    begun, what is left of it.
+    """
+    if high < low:
+        low, high = high, low
+    if high < today:
+        return f"likely {_span(low, high, today)}"
+    if low < today:
+        return f"likely by {_far_day(high, today)}"
+    if (low - today).days > MONTHS_BEYOND_D:
+        return f"likely {_month_span(low, high)}"
+    if (low - today).days > WEEKS_BEYOND_D:
+        return f"likely in {_weeks(low, high, today)}"
+    return f"likely {_span(low, high, today)}"
+
+
+def _far_day(day: date, today: date) -> str:
+    return f"{MONTHS[day.month - 1]} {day.year}" if (day - today).days > MONTHS_BEYOND_D else day_words(day, today)
+
+
+def _weeks(low: date, high: date, today: date) -> str:
+    first, last = round((low - today).days / 7), round((high - today).days / 7)
+    return f"{first} weeks" if first == last else f"{first} to {last} weeks"
+
+
+def _month_span(low: date, high: date) -> str:
+    if (low.year, low.month) == (high.year, high.month):
+        return f"{MONTHS[low.month - 1]} {low.year}"
+    first = MONTHS[low.month - 1] if low.year == high.year else f"{MONTHS[low.month - 1]} {low.year}"
+    return f"{first} to {MONTHS[high.month - 1]} {high.year}"
+
+
+def _span(low: date, high: date, today: date) -> str:
+    if low == high:
+        return day_words(low, today)
+    if -1 <= (low - today).days and (high - today).days < 7:
+        joint = "or" if high - low == timedelta(days=1) else "to"
+        return f"{day_words(low, today)} {joint} {day_words(high, today)}"
+    if (low.year, low.month) == (high.year, high.month):
+        return f"{low.day} to {date_words(high, today)}"
+    if low.year == high.year:
+        return f"{low.day} {MONTHS[low.month - 1]} to {date_words(high, today)}"
+    return f"{low.day} {MONTHS[low.month - 1]} {low.year} to {high.day} {MONTHS[high.month - 1]} {high.year}"
+
+
+def ago_words(day: date, today: date) -> str:
+    """``today``, ``yesterday``, ``5 days ago``, ``in 3 weeks``."""
+    away = (today - day).days
+    if abs(away) <= 1:
+        return {0: "today", 1: "yesterday", -1: "tomorrow"}[away]
+    length = days_words(abs(away))
+    return f"{length} ago" if away > 0 else f"in {length}"
+
+
+def days_words(days: float) -> str:
+    """A length of time in the unit that fits: hours under two days, weeks over three, months over half a year."""
+    if days < 2:
+        return count_words(max(1, round(days * 24)), "hour")
+    if days <= WEEKS_BEYOND_D:
+        return count_words(round(days), "day")
+    if days <= MONTHS_BEYOND_D:
+        return count_words(round(days / 7), "week")
+    return count_words(round(days / DAYS_PER_MONTH), "month")
+
+
+def days_range_words(low_d: float, high_d: float) -> str:
+    """``3 to 5 days``; both ends in the unit of the upper one."""
+    if high_d < 2:
+        unit, size = "hour", 1 / 24
+    elif high_d <= WEEKS_BEYOND_D:
+        unit, size = "day", 1.0
+    elif high_d <= MONTHS_BEYOND_D:
+        unit, size = "week", 7.0
+    else:
+        unit, size = "month", DAYS_PER_MONTH
+    low, high = round(low_d / size), round(high_d / size)
+    if low == high:
+        return f"about {count_words(max(high, 1), unit)}"
+    return f"{f'under {count_words(high, unit)}' if low < 1 else f'{low} to {count_words(high, unit)}'}"
+
+
+def count_words(count: int, one: str, many: str | None = None) -> str:
+    """``1 panel``, ``3 panels``, ``no panels``."""
+    return f"{count or 'no'} {one if count == 1 else many or one + 's'}"
+
+
+def figure(value: float, digits: int = 2) -> str:
+    """A number with the precision it has: so many significant digits, no trailing zeros, never ``1e+03``."""
+    if not isfinite(value):
+        return "\N{EM DASH}"
+    if value == 0:
+        return "0"
+    places = digits - 1 - floor(log10(abs(value)))
+    rounded = round(value, places)
+    text = f"{rounded:.{max(places, 0)}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return text.replace("-", "\N{MINUS SIGN}")
+
+
+def ml_words(value: float) -> str:
+    """A volume as it can be measured out: ``0.4 ml``, ``12 ml``."""
+    return f"{figure(value, 2)}\N{NO-BREAK SPACE}ml"
+
+
+def pct_words(share: float, digits: int = 2) -> str:
+    """A share of 1 as per cent: 0.125 -> ``13 %``."""
+    return f"{figure(share * 100, digits)}\N{NO-BREAK SPACE}%"
+
+
+def join_words(items: Sequence[str], last: str = "and") -> str:
+    """``a``, ``a and b``, ``a, b and c``."""
+    items = list(items)
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} {last} {items[-1]}"

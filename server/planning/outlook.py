@@ -1,0 +1,210 @@
+"""When the layers still to come can go on, when the panel is finished, and whether it makes its date.
+
+Each layer waits for the one below to be dry-to-recoat. The waits are uncertain and hang together, so ranges are not
+added up: the chain is drawn `DRAWS` times and its own percentiles are read off. (Adding the p90 of each wait
+promises dates about a seventh too late; adding the p50 breaks them half of the time.)
+
+All times are days from one instant, "now". The painter is taken to paint as soon as a layer may take the next one:
+working hours, easels and other panels are no part of this.
+
+Waits of one studio share what is uncertain about it: the base rate, the light, the temperature law and an unmeasured
+room act on all layers alike; the pigments and the observer do not. From the stated prior spreads (sd of the natural
+logarithm: base 0.35, light 0.35, room 0.45 against pigment 0.25 and observer 0.25) the shared part of the variance is
+0.45 / 0.57 with an unmeasured room and 0.24 / 0.37 with a measured one; `SHARED_VARIANCE` lies between. It is derived
+from assumptions and an assumption itself.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cache
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.science.results import StageRange
+from server.science.stages import odds_reached
+
+DRAWS = 2048
+SHARED_VARIANCE = 0.7
+SEED = 20_111  # any fixed number: the same studio always gets the same answer
+Z90 = NormalDist().inv_cdf(0.9)
+MAX_LAYERS = 64
+
+Days = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class DayRange:
+    """An instant still ahead, in days from now, by its percentiles and at the studio's confidence."""
+
+    p10_d: float
+    p50_d: float
+    p90_d: float
+    planned_d: float
+
+
+@dataclass(frozen=True, slots=True)
+class DueRisk:
+    """Whether a date is kept. ``odds`` is the chance, 0 to 1; ``at_risk`` is odds below the studio's confidence."""
+
+    odds: float
+    at_risk: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """The rest of a panel's life: ``starts`` of the layers to come, lowest first, and the ``finish``."""
+
+    starts: tuple[DayRange, ...]
+    finish: DayRange
+    due: DueRisk | None
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """A chain of layers worked out so far.
+
+    ``at_d`` holds, for each draw, the day on which the next layer can go on; ``length`` counts the waits in it.
+    """
+
+    at_d: Days
+    length: int = 0
+
+
+def begin(below: StageRange | None, age_d: float, *, open_now: bool) -> Chain:
+    """Start with the layer that is there, ``age_d`` days old, whose dry-to-recoat range is ``below``.
+
+    None means bare ground. ``open_now`` says that the next layer may go on today (the readiness rule decides that,
+    not this module): then there is no wait. Otherwise the draws are of a film that has not recoated yet.
+    """
+    if below is None or open_now:
+        return Chain(np.zeros(DRAWS))
+    return Chain(_remaining(below, age_d, 0), 1)
+
+
+def hold(chain: Chain, not_before_d: float) -> Chain:
+    """The chain when its next layer goes on no sooner than ``not_before_d`` (a planned day, a rule's date)."""
+    return Chain(np.maximum(chain.at_d, not_before_d), chain.length)
+
+
+def lay(chain: Chain, recoat: StageRange) -> Chain:
+    """Lay the next layer and wait for it: ``recoat`` is its dry-to-recoat range in days after painting."""
+    return Chain(chain.at_d + _durations(recoat, chain.length), chain.length + 1)
+
+
+def start_of(chain: Chain, confidence: float) -> DayRange:
+    """When the chain's next layer can go on; ``confidence`` is the quantile 0 to 1 of ``planned_d``."""
+    return _range(chain.at_d, confidence)
+
+
+def finish_of(chain: Chain, last: StageRange, confidence: float) -> tuple[DayRange, Days]:
+    """When the last layer, laid where the chain stands, reaches the stage whose range is ``last``.
+
+    Returns the range and the draws, for `due_risk`.
+    """
+    finish = chain.at_d + _durations(last, chain.length)
+    return _range(finish, confidence), finish
+
+
+def finish_of_painted(last: StageRange, age_d: float, confidence: float) -> tuple[DayRange, Days]:
+    """The same for a panel whose last layer is on already and ``age_d`` days old."""
+    # The film may be there already: a wait that is over is no wait.
+    finish = np.maximum(_durations(last, 0) - age_d, 0.0)
+    return _range(finish, confidence), finish
+
+
+def due_risk(finish: Days, due_d: float, confidence: float) -> DueRisk:
+    """The chance that ``finish`` comes by ``due_d`` (days from now to the end of the due day; negative: it is past)."""
+    odds = float(np.mean(finish <= due_d)) if due_d >= 0.0 else 0.0
+    return DueRisk(odds, odds < confidence)
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedStep:
+    """One layer to come. ``recoat`` and ``done`` give its ranges when laid so many days from now.
+
+    ``done`` is the stage that counts as finished, should this be the last layer: dry-to-touch, unless the painter
+    stated a longer final wait. ``not_before_d`` is the day it was planned for, if any.
+    """
+
+    recoat: Callable[[float], StageRange]
+    done: Callable[[float], StageRange]
+    not_before_d: float = 0.0
+
+
+def outlook(chain: Chain, steps: Sequence[PlannedStep], confidence: float, due_d: float | None = None) -> Outlook:
+    """Walk the whole chain of one panel. Needs at least one step; raises ValueError otherwise.
+
+    The ranges of a step are taken at the median day of its start, so that a layer laid in a colder month waits
+    longer. Services that estimate many panels together take the same walk with `hold`, `lay` and `finish_of`.
+    """
+    if not steps:
+        raise ValueError("an outlook needs a layer to come")
+    starts = []
+    for number, step in enumerate(steps):
+        chain = hold(chain, step.not_before_d)
+        start = start_of(chain, confidence)
+        starts.append(start)
+        if number < len(steps) - 1:
+            chain = lay(chain, step.recoat(start.p50_d))
+    finish, draws = finish_of(chain, steps[-1].done(starts[-1].p50_d), confidence)
+    due = None if due_d is None else due_risk(draws, due_d, confidence)
+    return Outlook(tuple(starts), finish, due)
+
+
+def _range(days: Days, confidence: float) -> DayRange:
+    p10, p50, p90, planned = np.quantile(days, (0.1, 0.5, 0.9, confidence))
+    return DayRange(float(p10), float(p50), float(p90), float(planned))
+
+
+def _durations(stage: StageRange, number: int) -> Days:
+    return _quantiles(stage, _scores(number))
+
+
+def _remaining(stage: StageRange, age_d: float, number: int) -> Days:
+    """Draws of the wait that is left, given that the stage is still ahead."""
+    reached = odds_reached(stage, age_d)
+    if reached > 1.0 - 1e-9:
+        return np.zeros(DRAWS)
+    chance = reached + (1.0 - reached) * _chances(number)
+    return np.maximum(_quantiles(stage, _score_of(chance)) - age_d, 0.0)
+
+
+def _quantiles(stage: StageRange, z: Days) -> Days:
+    """Log-normal through p10, p50 and p90, one spread below the median and one above."""
+    if stage.p50_d <= 0.0:
+        return np.zeros_like(z)
+    below = np.log(stage.p50_d / stage.p10_d) / Z90 if stage.p10_d > 0.0 else 0.0
+    above = np.log(stage.p90_d / stage.p50_d) / Z90
+    return stage.p50_d * np.exp(z * np.where(z < 0.0, below, above))
+
+
+@cache
+def _chances(number: int) -> Days:
+    """Evenly spread chances 0 to 1 of wait ``number`` of a chain, tied to those of the other waits."""
+    rng = np.random.default_rng((SEED, number % MAX_LAYERS))
+    shared = _score_of((np.arange(DRAWS) + 0.5) / DRAWS)
+    own = rng.permutation(shared)
+    tied = np.sqrt(SHARED_VARIANCE) * shared + np.sqrt(1.0 - SHARED_VARIANCE) * own
+    ranks = np.empty(DRAWS)
+    ranks[np.argsort(tied, kind="stable")] = np.arange(DRAWS)
+    return (ranks + 0.5) / DRAWS
+
+
+@cache
+def _scores(number: int) -> Days:
+    return _score_of(_chances(number))
+
+
+@cache
+def _normal_table() -> tuple[Days, Days]:
+    z = np.linspace(-5.0, 5.0, 4001)
+    normal = NormalDist()
+    return np.array([normal.cdf(value) for value in z]), z
+
+
+def _score_of(chance: Days) -> Days:
+    """The inverse of the normal distribution function, by table: within 1e-3 of z for chances of 1e-5 to 1 - 1e-5."""
+    chances, z = _normal_table()
+    return np.interp(chance, chances, z)

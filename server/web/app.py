@@ -11,6 +11,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from server.services import studios
 from server.store.db import Database, migrate
 from server.web import api, errors, pages
+from server.web.api import openapi
 from server.web.render import environment
 from server.web.security.access_log import AccessLog
 from server.web.security.body_limit import BodyLimit
@@ -75,5 +76,6 @@ def create_app(settings: Settings, db: Database | None = None) -> FastAPI:
         app.include_router(router, include_in_schema=False)
     for router in api.ROUTERS:
         app.include_router(router, prefix="/api/v1")
+    openapi.install(app)
     app.mount("/static", files, name="static")
     return app

@@ -1,5 +1,6 @@
 """A layer and a room as JSON, with the range of every number, and their way into the science."""
 
+import itertools
 import re
 from datetime import datetime
 from enum import StrEnum
@@ -239,7 +240,7 @@ def check_room(given: RoomIn, path: tuple[int | str, ...], faults: Collector) ->
                 faults.add((*path, name), "is missing")
     else:
         instants = [r.at for r in given.series]
-        for i, (earlier, later) in enumerate(zip(instants, instants[1:], strict=False), start=1):
+        for i, (earlier, later) in enumerate(itertools.pairwise(instants), start=1):
             if later <= earlier:
                 faults.add((*path, "series", i, "at"), "must be later than the reading before it")
                 return

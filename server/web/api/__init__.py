@@ -2,4 +2,6 @@
 
 from fastapi import APIRouter
 
-ROUTERS: tuple[APIRouter, ...] = ()
+from server.web.api import stateless
+
+ROUTERS: tuple[APIRouter, ...] = (stateless.router,)

@@ -1,0 +1,128 @@
+"""POST /api/v1/estimate and /api/v1/soundness: JSON in, JSON out, no account and no database.
+
+The requests are checked by ``server.formats.calls``, the same code the commands use, so that both name a fault by the
+same path and words. Here is only what HTTP adds: media types, status codes, the description.
+"""
+
+import json
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends
+from fastapi.openapi.constants import REF_TEMPLATE
+from pydantic.json_schema import models_json_schema
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+
+from server.formats.calls import CALLS, CallProblem, answer
+from server.formats.calls.command import parse_json
+from server.web.deps import get_now
+from server.web.errors import problem
+
+EXAMPLES_DIR = Path(__file__).parents[2] / "formats" / "calls" / "examples"
+JSON = "application/json"
+PROBLEM_JSON = "application/problem+json"
+
+PROBLEM_SCHEMA: dict[str, Any] = {
+    "type": "object",
+    "description": "Problem details (RFC 9457); errors names every field to change.",
+    "required": ["type", "title", "status"],
+    "properties": {
+        "type": {"type": "string"},
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "detail": {"type": "string"},
+        "errors": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "required": ["path", "message"],
+                "properties": {"path": {"type": "string"}, "message": {"type": "string"}},
+            },
+        },
+    },
+}
+PROBLEMS = {
+    "400": "The body is not JSON",
+    "403": "The request comes from another site",
+    "413": "The body is too large",
+    "415": "The body is not application/json",
+    "422": "Fields need a change",
+}
+
+router = APIRouter(tags=["calculations"])
+
+
+def component_schemas() -> dict[str, Any]:
+    """The JSON schemas of every request and answer, for ``components`` of the OpenAPI document."""
+    models = [
+        pair for call in CALLS.values() for pair in ((call.request, "validation"), (call.answer, "serialization"))
+    ]
+    _, definitions = models_json_schema(models, ref_template=REF_TEMPLATE)  # type: ignore[arg-type]
+    return {**definitions["$defs"], "Problem": PROBLEM_SCHEMA}
+
+
+def _one_or_many(model: str) -> dict[str, Any]:
+    one = {"$ref": f"#/components/schemas/{model}"}
+    return {"anyOf": [one, {"type": "array", "items": one}]}
+
+
+def _examples(name: str) -> dict[str, Any]:
+    files = sorted(EXAMPLES_DIR.glob(f"{name}_*.json"))
+    examples = {file.stem: json.loads(file.read_text(encoding="utf-8")) for file in files}
+    return {stem: {"summary": e["summary"], "value": e["request"]} for stem, e in examples.items()}
+
+
+def description(name: str) -> dict[str, Any]:
+    """The OpenAPI operation of a call."""
+    call = CALLS[name]
+    problem_content = {PROBLEM_JSON: {"schema": {"$ref": "#/components/schemas/Problem"}}}
+    answers = {JSON: {"schema": _one_or_many(call.answer.__name__)}}
+    return {
+        "requestBody": {
+            "required": True,
+            "content": {JSON: {"schema": _one_or_many(call.request.__name__), "examples": _examples(name)}},
+        },
+        "responses": {
+            "200": {"description": "The answer; a list is answered in the same order", "content": answers},
+            **{status: {"description": text, "content": problem_content} for status, text in PROBLEMS.items()},
+        },
+    }
+
+
+def _media_type(request: Request) -> str:
+    return request.headers.get("content-type", "").partition(";")[0].strip().lower()
+
+
+async def _respond(name: str, request: Request, now: datetime) -> Response:
+    if _media_type(request) != JSON:
+        return problem(415, "send the request as application/json")
+    try:
+        payload = parse_json(await request.body())
+    except CallProblem as fault:
+        return problem(400, fault.errors[0].message, [{"path": e.path, "message": e.message} for e in fault.errors])
+    return await run_in_threadpool(_answer, name, payload, now)
+
+
+def _answer(name: str, payload: Any, now: datetime) -> Response:
+    try:
+        return JSONResponse(answer(name, payload, now))
+    except CallProblem as fault:
+        return JSONResponse(fault.as_json(), 422, media_type=PROBLEM_JSON)
+
+
+Now = Annotated[datetime, Depends(get_now)]
+
+
+@router.post("/estimate", summary="When does this layer dry, here?", openapi_extra=description("estimate"))
+async def estimate(request: Request, now: Now) -> Response:
+    """Drying stages of a layer (ASTM D1640, ISO 9117 names) with their ranges, region by region."""
+    return await _respond("estimate", request, now)
+
+
+@router.post("/soundness", summary="May this be done on that stack, now?", openapi_extra=description("soundness"))
+async def soundness(request: Request, now: Now) -> Response:
+    """The verdict of the soundness rules with reasons, basis and the remedy worked out."""
+    return await _respond("soundness", request, now)

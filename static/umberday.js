@@ -1,0 +1,134 @@
+/* Umberday works without this file. It adds: the choice of light or dark, rows added in place, a colour's dab that
+   follows its field, drawers opened for print, and the keyboard's place kept when a part of the page is exchanged. */
+(function () {
+  "use strict";
+  var root = document.documentElement;
+
+  // ---- light and dark: follows the system until the painter chooses ----
+  function chosenTheme() {
+    try { return localStorage.getItem("theme") || ""; } catch (e) { return ""; }
+  }
+  function applyTheme(theme) {
+    if (theme) root.setAttribute("data-theme", theme); else root.removeAttribute("data-theme");
+    document.querySelectorAll("[data-theme-word]").forEach(function (word) {
+      word.textContent = { light: "Daylight", dark: "Lamplight" }[theme] || "As my device";
+    });
+  }
+  applyTheme(chosenTheme());
+  document.addEventListener("click", function (event) {
+    var button = event.target.closest("[data-theme-next]");
+    if (!button) return;
+    var order = ["", "light", "dark"];
+    var next = order[(order.indexOf(chosenTheme()) + 1) % order.length];
+    try { if (next) localStorage.setItem("theme", next); else localStorage.removeItem("theme"); } catch (e) { /* private window */ }
+    applyTheme(next);
+  });
+
+  // ---- rows of a list: the server knows how to do the same ----
+  function renumber(row, name, from, to) {
+    var old = name + "-" + from, fresh = name + "-" + to;
+    row.setAttribute("data-row", to);
+    row.querySelectorAll("*").forEach(function (node) {
+      ["name", "id", "for", "list", "value", "aria-describedby"].forEach(function (attribute) {
+        var value = node.getAttribute(attribute);
+        if (value === null || (attribute === "value" && node.name !== "_remove")) return;
+        var changed = value.split(old).join(fresh);
+        if (changed !== value) node.setAttribute(attribute, changed);
+      });
+    });
+  }
+  function emptied(row) {
+    row.querySelectorAll(".fault, .theirs").forEach(function (node) { node.remove(); });
+    row.querySelectorAll(".has-fault").forEach(function (node) { node.classList.remove("has-fault"); });
+    row.querySelectorAll("input, select, textarea").forEach(function (node) {
+      node.removeAttribute("aria-invalid");
+      if (node.type === "checkbox" || node.type === "radio") node.checked = false;
+      else if (node.tagName === "SELECT") node.selectedIndex = 0;
+      else if (node.type !== "hidden") node.value = "";
+    });
+  }
+  function addRow(list, name) {
+    var rows = list.querySelectorAll(":scope > .row-list > .row");
+    if (!rows.length) return false;
+    var last = rows[rows.length - 1], row = last.cloneNode(true);
+    var number = 0;
+    rows.forEach(function (other) { number = Math.max(number, Number(other.getAttribute("data-row")) + 1); });
+    renumber(row, name, last.getAttribute("data-row"), number);
+    emptied(row);
+    last.after(row);
+    var first = row.querySelector("input:not([type=hidden]), select, textarea");
+    if (first) first.focus();
+    return true;
+  }
+  function removeRow(list, row) {
+    var rows = list.querySelectorAll(":scope > .row-list > .row");
+    if (rows.length < 2) { emptied(row); return; }
+    var beside = row.nextElementSibling || row.previousElementSibling;
+    row.remove();
+    var first = beside.querySelector("input:not([type=hidden]), select");
+    if (first) first.focus();
+  }
+  document.addEventListener("click", function (event) {
+    var button = event.target.closest("button[name=_add], button[name=_remove]");
+    var list = button && button.closest("[data-rows]");
+    if (!list) return;
+    if (button.name === "_add") {
+      if (!addRow(list, button.value)) return;
+    } else {
+      removeRow(list, button.closest(".row"));
+    }
+    event.preventDefault();
+    list.dispatchEvent(new Event("change", { bubbles: true }));
+  });
+
+  // ---- a colour's dab follows its field ----
+  document.addEventListener("input", function (event) {
+    var field = event.target;
+    if (!field.hasAttribute || !field.hasAttribute("data-colour")) return;
+    var dab = field.parentNode.querySelector("[data-dab]");
+    if (dab && /^#[0-9a-f]{6}$/i.test(field.value.trim())) dab.setAttribute("fill", field.value.trim());
+  });
+
+  // ---- a fault found by the server takes the keyboard's place ----
+  function focusFaults(within) {
+    var faults = within.querySelector ? within.querySelector("[data-focus]") : null;
+    if (faults) faults.focus({ preventScroll: false });
+  }
+  document.addEventListener("DOMContentLoaded", function () { focusFaults(document); });
+
+  // ---- the keyboard's place over an exchange: same id, same name, or the part that was exchanged ----
+  var place = null;
+  function remember() {
+    var now = document.activeElement;
+    place = now && now !== document.body
+      ? { id: now.id, name: now.name, value: now.value, start: now.selectionStart, end: now.selectionEnd } : null;
+  }
+  function recall() {
+    if (!place || (document.activeElement && document.activeElement !== document.body)) return;
+    var again = place.id ? document.getElementById(place.id) : null;
+    if (!again && place.name) {
+      again = Array.from(document.getElementsByName(place.name)).find(function (node) { return node.value === place.value; });
+    }
+    if (!again) return;
+    again.focus({ preventScroll: true });
+    try { if (place.start !== undefined && place.start !== null) again.setSelectionRange(place.start, place.end); } catch (e) { /* not a text field */ }
+  }
+  ["htmx:before:swap", "htmx:beforeSwap"].forEach(function (name) { document.addEventListener(name, remember); });
+  ["htmx:after:swap", "htmx:afterSwap"].forEach(function (name) {
+    document.addEventListener(name, function (event) { recall(); focusFaults(event.target || document); });
+  });
+
+  // ---- print shows what is in drawers ----
+  var opened = [];
+  window.addEventListener("beforeprint", function () {
+    opened = Array.from(document.querySelectorAll("details:not([open])"));
+    opened.forEach(function (drawer) { drawer.open = true; });
+  });
+  window.addEventListener("afterprint", function () { opened.forEach(function (drawer) { drawer.open = false; }); });
+
+  // ---- a choice that sends its form at once (a day, a scale, a panel to look at) ----
+  document.addEventListener("change", function (event) {
+    var form = event.target.form;
+    if (form && event.target.hasAttribute("data-send") && form.requestSubmit) form.requestSubmit();
+  });
+})();

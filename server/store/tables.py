@@ -6,12 +6,13 @@ at the edge, and CHECK constraints stand behind them. Conventions:
 - every record has a random ``uid`` that addresses it from outside, so counting up ids finds nothing;
 - ``version`` grows with each change and guards against two people editing the same record;
 - nothing is deleted: ``archived_at`` hides a record, the history brings back what an edit replaced;
+- row ids are never used twice, so that the history can name a row that is gone;
 - instants are aware UTC (``*_at``), days are dates (``*_on``); the unit of a quantity is in its name.
 """
 
 import secrets
 from datetime import date, datetime, timezone
-from typing import Any
+from typing import Any, Literal, get_args
 
 from sqlalchemy import JSON, CheckConstraint, DateTime, Index, MetaData, UniqueConstraint
 from sqlalchemy.types import TypeDecorator
@@ -24,6 +25,31 @@ NAMING_CONVENTION = {
     "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
     "pk": "pk_%(table_name)s",
 }
+
+
+# Closed lists, kept as text with a CHECK behind them. The command models use the same types.
+Light = Literal["dark", "dim", "room", "bright", "sun_glass", "number"]
+MediumPartKind = Literal["oil", "solvent", "alkyd_medium", "wax", "inert", "soft_resin"]
+MixPartKind = Literal["paint", "medium", "thinner", "drier", "clove_oil"]
+GroundKind = Literal["acrylic", "oil", "glue_chalk", "none"]
+GroundSurface = Literal["absorbent", "matte", "sealed", "gloss"]
+LayerMaterial = Literal["oil", "alkyd", "acrylic", "retouch_varnish", "old_painting"]
+Texture = Literal["smooth", "fine_canvas", "coarse"]
+Surface = Literal["matte", "gloss"]
+TouchStage = Literal["wet", "tacky", "touch_dry", "firm"]
+
+KEEP_IDS = {"sqlite_autoincrement": True}  # PostgreSQL's sequences do so by themselves
+
+
+def one_of(column: str, choices: Any) -> CheckConstraint:
+    """The CHECK of a closed list; an empty (NULL) column passes."""
+    words = ", ".join(f"'{word}'" for word in get_args(choices))
+    return CheckConstraint(f"{column} in ({words})", name=column)
+
+
+def json_or_null() -> JSON:
+    """A JSON column in which None is SQL's NULL, not the JSON word null."""
+    return JSON(none_as_null=True)
 
 
 class UtcDateTime(TypeDecorator[datetime]):
@@ -57,6 +83,7 @@ def utc_now() -> datetime:
 
 class Table(SQLModel):
     metadata = MetaData(naming_convention=NAMING_CONVENTION)
+    __table_args__: Any = KEEP_IDS
 
 
 class Record(Table):
@@ -70,7 +97,18 @@ class Record(Table):
     archived_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
 
 
+class StudioRecord(Record):
+    """A record that belongs to one studio; nobody outside it ever sees the record."""
+
+    studio_id: int = Field(foreign_key="studio.id", index=True)
+
+
 class Studio(Record, table=True):
+    __table_args__ = (
+        CheckConstraint("confidence_pct between 50 and 99", name="confidence_pct"),
+        CheckConstraint("drops_per_ml between 1 and 100", name="drops_per_ml"),
+        KEEP_IDS,
+    )
     name: str = Field(max_length=120)
     time_zone: str = Field(max_length=64)  # IANA name
     confidence_pct: int = Field(default=90)  # the quantile that "ready" waits for
@@ -78,10 +116,10 @@ class Studio(Record, table=True):
     is_invented: bool = Field(default=False)  # the demo studio says so on every page
 
 
-class Place(Record, table=True):
+class Place(StudioRecord, table=True):
     """Where panels dry, with its climate: one value, overruled month by month."""
 
-    studio_id: int = Field(foreign_key="studio.id", index=True)
+    __table_args__ = (one_of("light", Light), KEEP_IDS)
     name: str = Field(max_length=120)
     light: str = Field(max_length=16)  # dark, dim, room, bright, sun_glass, number
     light_factor: float | None = None  # only with light = number
@@ -93,7 +131,11 @@ class Place(Record, table=True):
 
 class PlaceMonth(Table, table=True):
     __tablename__ = "place_month"
-    __table_args__ = (UniqueConstraint("place_id", "month"), CheckConstraint("month between 1 and 12", name="month"))
+    __table_args__ = (
+        UniqueConstraint("place_id", "month"),
+        CheckConstraint("month between 1 and 12", name="month"),
+        KEEP_IDS,
+    )
     id: int | None = Field(default=None, primary_key=True)
     place_id: int = Field(foreign_key="place.id", index=True)
     month: int
@@ -101,10 +143,9 @@ class PlaceMonth(Table, table=True):
     relative_humidity_pct: float
 
 
-class Paint(Record, table=True):
+class Paint(StudioRecord, table=True):
     """A tube on the shelf under the painter's own label."""
 
-    studio_id: int = Field(foreign_key="studio.id", index=True)
     label: str = Field(max_length=120)
     oil: str = Field(max_length=32)
     tube_ml: float | None = None
@@ -118,6 +159,7 @@ class Paint(Record, table=True):
 
 class PaintPigment(Table, table=True):
     __tablename__ = "paint_pigment"
+    __table_args__ = (CheckConstraint("share > 0 and share <= 1", name="share"), KEEP_IDS)
     id: int | None = Field(default=None, primary_key=True)
     paint_id: int = Field(foreign_key="paint.id", index=True)
     position: int
@@ -126,16 +168,16 @@ class PaintPigment(Table, table=True):
     share: float  # of the pigment volume
 
 
-class Medium(Record, table=True):
+class Medium(StudioRecord, table=True):
     """An oil or medium as a recipe by parts."""
 
-    studio_id: int = Field(foreign_key="studio.id", index=True)
     label: str = Field(max_length=120)
     notes: str = Field(default="", max_length=4000)
 
 
 class MediumPart(Table, table=True):
     __tablename__ = "medium_part"
+    __table_args__ = (one_of("kind", MediumPartKind), CheckConstraint("parts > 0", name="parts"), KEEP_IDS)
     id: int | None = Field(default=None, primary_key=True)
     medium_id: int = Field(foreign_key="medium.id", index=True)
     position: int
@@ -146,17 +188,15 @@ class MediumPart(Table, table=True):
     non_volatile: float | None = None  # share of the volume that stays, for alkyd_medium
 
 
-class Thinner(Record, table=True):
-    studio_id: int = Field(foreign_key="studio.id", index=True)
+class Thinner(StudioRecord, table=True):
     label: str = Field(max_length=120)
     solvent: str = Field(max_length=32)
     notes: str = Field(default="", max_length=4000)
 
 
-class Mix(Record, table=True):
+class Mix(StudioRecord, table=True):
     """A reusable mix by parts."""
 
-    studio_id: int = Field(foreign_key="studio.id", index=True)
     label: str = Field(max_length=120)
     swatch: str | None = Field(default=None, max_length=7)  # #rrggbb as the painter sees it; None: worked out
     notes: str = Field(default="", max_length=4000)
@@ -166,6 +206,7 @@ class MixPart(Table, table=True):
     """Paint, medium or thinner by parts; drier by per cent of metal on oil; clove oil by drops per 10 ml."""
 
     __tablename__ = "mix_part"
+    __table_args__ = (one_of("kind", MixPartKind), KEEP_IDS)
     id: int | None = Field(default=None, primary_key=True)
     mix_id: int = Field(foreign_key="mix.id", index=True)
     position: int
@@ -179,10 +220,15 @@ class MixPart(Table, table=True):
     drops_per_10_ml: float | None = None
 
 
-class Panel(Record, table=True):
+class Panel(StudioRecord, table=True):
     """A picture on its support, whatever the support is."""
 
-    studio_id: int = Field(foreign_key="studio.id", index=True)
+    __table_args__ = (
+        one_of("ground_kind", GroundKind),
+        one_of("ground_surface", GroundSurface),
+        CheckConstraint("width_mm > 0 and height_mm > 0", name="size"),
+        KEEP_IDS,
+    )
     place_id: int = Field(foreign_key="place.id")
     title: str = Field(max_length=200)
     width_mm: int
@@ -198,15 +244,22 @@ class Panel(Record, table=True):
     notes: str = Field(default="", max_length=8000)
 
 
-class Layer(Record, table=True):
+class Layer(StudioRecord, table=True):
     """A layer, planned until ``painted_at`` is set.
 
     When it is painted, ``recipe_json`` and ``forecast_json`` freeze what went on and what was promised, so that a
     later change to a mix, a tube or the model never rewrites the past.
     """
 
-    __table_args__ = (Index("ix_layer_panel_position", "panel_id", "position"),)
-    studio_id: int = Field(foreign_key="studio.id", index=True)
+    __table_args__ = (
+        Index("ix_layer_panel_position", "panel_id", "position"),
+        one_of("material", LayerMaterial),
+        one_of("texture", Texture),
+        one_of("surface", Surface),
+        CheckConstraint("wet_thickness_um > 0", name="wet_thickness_um"),
+        CheckConstraint("solvent_pct >= 0 and solvent_pct < 100", name="solvent_pct"),
+        KEEP_IDS,
+    )
     panel_id: int = Field(foreign_key="panel.id", index=True)
     position: int  # 0 is the lowest
     kind: str = Field(max_length=32)  # imprimatura, underpainting, ... (the painter's word)
@@ -221,8 +274,8 @@ class Layer(Record, table=True):
     sitting_min: int | None = None
     planned_on: date | None = None
     painted_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
-    recipe_json: dict[str, Any] | None = Field(default=None, sa_type=JSON)
-    forecast_json: dict[str, Any] | None = Field(default=None, sa_type=JSON)
+    recipe_json: dict[str, Any] | None = Field(default=None, sa_type=json_or_null())
+    forecast_json: dict[str, Any] | None = Field(default=None, sa_type=json_or_null())
     notes: str = Field(default="", max_length=4000)
 
 
@@ -230,6 +283,7 @@ class LayerMix(Table, table=True):
     """One region of a layer."""
 
     __tablename__ = "layer_mix"
+    __table_args__ = (CheckConstraint("area_share > 0 and area_share <= 1", name="area_share"), KEEP_IDS)
     id: int | None = Field(default=None, primary_key=True)
     layer_id: int = Field(foreign_key="layer.id", index=True)
     position: int
@@ -238,9 +292,9 @@ class LayerMix(Table, table=True):
     area_share: float
 
 
-class TouchTest(Record, table=True):
+class TouchTest(StudioRecord, table=True):
     __tablename__ = "touch_test"
-    studio_id: int = Field(foreign_key="studio.id", index=True)
+    __table_args__ = (one_of("stage", TouchStage), KEEP_IDS)
     layer_id: int = Field(foreign_key="layer.id", index=True)
     pressed_at: datetime = Field(sa_type=UtcDateTime)
     stage: str = Field(max_length=16)  # wet, tacky, touch_dry, firm
@@ -253,7 +307,7 @@ class ChangeSet(Table, table=True):
     """One thing a person did: the unit that is undone, and that a repeated request finds again."""
 
     __tablename__ = "change_set"
-    __table_args__ = (UniqueConstraint("studio_id", "command_key"),)
+    __table_args__ = (UniqueConstraint("studio_id", "command_key"), KEEP_IDS)
     id: int | None = Field(default=None, primary_key=True)
     uid: str = Field(default_factory=new_uid, max_length=32, unique=True)
     studio_id: int = Field(foreign_key="studio.id", index=True)
@@ -262,7 +316,7 @@ class ChangeSet(Table, table=True):
     label: str = Field(max_length=300)  # in the painter's words: "Painted 'Grey sketch' on 'Two pears'"
     command_key: str | None = Field(default=None, max_length=64)
     location: str = Field(default="", max_length=300)  # where the first answer led
-    undoes_id: int | None = Field(default=None, foreign_key="change_set.id")
+    undoes_id: int | None = Field(default=None, foreign_key="change_set.id", index=True)
     undone_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
 
 
@@ -270,10 +324,11 @@ class Change(Table, table=True):
     """One row before and after, as JSON. ``before`` None: it was added; ``after`` None: it was taken away."""
 
     __tablename__ = "change"
+    __table_args__ = (Index("ix_change_row", "table_name", "row_id"), KEEP_IDS)
     id: int | None = Field(default=None, primary_key=True)
     change_set_id: int = Field(foreign_key="change_set.id", index=True)
     position: int
     table_name: str = Field(max_length=32)
     row_id: int
-    before: dict[str, Any] | None = Field(default=None, sa_type=JSON)
-    after: dict[str, Any] | None = Field(default=None, sa_type=JSON)
+    before: dict[str, Any] | None = Field(default=None, sa_type=json_or_null())
+    after: dict[str, Any] | None = Field(default=None, sa_type=json_or_null())

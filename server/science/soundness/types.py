@@ -104,8 +104,23 @@ class Situation:
 
 
 @dataclass(frozen=True, slots=True)
+class MixChange:
+    """What to change in one mix of the new layer. Millilitres belong to ``paint_ml`` of tube paint in that mix."""
+
+    index: int  # place of the mix in the layer's recipe
+    mix: str
+    add_oil_ml: float = 0.0
+    reduce_solvent_ml: float = 0.0
+    add_paint_ml: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Remedy:
-    """What to change, worked out. Figures that do not apply are None; ``not_before_d`` is an age of the layer below."""
+    """What to change, worked out. Figures that do not apply are None; ``not_before_d`` is an age of the layer below.
+
+    Changes of the mix belong together; the date is the other way out. Where several mixes need it, ``by_mix`` has each
+    and the figures here are the largest.
+    """
 
     text: str
     add_oil_ml: float | None = None
@@ -116,6 +131,7 @@ class Remedy:
     max_couch_ml: float | None = None
     coats: int | None = None
     not_before_d: float | None = None
+    by_mix: tuple[MixChange, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

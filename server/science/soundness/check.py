@@ -1,0 +1,76 @@
+"""One question, one verdict: ask every rule that applies, word the remedies, worst first."""
+
+from server.science.results import FilmState
+from server.science.soundness.facts import Facts, read_facts
+from server.science.soundness.remedies import with_changes, worded
+from server.science.soundness.rule import Draft, Rule
+from server.science.soundness.rules import RULES
+from server.science.soundness.thresholds import DEFAULT, Thresholds
+from server.science.soundness.types import Action, Finding, Severity, Situation, Verdict
+
+WEIGHT = {severity: weight for weight, severity in enumerate(Severity)}
+BY_ACTION: dict[tuple[Action, bool], tuple[Rule, ...]] = {
+    (action, has_upper): tuple(item for item in RULES if action in item.actions and (has_upper or not item.needs_upper))
+    for action in Action
+    for has_upper in (False, True)
+}
+
+
+def check(situation: Situation, thresholds: Thresholds = DEFAULT) -> Verdict:
+    """Ask the rules about a situation.
+
+    Findings come worst first, by rule number within a severity. A remedy whose change of the mix would raise or worsen
+    another rule's finding is not offered; the date is. States come from the ranges of the stages (set-to-touch at
+    p50, the others at p90) or from the painter's own touch test, which wins (see ``server.science.stages``).
+    """
+    facts = read_facts(situation, thresholds)
+    drafts = _ask(facts, thresholds)
+    findings = [
+        Finding(
+            rule=item.id,
+            severity=draft.severity,
+            title=item.title,
+            reason=draft.reason,
+            basis=item.basis,
+            source=item.source,
+            remedy=worded(draft, facts, thresholds, _broken_by(item, draft, facts, (drafts, thresholds))),
+        )
+        for item, draft in drafts
+    ]
+    findings.sort(key=lambda finding: -WEIGHT[finding.severity])
+    return Verdict(
+        verdict=findings[0].severity if findings else Severity.SOUND,
+        state=facts.top.state if facts.top else FilmState.NONE,
+        findings=tuple(findings),
+        unchanged_for_d=facts.ages.next_d,
+    )
+
+
+def _ask(facts: Facts, thresholds: Thresholds) -> list[tuple[Rule, Draft]]:
+    rules = BY_ACTION[facts.situation.action, facts.upper is not None]
+    answers = ((item, item.judge(facts, thresholds)) for item in rules)
+    return [(item, draft) for item, draft in answers if draft is not None and draft.severity is not Severity.SOUND]
+
+
+def _broken_by(
+    item: Rule, draft: Draft, facts: Facts, known: tuple[list[tuple[Rule, Draft]], Thresholds]
+) -> tuple[str, ...]:
+    """The rules whose finding would appear or grow if the draft's change of the mix were made."""
+    if not draft.by_mix:
+        return ()
+    drafts, thresholds = known
+    changed = read_facts(with_changes(facts.situation, draft.by_mix), thresholds)
+    # The offer depends on these comparisons too, so they belong into the same book of ages.
+    answers = _ask(changed, thresholds)
+    facts.ages.next_d = min(facts.ages.next_d, changed.ages.next_d)
+    before = {(rule.id, rule.title): WEIGHT[found.severity] for rule, found in drafts}
+    return tuple(
+        rule.id
+        for rule, found in answers
+        if rule is not item and WEIGHT[found.severity] > before.get((rule.id, rule.title), 0)
+    )
+
+
+def worst_of(verdicts: list[Verdict]) -> Severity:
+    """The heaviest severity of several verdicts; sound when there is none."""
+    return max((verdict.verdict for verdict in verdicts), key=lambda severity: WEIGHT[severity], default=Severity.SOUND)

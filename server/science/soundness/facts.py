@@ -1,0 +1,207 @@
+"""What the rules look at: facts of each layer, derived once from the situation. Pure arithmetic."""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from server.science.results import FilmState, Stage, StageRange
+from server.science.soundness.compare import Ages
+from server.science.soundness.mixes import MixFacts, as_one, mix_facts
+from server.science.soundness.thresholds import Thresholds
+from server.science.soundness.types import Action, Material, NewLayer, PaintedLayer, Situation
+from server.science.stages import HARDNESS, after_test
+
+DRYING_MATERIALS = frozenset({Material.OIL, Material.ALKYD})
+SHORTEST_D = 1.0 / 24.0
+STAGE_OF_STATE = {
+    FilmState.TACKY: Stage.SET_TO_TOUCH,
+    FilmState.TOUCH_DRY: Stage.DRY_TO_TOUCH,
+    FilmState.FIRM: Stage.DRY_THROUGH,
+}
+
+
+@dataclass(frozen=True)
+class LayerFacts:
+    """One layer: painted (``age_d`` counts) or about to go on (``age_d`` 0).
+
+    ``offset_d`` is how much older the layer is than the top one, so that an age of this layer can be said as an age of
+    the layer below the brush. ``mixes`` is empty where what went on is not known.
+    """
+
+    place: int
+    material: Material
+    age_d: float
+    offset_d: float
+    wet_um: float
+    mixes: tuple[MixFacts, ...]
+    stages: dict[Stage, StageRange]
+    surface: str | None
+    floor: FilmState
+    ages: Ages
+
+    def time(self, stage: Stage, percentile: str = "p50_d") -> float:
+        """Age in days at which the layer reaches the stage; 0 for films that do not dry like oil."""
+        found = self.stages.get(stage)
+        return 0.0 if found is None else float(getattr(found, percentile))
+
+    def at_least(self, state: FilmState) -> bool:
+        """Whether the film is this hard now: set-to-touch at its centre, the others nine times in ten."""
+        if HARDNESS[self.floor] >= HARDNESS[state]:
+            return True
+        stage = STAGE_OF_STATE[state]
+        percentile = "p50_d" if stage is Stage.SET_TO_TOUCH else "p90_d"
+        return self.ages.reached(self.age_d, self.time(stage, percentile))
+
+    @property
+    def through(self) -> bool:
+        return self.at_least(FilmState.FIRM)
+
+    @property
+    def state(self) -> FilmState:
+        for state in (FilmState.FIRM, FilmState.TOUCH_DRY, FilmState.TACKY):
+            if self.at_least(state):
+                return state
+        return FilmState.WET
+
+    @property
+    def drying(self) -> bool:
+        """An oil or alkyd film, the kind that dries by taking up oxygen."""
+        return self.material in DRYING_MATERIALS
+
+    def top_age(self, age_d: float) -> float:
+        """An age of this layer said as the age of the top layer."""
+        return age_d - self.offset_d
+
+    @cached_property
+    def richest(self) -> MixFacts | None:
+        return max(self.mixes, key=lambda mix: mix.richness, default=None)
+
+    @cached_property
+    def leanest(self) -> MixFacts | None:
+        return min(self.mixes, key=lambda mix: mix.richness, default=None)
+
+    @property
+    def max_added_share(self) -> float:
+        return max((mix.added_share for mix in self.mixes), default=0.0)
+
+    @property
+    def max_solvent_share(self) -> float:
+        return max((mix.solvent_share for mix in self.mixes), default=0.0)
+
+    @property
+    def alkyd_share(self) -> float:
+        if self.material is Material.ALKYD:
+            return 1.0
+        return max((mix.alkyd_share for mix in self.mixes), default=0.0)
+
+    @property
+    def drier(self) -> bool:
+        return any(mix.drier for mix in self.mixes)
+
+    def pigment_share(self, keys: frozenset[str]) -> float:
+        """The largest share of the pigment volume that these pigments have in any mix."""
+        return max((sum(s for k, s in mix.pigments.items() if k in keys) for mix in self.mixes), default=0.0)
+
+
+@dataclass(frozen=True)
+class Facts:
+    """The whole question, ready for the rules.
+
+    ``layers`` runs lowest to top. ``lower`` is what the new layer lies on and ``upper`` the new layer; where the new
+    layer goes into wet paint in the same session the two count as one: ``merged`` is True, ``upper`` is both
+    together and ``lower`` the layer below them.
+    """
+
+    situation: Situation
+    ages: Ages
+    layers: tuple[LayerFacts, ...]
+    top: LayerFacts | None
+    lower: LayerFacts | None
+    upper: LayerFacts | None
+    merged: bool
+
+    @property
+    def action(self) -> Action:
+        return self.situation.action
+
+    @property
+    def stretched(self) -> bool:
+        return self.situation.support == "stretched"
+
+    @property
+    def on_ground(self) -> bool:
+        """Whether the new layer lies on the ground itself."""
+        return self.lower is None
+
+    @property
+    def resting(self) -> tuple[LayerFacts, ...]:
+        """The layers below the new one, the top one first, then deeper ones that still dry below it."""
+        below = self.layers[:-1] if self.merged else self.layers
+        return tuple(layer for i, layer in enumerate(reversed(below)) if layer.drying and (i == 0 or not layer.through))
+
+
+def read_facts(situation: Situation, thresholds: Thresholds) -> Facts:
+    """Derive the facts of a situation."""
+    ages = Ages()
+    layers = tuple(
+        _painted_facts(layer, place, situation, (thresholds, ages)) for place, layer in enumerate(situation.stack)
+    )
+    top = layers[-1] if layers else None
+    upper = _new_facts(situation.upper, len(layers), thresholds, ages) if situation.upper else None
+    lower, merged = top, False
+    if situation.upper and upper and top and _goes_into_wet(situation.upper, top):
+        merged = True
+        upper = _as_one(top, upper)
+        lower = layers[-2] if len(layers) > 1 else None
+    return Facts(situation, ages, layers, top, lower, upper, merged)
+
+
+def _goes_into_wet(new: NewLayer, top: LayerFacts) -> bool:
+    return new.same_session and top.drying and new.material in DRYING_MATERIALS and not top.at_least(FilmState.TACKY)
+
+
+def _painted_facts(layer: PaintedLayer, place: int, situation: Situation, tools: tuple[Thresholds, Ages]) -> LayerFacts:
+    thresholds, ages = tools
+    seen_d = layer.age_d if layer.observed_age_d is None else layer.observed_age_d
+    observed = layer.observed if seen_d <= layer.age_d + 1e-9 else None
+    # A film that does not dry like oil has no use for oil's times: only the painter's own test can say it is soft.
+    stages = layer.stages if layer.material in DRYING_MATERIALS else {}
+    if observed is not None and not stages:
+        stages = dict.fromkeys(STAGE_OF_STATE.values(), StageRange(*[max(seen_d, SHORTEST_D)] * 5))
+    floor = observed or (FilmState.NONE if stages else FilmState.FIRM)
+    stages = after_test(stages, observed, seen_d)
+    return LayerFacts(
+        place=place,
+        material=layer.material,
+        age_d=layer.age_d,
+        offset_d=layer.age_d - situation.stack[-1].age_d,
+        wet_um=layer.recipe.wet_thickness_um if layer.recipe else 0.0,
+        mixes=mix_facts(layer.recipe, thresholds),
+        stages=stages,
+        surface=layer.surface,
+        floor=floor,
+        ages=ages,
+    )
+
+
+def _new_facts(new: NewLayer, place: int, thresholds: Thresholds, ages: Ages) -> LayerFacts:
+    return LayerFacts(
+        place=place,
+        material=new.material,
+        age_d=0.0,
+        offset_d=0.0,
+        wet_um=new.recipe.wet_thickness_um,
+        mixes=mix_facts(new.recipe, thresholds),
+        stages=new.stages,
+        surface=None,
+        floor=FilmState.NONE,
+        ages=ages,
+    )
+
+
+def _as_one(top: LayerFacts, upper: LayerFacts) -> LayerFacts:
+    """Two layers painted wet into wet, as the one film they become: volumes added, the slower one's times."""
+    together = as_one([(mix, layer.wet_um * mix.area_share) for layer in (top, upper) for mix in layer.mixes])
+    if not top.mixes or together is None:
+        return upper
+    slower = max(top, upper, key=lambda layer: layer.time(Stage.DRY_TO_TOUCH))
+    return replace(upper, wet_um=top.wet_um + upper.wet_um, mixes=(together,), stages=slower.stages)

@@ -1,0 +1,174 @@
+"""Facts of a mix: richness D, added-binder share M, solvent share S and what is in it.
+
+They need only what the painter knows (parts of paint, medium and thinner by volume), not the tube's own oil.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from server.science.recipe import AdditionKind, LayerRecipe, MixRecipe
+from server.science.soundness.thresholds import Thresholds
+
+DEFAULT_ALKYD_NON_VOLATILE = 0.5  # from memory; the recipe may say otherwise
+
+
+@dataclass(frozen=True)
+class MixFacts:
+    """One mix. ``paint``, ``binder`` (added, non-volatile), ``inert`` and ``solvent`` are parts by volume.
+
+    ``free_solvent`` is the part of ``solvent`` outside mediums, which can be left out. ``alkyd``, ``wax`` and ``resin``
+    are the parts of ``binder`` that are these. ``pigments`` are shares of the pigment volume by table key ("PW6",
+    "PBr7/raw umber"); ``oils`` shares of the oil by name. ``index`` is the mix's place in its layer's recipe.
+    """
+
+    index: int
+    name: str
+    area_share: float
+    paint: float
+    binder: float
+    inert: float
+    solvent: float
+    base_fraction: float
+    free_solvent: float = 0.0
+    alkyd: float = 0.0
+    wax: float = 0.0
+    resin: float = 0.0
+    clove_drops: float = 0.0
+    drier: bool = False
+    pigments: dict[str, float] = field(default_factory=dict)
+    oils: dict[str, float] = field(default_factory=dict)
+
+    @cached_property
+    def richness(self) -> float:
+        """D = (P + B + K)(1 - f0) / (P (1 - f0) + K); 1 is tube paint, ``inf`` a film without any pigment."""
+        solid = self.paint * (1.0 - self.base_fraction) + self.inert
+        if solid <= 0.0:
+            return float("inf")
+        return (self.paint + self.binder + self.inert) * (1.0 - self.base_fraction) / solid
+
+    @cached_property
+    def added_share(self) -> float:
+        """M = B / (P + B), 0 to 1."""
+        whole = self.paint + self.binder
+        return self.binder / whole if whole > 0.0 else 0.0
+
+    @property
+    def volume(self) -> float:
+        """The wet volume, in parts."""
+        return self.paint + self.binder + self.inert + self.solvent
+
+    @cached_property
+    def solvent_share(self) -> float:
+        """S = solvent / wet volume, the solvent inside mediums counted, 0 to 1."""
+        return self.solvent / self.volume if self.volume > 0.0 else 0.0
+
+    @property
+    def alkyd_share(self) -> float:
+        """Share of the whole binder, tube oil included, that is alkyd."""
+        whole = self.paint * self.base_fraction + self.binder
+        return self.alkyd / whole if whole > 0.0 else 0.0
+
+    def medium_share(self, part: float) -> float:
+        """Share of the added non-volatile medium that ``part`` is."""
+        return part / self.binder if self.binder > 0.0 else 0.0
+
+    def oil_to_gain(self, gap: float) -> float:
+        """Parts of oil that raise D by ``gap``: x = gap (P (1 - f0) + K) / (1 - f0)."""
+        return gap * (self.paint * (1.0 - self.base_fraction) + self.inert) / (1.0 - self.base_fraction)
+
+    def scale(self, paint_ml: float) -> float:
+        """Millilitres per part when the mix holds ``paint_ml`` of tube paint (of everything, if it holds none)."""
+        base = self.paint if self.paint > 0.0 else self.binder + self.inert
+        return paint_ml / base if base > 0.0 else 0.0
+
+
+def mix_facts(recipe: LayerRecipe | None, thresholds: Thresholds) -> tuple[MixFacts, ...]:
+    """The facts of each mix of a recipe; none where the recipe is not known."""
+    if recipe is None:
+        return ()
+    return tuple(_one_mix(index, mix, thresholds) for index, mix in enumerate(recipe.mixes))
+
+
+def _one_mix(index: int, mix: MixRecipe, thresholds: Thresholds) -> MixFacts:
+    parts = dict.fromkeys(AdditionKind, 0.0)
+    solvent, clove, drier = 0.0, 0.0, False
+    oils: dict[str, float] = {}
+    for addition in mix.additions:
+        stays = addition.parts
+        if addition.kind is AdditionKind.ALKYD_MEDIUM:
+            share = DEFAULT_ALKYD_NON_VOLATILE if addition.non_volatile is None else addition.non_volatile
+            stays = addition.parts * share
+            solvent += addition.parts - stays
+        parts[addition.kind] += stays
+        clove += addition.drops_per_10_ml or 0.0
+        drier = drier or addition.kind is AdditionKind.DRIER or addition.oil == "boiled_linseed"
+        if addition.kind is AdditionKind.OIL and addition.oil:
+            oils[addition.oil] = oils.get(addition.oil, 0.0) + addition.parts
+    paint = sum(item.parts for item in mix.paints)
+    pigments: dict[str, float] = {}
+    for item in mix.paints:
+        drier = drier or item.oil == "boiled_linseed"
+        oils[item.oil] = oils.get(item.oil, 0.0) + item.parts * thresholds.base_binder_fraction
+        for pigment in item.pigments:
+            key = f"{pigment.ci_name}/{pigment.variant}" if pigment.variant else pigment.ci_name
+            pigments[key] = pigments.get(key, 0.0) + item.parts * pigment.share / paint
+    whole = sum(oils.values())
+    alkyd, wax, resin = (parts[k] for k in (AdditionKind.ALKYD_MEDIUM, AdditionKind.WAX, AdditionKind.SOFT_RESIN))
+    return MixFacts(
+        index=index,
+        name=mix.name,
+        area_share=mix.area_share,
+        paint=paint,
+        binder=parts[AdditionKind.OIL] + alkyd + wax + resin,
+        inert=parts[AdditionKind.INERT],
+        solvent=solvent + parts[AdditionKind.SOLVENT],
+        base_fraction=thresholds.base_binder_fraction,
+        free_solvent=parts[AdditionKind.SOLVENT],
+        alkyd=alkyd,
+        wax=wax,
+        resin=resin,
+        clove_drops=clove,
+        drier=drier,
+        pigments=pigments,
+        oils={name: value / whole for name, value in oils.items()} if whole > 0.0 else {},
+    )
+
+
+def as_one(weighted: Sequence[tuple[MixFacts, float]]) -> MixFacts | None:
+    """Several mixes as the one they become when painted into each other; weights are their volumes."""
+    shares = [(mix, volume / mix.volume) for mix, volume in weighted if mix.volume > 0.0]
+    if not shares:
+        return None
+
+    def total(name: str) -> float:
+        return sum(float(getattr(mix, name)) * share for mix, share in shares)
+
+    last = shares[-1][0]
+    paint = total("paint")
+    pigments: dict[str, float] = {}
+    oils: dict[str, float] = {}
+    for mix, share in shares:
+        for key, value in mix.pigments.items():
+            pigments[key] = pigments.get(key, 0.0) + value * mix.paint * share / paint
+        for name, value in mix.oils.items():
+            oils[name] = oils.get(name, 0.0) + value * share / len(shares)
+    whole = sum(oils.values())
+    return MixFacts(
+        index=0,
+        name=last.name,
+        area_share=1.0,
+        paint=paint,
+        binder=total("binder"),
+        inert=total("inert"),
+        solvent=total("solvent"),
+        base_fraction=last.base_fraction,
+        free_solvent=total("free_solvent"),
+        alkyd=total("alkyd"),
+        wax=total("wax"),
+        resin=total("resin"),
+        clove_drops=max(mix.clove_drops for mix, _ in shares),
+        drier=any(mix.drier for mix, _ in shares),
+        pigments=pigments,
+        oils={name: value / whole for name, value in oils.items()} if whole > 0.0 else {},
+    )

@@ -1,0 +1,156 @@
+"""Remedies: put into words, and carried out on a situation to see what they do."""
+
+import math
+from dataclasses import replace
+
+from server.science.recipe import Addition, AdditionKind, LayerRecipe, MixRecipe
+from server.science.soundness.facts import Facts
+from server.science.soundness.rule import Draft
+from server.science.soundness.thresholds import Thresholds
+from server.science.soundness.types import MixChange, Remedy, Situation
+from server.science.soundness.words import amount, capital, days
+
+LINSEED = "linseed"
+
+
+def worded(draft: Draft, facts: Facts, limits: Thresholds, broken: tuple[str, ...]) -> Remedy | None:
+    """The remedy of a draft. ``broken`` are the rules its change of the mix would break: then it is not offered."""
+    changes = () if broken else draft.by_mix
+    ways = [*_mix_words(changes, facts, limits)]
+    if draft.coats:
+        ways.append(f"split it into {draft.coats} coats, each touch-dry before the next")
+    if draft.not_before_d is not None:
+        below = "the ground" if facts.top is None else "the layer below"
+        ways.append(f"wait until {below} is {days(draft.not_before_d)} old")
+    text = ", or ".join(ways)
+    sentences = [capital(text) + "."] if text else []
+    if broken and draft.by_mix:
+        sentences.insert(0, f"{_what(draft.by_mix)} would break {' and '.join(broken)}, so it is no way out here.")
+    if draft.advice:
+        sentences.append(draft.advice)
+    if not sentences:
+        return None
+    oil, solvent, paint = (_most(changes, name) for name in ("add_oil_ml", "reduce_solvent_ml", "add_paint_ml"))
+    return Remedy(
+        text=" ".join(sentences),
+        add_oil_ml=oil,
+        add_oil_g=None if oil is None else oil * limits.remedy_oil_density_g_ml,
+        add_oil_drops=None if oil is None else drops(oil, facts.situation.drops_per_ml),
+        reduce_solvent_ml=solvent,
+        add_paint_ml=paint,
+        max_couch_ml=draft.max_couch_ml,
+        coats=draft.coats,
+        not_before_d=draft.not_before_d,
+        by_mix=changes,
+    )
+
+
+def drops(volume_ml: float, drops_per_ml: float) -> int:
+    """Whole drops that hold at least this much."""
+    return math.ceil(volume_ml * drops_per_ml - 1e-6)
+
+
+def with_changes(situation: Situation, changes: tuple[MixChange, ...]) -> Situation:
+    """The situation with the new layer's mixes changed; nothing else moves, the drying times included."""
+    if situation.upper is None or not changes:
+        return situation
+    recipe = situation.upper.recipe
+    mixes = list(recipe.mixes)
+    for change in changes:
+        mixes[change.index] = changed_mix(mixes[change.index], change, situation.paint_ml)
+    upper = replace(situation.upper, recipe=replace(recipe, mixes=tuple(mixes)))
+    return replace(situation, upper=upper)
+
+
+def with_remedy(situation: Situation, remedy: Remedy) -> Situation:
+    """The situation after the painter did what the remedy says about the mix, the coats and the couch."""
+    changed = with_changes(situation, remedy.by_mix)
+    if remedy.coats and changed.upper is not None:
+        recipe: LayerRecipe = changed.upper.recipe
+        coat = replace(recipe, wet_thickness_um=recipe.wet_thickness_um / remedy.coats)
+        changed = replace(changed, upper=replace(changed.upper, recipe=coat))
+    if remedy.max_couch_ml is not None and changed.couch_ml is not None:
+        changed = replace(changed, couch_ml=min(changed.couch_ml, remedy.max_couch_ml))
+    return changed
+
+
+def later(situation: Situation, wait_d: float) -> Situation:
+    """The same situation ``wait_d`` days on: everything there is older, the new layer is not yet painted."""
+    ground = situation.ground
+    if ground.age_d is not None:
+        ground = replace(ground, age_d=ground.age_d + wait_d)
+    stack = tuple(
+        replace(
+            layer,
+            age_d=layer.age_d + wait_d,
+            observed_age_d=layer.age_d if layer.observed and layer.observed_age_d is None else layer.observed_age_d,
+        )
+        for layer in situation.stack
+    )
+    return replace(situation, ground=ground, stack=stack)
+
+
+def at_date(situation: Situation, not_before_d: float) -> Situation:
+    """The situation when the layer below (the ground, where there is none) has come to the age of a remedy's date."""
+    age_d = situation.stack[-1].age_d if situation.stack else (situation.ground.age_d or 0.0)
+    return later(situation, max(0.0, not_before_d - age_d))
+
+
+def changed_mix(mix: MixRecipe, change: MixChange, paint_ml: float) -> MixRecipe:
+    """A mix with oil or tube paint added or solvent left out, in its own parts."""
+    parts_per_ml = _paint_parts(mix) / paint_ml
+    additions, paints = list(mix.additions), list(mix.paints)
+    if change.add_oil_ml > 0.0:
+        oil = paints[0].oil if paints else LINSEED
+        additions.append(Addition(AdditionKind.OIL, parts=change.add_oil_ml * parts_per_ml, oil=oil))
+    if change.reduce_solvent_ml > 0.0:
+        free = sum(item.parts for item in additions if item.kind is AdditionKind.SOLVENT)
+        kept = max(0.0, 1.0 - change.reduce_solvent_ml * parts_per_ml / free)
+        additions = [
+            replace(item, parts=item.parts * kept) if item.kind is AdditionKind.SOLVENT else item for item in additions
+        ]
+    if change.add_paint_ml > 0.0:
+        whole = sum(item.parts for item in paints)
+        grown = 1.0 + change.add_paint_ml * parts_per_ml / whole
+        paints = [replace(item, parts=item.parts * grown) for item in paints]
+    return replace(mix, paints=tuple(paints), additions=tuple(item for item in additions if _is_there(item)))
+
+
+def _is_there(item: Addition) -> bool:
+    return item.kind is not AdditionKind.SOLVENT or item.parts > 0.0
+
+
+def _paint_parts(mix: MixRecipe) -> float:
+    paint = sum(item.parts for item in mix.paints)
+    return paint if paint > 0.0 else sum(item.parts for item in mix.additions)
+
+
+def _most(changes: tuple[MixChange, ...], name: str) -> float | None:
+    most = max((float(getattr(change, name)) for change in changes), default=0.0)
+    return most if most > 0.0 else None
+
+
+def _what(changes: tuple[MixChange, ...]) -> str:
+    if _most(changes, "add_oil_ml"):
+        return "Adding the oil it lacks"
+    return "Adding paint" if _most(changes, "add_paint_ml") else "Leaving out solvent"
+
+
+def _mix_words(changes: tuple[MixChange, ...], facts: Facts, limits: Thresholds) -> list[str]:
+    """One phrase for all changes of the mix: they belong together."""
+    if not changes:
+        return []
+    per = f"to every {amount(facts.situation.paint_ml)} ml of paint"
+    named = len(facts.upper.mixes) > 1 if facts.upper else False
+    phrases = []
+    for change in changes:
+        where = f" in “{change.mix}”" if named and change.mix else ""
+        if change.add_oil_ml > 0.0:
+            grams = amount(change.add_oil_ml * limits.remedy_oil_density_g_ml)
+            count = drops(change.add_oil_ml, facts.situation.drops_per_ml)
+            phrases.append(f"add {amount(change.add_oil_ml)} ml of oil ({grams} g, about {count} drops) {per}{where}")
+        if change.reduce_solvent_ml > 0.0:
+            phrases.append(f"leave out {amount(change.reduce_solvent_ml)} ml of solvent {per}{where}")
+        if change.add_paint_ml > 0.0:
+            phrases.append(f"add {amount(change.add_paint_ml)} ml of tube paint {per}{where}")
+    return [" and ".join(phrases)]

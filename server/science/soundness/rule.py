@@ -1,0 +1,78 @@
+"""What a rule is, and what it hands back.
+
+A rule is one object: who it is, how well it is supported, when it is asked, and a function from facts to a draft or
+``None``. Adding a rule is writing one function under ``@rule(...)`` in a file of ``rules/`` and naming its file there.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from functools import cached_property
+
+from server.science.soundness.facts import Facts
+from server.science.soundness.sources import cite
+from server.science.soundness.thresholds import Thresholds
+from server.science.soundness.types import Action, Basis, MixChange, Severity
+
+PAINTING = frozenset({Action.NEXT_LAYER, Action.WORK_LIGHTLY, Action.OIL_OUT})
+"""Actions that put something on which more paint or medium follows."""
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A finding before its remedy is put into words.
+
+    ``by_mix`` is what to change in the mixes; it is offered only if it raises no other finding. ``not_before_d`` is
+    the age of the top layer from which the finding is gone or lighter. ``advice`` is what can be done besides.
+    """
+
+    severity: Severity
+    reason: str
+    by_mix: tuple[MixChange, ...] = ()
+    not_before_d: float | None = None
+    coats: int | None = None
+    max_couch_ml: float | None = None
+    advice: str = ""
+
+
+Judge = Callable[[Facts, Thresholds], Draft | None]
+
+
+@dataclass(frozen=True, kw_only=True)
+class About:
+    """What is known about a rule apart from its function.
+
+    ``sources`` are keys of ``data/soundness_sources.toml``; ``evidence`` says how strong the support is, ``why`` is the
+    paragraph a student reads, ``dispute`` what is argued against it. ``actions``: when the rule is asked;
+    ``needs_upper``: only when a new layer is given.
+    """
+
+    id: str
+    title: str
+    basis: Basis
+    sources: tuple[str, ...]
+    evidence: str
+    why: str
+    dispute: str = ""
+    actions: frozenset[Action] = PAINTING
+    needs_upper: bool = True
+
+    @cached_property
+    def source(self) -> str:
+        return cite(self.sources)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rule(About):
+    judge: Judge
+
+
+def rule(about: About) -> Callable[[Judge], Rule]:
+    """Make a rule of a function."""
+    known = {item.name: getattr(about, item.name) for item in fields(About)}
+    return lambda judge: Rule(**known, judge=judge)
+
+
+def lighter(severity: Severity) -> Severity:
+    """One step down."""
+    order = list(Severity)
+    return order[max(0, order.index(severity) - 1)]

@@ -1,0 +1,16 @@
+"""The rules, in the order of their numbers. A new file of rules is one more line here."""
+
+from types import ModuleType
+
+from server.science.soundness.rule import Rule
+from server.science.soundness.rules import fat, speed, thinner, touch, water, zinc
+
+FAMILIES: tuple[ModuleType, ...] = (fat, speed, touch, thinner, zinc, water)
+
+
+def _collect() -> tuple[Rule, ...]:
+    found = [item for family in FAMILIES for item in vars(family).values() if isinstance(item, Rule)]
+    return tuple(sorted(found, key=lambda item: item.id))
+
+
+RULES = _collect()

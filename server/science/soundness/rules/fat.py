@@ -1,0 +1,143 @@
+"""How much oil: the order of richness and the limit of medium."""
+
+from server.science.results import FilmState, Stage
+from server.science.soundness.compare import above
+from server.science.soundness.facts import Facts, LayerFacts
+from server.science.soundness.mixes import MixFacts
+from server.science.soundness.rule import About, Draft, lighter, rule
+from server.science.soundness.rules.saying import in_mix, naming, when
+from server.science.soundness.thresholds import Thresholds
+from server.science.soundness.types import Basis, MixChange, Severity
+from server.science.soundness.words import amount, percent, richness
+
+
+@rule(
+    About(
+        id="R01",
+        title="Leaner over richer",
+        basis=Basis.PUBLISHED,
+        sources=("S30", "S3", "S2", "D"),
+        evidence="cracking of lean over rich is well observed; no measured limit in oil or days was found",
+        why=(
+            "A film rich in oil goes on shrinking and moving long after its skin is dry. A leaner, stiffer film on top "
+            "cannot follow and tears into islands. What counts is the order while the lower film still moves, not the "
+            "colour's own oil."
+        ),
+        dispute=(
+            "Some conservators would drop the slogan and speak of pigment volume instead: too much and too "
+            "little binder "
+            "are both faults. What stays is that upper layers should be no stiffer than lower ones, and that "
+            "deviations "
+            "be kept small."
+        ),
+    )
+)
+def FAT_ORDER(facts: Facts, limits: Thresholds) -> Draft | None:
+    upper = facts.upper
+    if upper is None or not upper.drying or upper.leanest is None:
+        return None
+    worst: tuple[Severity, float, LayerFacts] | None = None
+    order = list(Severity)
+    for lower in facts.resting:
+        if lower.richest is None:
+            continue
+        gap = lower.richest.richness - upper.leanest.richness
+        severity = _gap_severity(gap, lower, limits)
+        if severity is Severity.SOUND:
+            continue
+        if worst is None or (order.index(severity), gap) > (order.index(worst[0]), worst[1]):
+            worst = (severity, gap, lower)
+    return None if worst is None else _fat_draft(facts, limits, worst)
+
+
+def _gap_severity(gap: float, lower: LayerFacts, limits: Thresholds) -> Severity:
+    if not above(gap, limits.fat_gap_pass):
+        return Severity.SOUND
+    severity = Severity.CAUTION if above(gap, limits.fat_gap_stop) else Severity.NOTE
+    if not lower.through:
+        severity = Severity.STOP if severity is Severity.CAUTION else Severity.CAUTION
+    # A leaner scumble over a thin wiped glaze is normal practice once the glaze is touch-dry.
+    if not above(lower.wet_um, limits.thin_film_um) and lower.at_least(FilmState.TOUCH_DRY):
+        severity = lighter(severity)
+    return severity
+
+
+def _fat_draft(facts: Facts, limits: Thresholds, worst: tuple[Severity, float, LayerFacts]) -> Draft:
+    severity, _, lower = worst
+    upper = facts.upper
+    assert upper is not None and upper.leanest is not None and lower.richest is not None
+    moving = "" if lower.through else " and it is not yet dry through"
+    reason = (
+        f"The new layer is leaner than {naming(lower, facts)}: richness {richness(upper.leanest.richness)}"
+        f"{in_mix(upper.leanest, upper)} over {richness(lower.richest.richness)}{in_mix(lower.richest, lower)} "
+        f"(tube paint is 1.00){moving}. A lean film over a richer one that still moves raises the risk of drying "
+        "cracks."
+    )
+    if not lower.through:
+        reason += " " + when(lower, Stage.DRY_THROUGH)
+    target = lower.richest.richness
+    by_mix = tuple(
+        MixChange(mix.index, mix.name, add_oil_ml=_oil_ml(mix, target - mix.richness, facts))
+        for mix in upper.mixes
+        if above(target - mix.richness, limits.fat_gap_pass)
+    )
+    if target == float("inf"):
+        by_mix = ()
+    not_before = None if lower.through else lower.top_age(lower.time(Stage.DRY_THROUGH, "p90_d"))
+    return Draft(severity, reason, by_mix=by_mix, not_before_d=not_before)
+
+
+def _oil_ml(mix: MixFacts, gap: float, facts: Facts) -> float:
+    return mix.oil_to_gain(gap) * mix.scale(facts.situation.paint_ml)
+
+
+@rule(
+    About(
+        id="R08",
+        title="Too much medium",
+        basis=Basis.COMMON_PRACTICE,
+        sources=("S6", "CP", "D"),
+        evidence=(
+            "yellowing and wrinkling from surplus oil are well observed; a fifth to a quarter is a custom, not a "
+            "measurement"
+        ),
+        why=(
+            "Oil beyond what the pigment needs rises to the surface, yellows and wrinkles, and leaves a weak "
+            "skin. In a film "
+            "wiped down to almost nothing there is too little of it to do that."
+        ),
+        dispute="Conservators refuse a single number: it depends on the medium and the thickness.",
+    )
+)
+def EXCESS_MEDIUM(facts: Facts, limits: Thresholds) -> Draft | None:
+    upper = facts.upper
+    if upper is None or not upper.drying or not above(upper.max_added_share, limits.medium_pass):
+        return None
+    most = upper.max_added_share
+    thin = not above(upper.wet_um, limits.thin_film_um)
+    if thin or not above(most, limits.medium_note):
+        severity = Severity.NOTE
+    else:
+        severity = Severity.STOP if above(most, limits.medium_caution) else Severity.CAUTION
+    worst = max(upper.mixes, key=lambda mix: mix.added_share)
+    reason = (
+        f"Added medium is {percent(most)} of paint and medium together{in_mix(worst, upper)}; up to "
+        f"{percent(limits.medium_pass)} is ordinary."
+    )
+    if thin:
+        reason += f" In a film wiped to {amount(upper.wet_um)} µm that is normal for a glaze; keep it that thin."
+        return Draft(severity, reason)
+    reason += " Surplus oil raises the risk of yellowing, wrinkling and a weak skin."
+    by_mix = tuple(
+        MixChange(mix.index, mix.name, add_paint_ml=_paint_ml(mix, facts, limits))
+        for mix in upper.mixes
+        if above(mix.added_share, limits.medium_pass)
+    )
+    advice = f"Or wipe the film down to {amount(limits.thin_film_um)} µm or less."
+    return Draft(severity, reason, by_mix=() if facts.merged else by_mix, advice=advice)
+
+
+def _paint_ml(mix: MixFacts, facts: Facts, limits: Thresholds) -> float:
+    """P' = B (1/M_cap - 1) - P."""
+    parts = mix.binder * (1.0 / limits.medium_pass - 1.0) - mix.paint
+    return parts * mix.scale(facts.situation.paint_ml)

@@ -1,0 +1,132 @@
+"""Whether the layer below can be touched at all."""
+
+from server.science.results import FilmState, Stage
+from server.science.soundness.compare import above, below
+from server.science.soundness.facts import Facts
+from server.science.soundness.rule import About, Draft, rule
+from server.science.soundness.rules.saying import when
+from server.science.soundness.thresholds import Thresholds
+from server.science.soundness.types import Action, Basis, Severity
+from server.science.soundness.words import amount, days, percent, richness
+
+TRADE_FACT = (
+    "The layer below is not yet fully dry to the touch, but it can be worked on with light pressure and a brush wiped "
+    "free of thinner."
+)
+
+
+def _unfit_for_light_work(facts: Facts, limits: Thresholds) -> list[str]:
+    """Why the new layer may not go lightly onto a tacky one; empty when it may."""
+    upper, lower = facts.upper, facts.lower
+    if upper is None or lower is None or upper.leanest is None:
+        return ["what goes on is not known"]
+    found = []
+    if above(upper.max_solvent_share, limits.light_work_solvent_max):
+        share = percent(upper.max_solvent_share)
+        found.append(f"it holds {share} solvent, at most {percent(limits.light_work_solvent_max)} may go on")
+    if above(upper.wet_um, limits.light_work_wet_um):
+        found.append(f"it is {amount(upper.wet_um)} µm thick, at most {amount(limits.light_work_wet_um)} µm may go on")
+    if lower.richest is None or below(upper.leanest.richness, lower.richest.richness):
+        found.append("it is leaner than the layer below")
+    if below(upper.time(Stage.DRY_TO_TOUCH), lower.time(Stage.DRY_TO_TOUCH)):
+        found.append("it dries faster than the layer below")
+    return found
+
+
+@rule(
+    About(
+        id="R03",
+        title="The layer below is not touch-dry",
+        basis=Basis.PUBLISHED,
+        sources=("S3", "S29"),
+        evidence="advice of conservators and handbooks, plain to see under the brush",
+        why=(
+            "Paint that has begun to set drags, lifts and rolls under the brush, and what stays is buried soft under a "
+            "new skin. Either paint while all of it is wet, or wait until a finger comes away clean."
+        ),
+        needs_upper=False,
+        actions=frozenset({Action.NEXT_LAYER, Action.WORK_LIGHTLY}),
+    )
+)
+def TOUCH_GATE(facts: Facts, limits: Thresholds) -> Draft | None:
+    top = facts.top
+    if top is None or facts.merged or top.at_least(FilmState.TOUCH_DRY):
+        return None
+    unfit = _unfit_for_light_work(facts, limits)
+    tacky = top.at_least(FilmState.TACKY)
+    lightly = facts.action is Action.WORK_LIGHTLY
+    if tacky and lightly and not unfit:
+        return None
+    if not tacky:
+        reason = "The layer below is still wet. A new layer would drag and lift it, or trap it soft."
+    elif lightly:
+        reason = (
+            "The layer below is not yet fully dry to the touch. It could be worked on with light pressure and a brush "
+            f"wiped free of thinner, but not with this layer: {', and '.join(unfit)}."
+        )
+    else:
+        reason = f"{TRADE_FACT} An ordinary new layer would drag and lift it, or trap it soft."
+    reason += " " + when(top, Stage.DRY_TO_TOUCH)
+    return Draft(
+        Severity.STOP,
+        reason,
+        not_before_d=top.time(Stage.DRY_TO_TOUCH, "p90_d"),
+        advice="Test with a clean finger at the edge before you paint.",
+    )
+
+
+@rule(
+    About(
+        id="R04",
+        title="Wet into wet",
+        basis=Basis.PUBLISHED,
+        sources=("S4", "D"),
+        evidence="advice of conservators: paint of one session has no joint between layers",
+        why=(
+            "Layers painted into each other while all is wet dry as one film, so they count as one: as thick as "
+            "both together."
+        ),
+        actions=frozenset({Action.NEXT_LAYER, Action.WORK_LIGHTLY}),
+    )
+)
+def WET_IN_WET(facts: Facts, limits: Thresholds) -> Draft | None:
+    del limits
+    if not facts.merged or facts.top is None or facts.upper is None:
+        return None
+    richest = facts.upper.richest
+    rich = f", richness {richness(richest.richness)}" if richest else ""
+    closes = days(facts.top.time(Stage.SET_TO_TOUCH))
+    return Draft(
+        Severity.NOTE,
+        f"The layer below is still wet and this is the same session: both dry as one film of "
+        f"{amount(facts.upper.wet_um)} µm wet{rich}. The window closes when the first paint is about {closes} old.",
+    )
+
+
+@rule(
+    About(
+        id="R05",
+        title="Working lightly on a tacky layer",
+        basis=Basis.COMMON_PRACTICE,
+        sources=("CP", "S90m"),
+        evidence="studio practice; one painter's layered method keeps the first lean layer tacky on purpose",
+        why=(
+            "A thin, unthinned film that is no leaner and no quicker than the tacky one below moves along with "
+            "it. Thinner "
+            "would dissolve what has begun to set, and pressure would tear it."
+        ),
+        actions=frozenset({Action.WORK_LIGHTLY}),
+    )
+)
+def TACKY_EXCEPTION(facts: Facts, limits: Thresholds) -> Draft | None:
+    top = facts.top
+    if top is None or facts.merged or top.at_least(FilmState.TOUCH_DRY) or not top.at_least(FilmState.TACKY):
+        return None
+    if _unfit_for_light_work(facts, limits):
+        return None
+    return Draft(
+        Severity.CAUTION,
+        f"{TRADE_FACT} {when(top, Stage.DRY_TO_TOUCH)}",
+        not_before_d=top.time(Stage.DRY_TO_TOUCH, "p90_d"),
+        advice="To go on now: light pressure, a soft clean brush wiped free of thinner, no thinner in the paint.",
+    )

@@ -1,0 +1,82 @@
+"""Acrylic and oil on each other."""
+
+from server.science.soundness.compare import above
+from server.science.soundness.facts import Facts
+from server.science.soundness.rule import About, Draft, rule
+from server.science.soundness.thresholds import Thresholds
+from server.science.soundness.types import Basis, Material, Severity
+from server.science.soundness.words import days
+
+OILY = frozenset({Material.OIL, Material.ALKYD, Material.OLD_PAINTING})
+
+
+@rule(
+    About(
+        id="R23",
+        title="Acrylic over oil",
+        basis=Basis.COMMON_PRACTICE,
+        sources=("CP",),
+        evidence="advised by everyone; no controlled study was found",
+        why="A water-borne film can neither wet nor grip an oily film, and the oil below goes on moving for years.",
+    )
+)
+def ACRYLIC_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
+    del limits
+    if facts.upper is None or facts.upper.material is not Material.ACRYLIC:
+        return None
+    if facts.situation.ground.kind != "oil" and all(layer.material not in OILY for layer in facts.layers):
+        return None
+    return Draft(
+        Severity.STOP,
+        "Acrylic does not hold on oil or alkyd: it cannot grip an oily film that still moves. Waiting does not "
+        "change that.",
+        advice="Use oil or alkyd here, or begin on a new support.",
+    )
+
+
+@rule(
+    About(
+        id="R24",
+        title="Oil over acrylic",
+        basis=Basis.PUBLISHED,
+        sources=("S11", "S12"),
+        evidence="advice of conservators: three days at least, two weeks usual, a month better",
+        why=(
+            "Acrylic must lose its water before oil seals it, and oil grips a thin, matt, porous acrylic film "
+            "far better than "
+            "a thick or glossy one."
+        ),
+    )
+)
+def OIL_OVER_ACRYLIC(facts: Facts, limits: Thresholds) -> Draft | None:
+    if facts.upper is None or not facts.upper.drying:
+        return None
+    ground, lower = facts.situation.ground, facts.lower
+    if lower is None and ground.kind == "acrylic" and not facts.merged:
+        age_d, slick, what = ground.age_d, ground.surface == "gloss", "acrylic ground"
+    elif lower is not None and lower.material is Material.ACRYLIC:
+        age_d, what = lower.age_d, "acrylic below"
+        slick = lower.surface == "gloss" or above(lower.wet_um, limits.acrylic_thick_um)
+    else:
+        return None
+    if age_d is not None and not facts.ages.reached(age_d, limits.acrylic_wait_d):
+        return Draft(
+            Severity.STOP,
+            f"The {what} is younger than {days(limits.acrylic_wait_d)} and still holds water. Oil would shut it "
+            "in and hold "
+            f"badly. {days(limits.acrylic_advised_d)} are usual, a month is better.",
+            not_before_d=limits.acrylic_wait_d,
+        )
+    if slick:
+        return Draft(
+            Severity.CAUTION,
+            f"The {what} is thick or glossy. Oil holds poorly on acrylic without tooth.",
+            advice="Take the gloss off lightly, wet, and wipe the surface clean; keep the first oil layer thin.",
+        )
+    if age_d is not None and not facts.ages.reached(age_d, limits.acrylic_advised_d):
+        return Draft(
+            Severity.NOTE,
+            f"The {what} has had its three days; {days(limits.acrylic_advised_d)} are usual, a month is better.",
+            not_before_d=limits.acrylic_advised_d,
+        )
+    return None

@@ -1,0 +1,134 @@
+"""Panels: pictures on their supports, with their ground, their place and the day they are due."""
+
+from typing import Any, Literal, get_args
+
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from server.science.errors import InputError
+from server.science.reference import find_pigment
+from server.services import records
+from server.services.access import Actor, allow
+from server.services.errors import FieldError, Invalid
+from server.services.fields import (
+    Centimetres,
+    ColourIndexName,
+    Command,
+    Day,
+    LongNotes,
+    OptionalText200,
+    Text200,
+    Uid,
+    Version,
+)
+from server.services.unit import moment
+from server.store.tables import GroundKind, GroundSurface, Panel, Place
+
+Support = Literal[
+    "hardboard", "plywood", "solid_wood", "canvas_on_board", "stretched_canvas", "stretched_linen", "paper", "metal"
+]
+SUPPORTS: tuple[str, ...] = get_args(Support)
+STRETCHED_SUPPORTS = frozenset({"stretched_canvas", "stretched_linen"})  # these give; all others are rigid
+
+
+class PanelCreate(Command):
+    """``ground_pigment`` is the Colour Index name of an oil ground's white; ``ground_on`` the day it was laid."""
+
+    title: Text200
+    width_cm: Centimetres
+    height_cm: Centimetres
+    support: Support
+    ground_kind: GroundKind
+    ground_surface: GroundSurface
+    ground_pigment: ColourIndexName | None = None
+    ground_on: Day | None = None
+    place_uid: Uid
+    due_on: Day | None = None
+    due_for: OptionalText200 = ""
+    finished_on: Day | None = None
+    notes: LongNotes = ""
+
+
+class PanelUpdate(PanelCreate):
+    version: Version
+
+
+def create(session: Session, actor: Actor, command: PanelCreate) -> Panel:
+    """Add a panel. Raises ``Invalid``."""
+    allow(actor, "create", None)
+    panel = Panel(studio_id=actor.studio_id, **_values(session, actor, command, None))
+    session.add(panel)
+    session.flush()
+    return panel
+
+
+def update(session: Session, actor: Actor, uid: str, command: PanelUpdate) -> Panel:
+    """Change a panel. Raises ``NotFound``, ``Conflict``, ``Invalid``, ``Refused`` for an archived one."""
+    panel = records.find(session, actor, Panel, uid, "update")
+    records.refuse_archived(panel, "this panel")
+    records.check_version(panel, command, public(session, panel), "this panel")
+    records.change(panel, _values(session, actor, command, panel))
+    session.flush()
+    return panel
+
+
+def public(session: Session, panel: Panel) -> PanelUpdate:
+    """The panel as the command that would leave it as it is: what an edit form starts from."""
+    place_uid = session.scalars(select(col(Place.uid)).where(col(Place.id) == panel.place_id)).one()
+    values: dict[str, Any] = {name: getattr(panel, name) for name in PanelUpdate.model_fields if hasattr(panel, name)}
+    values |= {"place_uid": place_uid, "width_cm": panel.width_mm / 10, "height_cm": panel.height_mm / 10}
+    return PanelUpdate.model_construct(**values)
+
+
+def archive(session: Session, actor: Actor, uid: str) -> Panel:
+    return records.archive(session, actor, Panel, uid)
+
+
+def restore(session: Session, actor: Actor, uid: str) -> Panel:
+    return records.restore(session, actor, Panel, uid)
+
+
+def get(session: Session, actor: Actor, uid: str) -> Panel:
+    return records.find(session, actor, Panel, uid)
+
+
+def all_open(session: Session, actor: Actor) -> list[Panel]:
+    return records.find_all(session, actor, Panel)
+
+
+def all_archived(session: Session, actor: Actor) -> list[Panel]:
+    return records.find_all(session, actor, Panel, archived=True)
+
+
+def _ground_pigment(command: PanelCreate) -> tuple[str | None, list[FieldError]]:
+    """The pigment's name as the table writes it, and what is wrong with it."""
+    if command.ground_pigment is None:
+        return None, []
+    if command.ground_kind != "oil":
+        return None, [FieldError("ground_pigment", "Only an oil ground has a white of its own. Leave this empty.")]
+    try:
+        return find_pigment(command.ground_pigment).ci_name, []
+    except InputError as error:
+        message = error.message[0].upper() + error.message[1:] + "."
+        return None, [FieldError("ground_pigment", message)]
+
+
+def _values(session: Session, actor: Actor, command: PanelCreate, panel: Panel | None) -> dict[str, Any]:
+    """Column values of the command. Raises ``Invalid`` for what only the studio's records and the date can tell."""
+    place = records.find_named(session, actor, Place, command.place_uid, "place_uid")
+    pigment, errors = _ground_pigment(command)
+    if place.archived_at is not None and (panel is None or panel.place_id != place.id):
+        errors.append(FieldError("place_uid", "This place is archived. Choose another, or bring it back first."))
+    # A day of leeway: in the painter's zone tomorrow may have begun.
+    today = moment(session).date()
+    for field, day, what in (
+        ("ground_on", command.ground_on, "The ground"),
+        ("finished_on", command.finished_on, "The last layer"),
+    ):
+        if day is not None and (day - today).days > 1:
+            errors.append(FieldError(field, f"{what} cannot have been laid on a day to come."))
+    if errors:
+        raise Invalid(errors)
+    values = command.model_dump(exclude={"width_cm", "height_cm", "place_uid", "version"})
+    sizes = {"width_mm": round(command.width_cm * 10), "height_mm": round(command.height_cm * 10)}
+    return values | sizes | {"place_id": place.id, "ground_pigment": pigment}

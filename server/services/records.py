@@ -1,0 +1,124 @@
+"""What every service does with a record: find it, compare its version, change it, archive it, bring it back."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, TypeVar
+
+from pydantic import BaseModel
+from sqlalchemy import select
+from sqlalchemy.orm.attributes import flag_modified
+from sqlmodel import Session, col
+
+from server.services.access import Action, Actor, allow
+from server.services.errors import Conflict, Invalid, NotFound, Refused
+from server.services.unit import moment
+from server.store.tables import StudioRecord, Table
+
+R = TypeVar("R", bound=StudioRecord)
+T = TypeVar("T", bound=Table)
+
+
+def find(session: Session, actor: Actor, kind: type[R], uid: str, action: Action = "read") -> R:
+    """The record of that uid, archived or not. Raises ``NotFound``, also for one of another studio.
+
+    For any action but "read" the row is read afresh and locked until the transaction ends, so that a version that
+    was compared is the version that is written over (SQLite's write transaction has the lock already).
+    """
+    query = select(kind).where(col(kind.uid) == uid)
+    if action != "read":
+        query = query.with_for_update().execution_options(populate_existing=True)
+    record = session.scalars(query).first()
+    if record is None:
+        raise NotFound
+    allow(actor, action, record)
+    return record
+
+
+def find_named(session: Session, actor: Actor, kind: type[R], uid: str, field: str) -> R:
+    """A record that a form's ``field`` names. Raises ``Invalid`` at that field when there is no such record."""
+    try:
+        return find(session, actor, kind, uid)
+    except NotFound:
+        raise Invalid.at(field, "Choose one of the list.") from None
+
+
+def find_all(session: Session, actor: Actor, kind: type[R], *, archived: bool = False) -> list[R]:
+    """The studio's records of a kind in one query, in the order they were made."""
+    allow(actor, "read", None)
+    is_archived = col(kind.archived_at).is_not(None) if archived else col(kind.archived_at).is_(None)
+    query = select(kind).where(col(kind.studio_id) == actor.studio_id, is_archived).order_by(col(kind.id))
+    return list(session.scalars(query))
+
+
+def refuse_archived(record: StudioRecord, what: str) -> None:
+    """Raises ``Refused`` for an archived record; ``what`` as in "this panel"."""
+    if record.archived_at is not None:
+        raise Refused(f"{what[0].upper()}{what[1:]} is archived. Bring it back first, then change it.")
+
+
+def check_version(record: StudioRecord, command: BaseModel, stored: BaseModel, what: str) -> None:
+    """Compare versions before a change.
+
+    ``stored`` is the record written as the same kind of command. Raises ``Conflict`` when the record has moved on and
+    says something else than ``command``; the very same values from two people are no conflict.
+    """
+    theirs, ours = stored.model_dump(), command.model_dump()
+    fields = [name for name in theirs if name != "version" and theirs[name] != ours.get(name)]
+    if ours["version"] == record.version or not fields:
+        return
+    raise Conflict(
+        theirs,
+        f"Somebody changed {what} while you were typing. What you typed is still here, with what is stored now "
+        "beside it. Save again to put yours in its place.",
+        fields,
+    )
+
+
+def change(record: Table, values: Mapping[str, Any]) -> bool:
+    """Set the values that differ. True when any did."""
+    changed = {name: value for name, value in values.items() if getattr(record, name) != value}
+    for name, value in changed.items():
+        setattr(record, name, value)
+    return bool(changed)
+
+
+def mark_changed(session: Session, record: StudioRecord) -> None:
+    """Make the record's version grow although only rows that belong to it changed."""
+    record.updated_at = moment(session)
+    flag_modified(record, "updated_at")
+
+
+def replace_rows(session: Session, old: Sequence[T], new: Sequence[T]) -> bool:
+    """Put ``new`` in the place of ``old`` unless they say the same. True when anything changed.
+
+    The old ones leave first, so that a unique column may come back with the same value.
+    """
+    if [_content(row) for row in old] == [_content(row) for row in new]:
+        return False
+    for row in old:
+        session.delete(row)
+    session.flush()
+    session.add_all(new)
+    session.flush()
+    return True
+
+
+def _content(row: Table) -> dict[str, Any]:
+    return row.model_dump(exclude={"id"})
+
+
+def archive(session: Session, actor: Actor, kind: type[R], uid: str) -> R:
+    """Hide a record. Doing it twice is the same as once."""
+    record = find(session, actor, kind, uid, "archive")
+    if record.archived_at is None:
+        record.archived_at = moment(session)
+        session.flush()
+    return record
+
+
+def restore(session: Session, actor: Actor, kind: type[R], uid: str) -> R:
+    """Bring an archived record back. Doing it twice is the same as once."""
+    record = find(session, actor, kind, uid, "restore")
+    if record.archived_at is not None:
+        record.archived_at = None
+        session.flush()
+    return record

@@ -9,7 +9,8 @@ from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
 
 from server.services import studios
-from server.store.db import Database, migrate
+from server.store.db import Database
+from server.store.migrate import migrate
 from server.web import api, errors, pages
 from server.web.api import openapi
 from server.web.render import environment

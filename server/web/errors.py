@@ -23,7 +23,7 @@ TEXTS: dict[int, tuple[str, str]] = {
     403: ("This is not allowed", "Nothing was changed."),
     404: ("There is nothing here", "The address may be mistyped, or what was here has another address now."),
     405: ("This cannot be done at this address", "Go back and use the buttons of the page."),
-    409: ("Somebody else saved this first", "Go back, look at what is stored now and save again."),
+    409: ("This cannot be done as things stand now", "Go back and look at what is stored now."),
     413: ("That is too much at once", "Go back, shorten the text and send it again. What you typed is still there."),
     422: ("Something in this request cannot be read", "Go back and correct it."),
     500: (
@@ -93,7 +93,7 @@ async def on_not_found(request: Request, fault: NotFound) -> Response:
 
 
 async def on_refused(request: Request, fault: Refused) -> Response:
-    return error_response(request.scope, 403, str(fault))
+    return error_response(request.scope, 409, fault.message)
 
 
 async def on_invalid(request: Request, fault: Invalid) -> Response:

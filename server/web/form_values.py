@@ -14,11 +14,13 @@ from datetime import date, datetime, tzinfo
 from enum import Enum
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
-from pydantic import BaseModel
+from pydantic import AwareDatetime, BaseModel, FutureDate, FutureDatetime, NaiveDatetime, PastDate, PastDatetime
 
 from server.web import plain_words
 
 REPLACED = "\N{REPLACEMENT CHARACTER}"
+INSTANTS = (AwareDatetime, NaiveDatetime, PastDatetime, FutureDatetime)
+DATES = (PastDate, FutureDate)
 FIRST_YEAR, LAST_YEAR = 1500, 2200
 MAX_NUMBER_LENGTH = 30
 
@@ -134,15 +136,20 @@ def read(text: str, annotation: Any, zone: tzinfo) -> Any:
     """The value of a non-empty ``text`` for a field of that type. Raises ``Unreadable``."""
     kinds = alternatives(annotation)
     if any(_is_a(kind, str) or get_origin(kind) is Literal for kind in kinds):
-        return text  # the model says which texts it takes
-    for base, reader in ((bool, lambda t: t), (int, read_whole), (float, read_number)):
-        if any(_is_a(kind, base) and not (base is int and kind is bool) for kind in kinds):
-            if base is int and any(kind is float for kind in kinds):
-                continue
-            return reader(text)
-    if any(_is_a(kind, datetime) for kind in kinds):
+        # The model says which texts it takes; where a number will do as well, it is read as one when it is one.
+        try:
+            return read_number(text) if float in kinds else text
+        except Unreadable:
+            return text
+    if bool in kinds:
+        return text
+    if float in kinds:
+        return read_number(text)
+    if int in kinds:
+        return read_whole(text)
+    if any(_is_a(kind, datetime) or kind in INSTANTS for kind in kinds):
         return read_instant(text, zone)
-    if any(_is_a(kind, date) for kind in kinds):
+    if any(_is_a(kind, date) or kind in DATES for kind in kinds):
         return read_date(text)
     return text
 

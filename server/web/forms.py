@@ -175,7 +175,9 @@ def parse(
     try:
         result = command.model_validate(data)
     except ValidationError as fault:
-        for error in fault.errors(include_url=False, include_input=False):
+        faults = fault.errors(include_url=False, include_input=False)
+        # Where a word or a number would do, the word's fault says more.
+        for error in sorted(faults, key=lambda each: each["type"] == "float_parsing"):
             name = reader.field_of(state.name_of(error["loc"]))
             if not any(given == name or given.startswith(name + "-") for given in state.errors if name):
                 state.add_error(name, plain_words.message_for(error))

@@ -93,7 +93,7 @@ def _month_span(low: date, high: date) -> str:
 def _span(low: date, high: date, today: date) -> str:
     if low == high:
         return day_words(low, today)
-    if -1 <= (low - today).days and (high - today).days < 7:
+    if (low - today).days >= -1 and (high - today).days < 7:
         joint = "or" if high - low == timedelta(days=1) else "to"
         return f"{day_words(low, today)} {joint} {day_words(high, today)}"
     if (low.year, low.month) == (high.year, high.month):

@@ -1,0 +1,85 @@
+"""The commands behind ``./umberday``. Each imports what it needs when it runs, so that all start quickly."""
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """``add_options`` fills the command's parser; ``run`` takes the parsed options and answers the exit status."""
+
+    name: str
+    told: str
+    add_options: Callable[[argparse.ArgumentParser], None]
+    run: Callable[[argparse.Namespace], int]
+
+
+def _address_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--port", type=int, default=8000, help="port to listen on (8000)")
+    parser.add_argument("--host", default="127.0.0.1", help="address to listen on; only this machine's own (127.0.0.1)")
+    parser.add_argument("--log-requests", action="store_true", help="one line for each request on standard error")
+
+
+def _demo_options(parser: argparse.ArgumentParser) -> None:
+    _address_options(parser)
+    parser.add_argument(
+        "--fresh", action="store_true", help="set the demo up anew for today; the old one is kept aside"
+    )
+
+
+def _demo(options: argparse.Namespace) -> int:
+    from server.web.serve import run_demo
+
+    return run_demo(options.host, options.port, fresh=options.fresh, log_requests=options.log_requests)
+
+
+def _serve(options: argparse.Namespace) -> int:
+    from server.web.serve import run_studio
+
+    return run_studio(options.host, options.port, log_requests=options.log_requests)
+
+
+COMMANDS = (
+    Command("demo", "an invented studio to look around in, apart from your own", _demo_options, _demo),
+    Command("serve", "your own studio", _address_options, _serve),
+)
+# What the launcher runs itself.
+LAUNCHER_COMMANDS = {
+    "test": "the whole suite; takes pytest's options",
+    "lint": "ruff, the format and the types",
+    "bench": "how fast the calculations and pages are",
+}
+
+
+def parser() -> argparse.ArgumentParser:
+    others = "\n".join(f"    {name:<12}{told}" for name, told in LAUNCHER_COMMANDS.items())
+    top = argparse.ArgumentParser(
+        prog="./umberday",
+        description="When each layer of an oil painting dries, and whether the next may go over it.",
+        epilog=f"also:\n{others}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    subparsers = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for command in COMMANDS:
+        command.add_options(subparsers.add_parser(command.name, help=command.told, description=command.told))
+    subparsers.add_parser("help", help="this list")
+    return top
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    top = parser()
+    if not given or given == ["help"]:
+        top.print_help()
+        return 0
+    options = top.parse_args(given)
+    for command in COMMANDS:
+        if command.name == options.command:
+            return command.run(options)
+    return 2
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,140 @@
+"""Runs the server on this machine: the demo, or the painter's own studio."""
+
+import logging
+import os
+import socket
+import sys
+import webbrowser
+from datetime import datetime, timezone
+from pathlib import Path
+
+import uvicorn
+from starlette.types import ASGIApp
+
+from server.services import studios
+from server.store.db import Database
+from server.store.migrate import NewerDatabase, migrate
+from server.web.app import create_app
+from server.web.settings import NotAllowed, Settings, check_host, data_dir, default_url, has_display
+
+DEMO_FILE = "demo.db"
+GRACE_S = 5
+
+
+def run_demo(host: str, port: int, *, fresh: bool = False, log_requests: bool = False) -> int:
+    """The demo on its own database, filled when there is nothing in it yet. Returns the exit status."""
+    settings = Settings(default_url(DEMO_FILE), host, port)
+    make_folder()
+    if fresh:
+        put_aside(data_dir() / DEMO_FILE)
+    if not bring_up_to_date(settings):
+        return 1
+    db = Database(settings.database_url)
+    if not studios.exists(db):
+        import seed_demo
+
+        seed_demo.seed(db, datetime.now(timezone.utc))
+    return run(settings, db, log_requests=log_requests)
+
+
+def run_studio(host: str, port: int, *, log_requests: bool = False) -> int:
+    """The painter's own studio. Returns the exit status."""
+    settings = Settings(default_url(), host, port)
+    make_folder()
+    if not bring_up_to_date(settings):
+        return 1
+    return run(settings, Database(settings.database_url), log_requests=log_requests)
+
+
+def bring_up_to_date(settings: Settings) -> bool:
+    """Migrate the database; False, with a word to the person at the keyboard, when this program is too old for it."""
+    try:
+        migrate(settings.database_url)
+    except NewerDatabase as refusal:
+        sys.stderr.write(f"{refusal}\n")
+        return False
+    return True
+
+
+def run(settings: Settings, db: Database, *, log_requests: bool) -> int:
+    logging.basicConfig(format="%(asctime)s %(name)s %(levelname)s %(message)s", level=logging.WARNING)
+    logging.getLogger("umberday.access").setLevel(logging.INFO if log_requests else logging.WARNING)
+    try:
+        check_host(settings.host)
+        listener = listen(settings.host, settings.port)
+    except NotAllowed as refusal:
+        sys.stderr.write(f"{refusal}\n")
+        return 1
+    try:
+        AnnouncedServer(create_app(settings, db), address(listener)).run(sockets=[listener])
+    except KeyboardInterrupt:
+        pass
+    finally:
+        listener.close()
+        db.close()
+    return 0
+
+
+def listen(host: str, port: int) -> socket.socket:
+    """A listening socket of our own, so that a taken port is told in plain words. Raises ``NotAllowed``."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listener = socket.socket(family, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((host, port))
+    except (OSError, OverflowError) as fault:
+        listener.close()
+        raise NotAllowed(f"Port {port} cannot be used here ({fault}). Try another: --port {port % 60000 + 1}") from None
+    return listener
+
+
+def address(listener: socket.socket) -> str:
+    host, port = listener.getsockname()[:2]
+    return f"http://[{host}]:{port}/" if ":" in host else f"http://{host}:{port}/"
+
+
+class AnnouncedServer(uvicorn.Server):
+    """Tells its address once it answers, and opens a browser there when there is a screen to open it on."""
+
+    def __init__(self, app: ASGIApp, told_address: str) -> None:
+        self.told_address = told_address
+        config = uvicorn.Config(
+            app,
+            log_config=None,
+            access_log=False,
+            server_header=False,
+            proxy_headers=False,
+            ws="none",
+            lifespan="on",
+            timeout_graceful_shutdown=GRACE_S,
+        )
+        super().__init__(config)
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        if self.should_exit:
+            return
+        sys.stdout.write(f"Umberday is at {self.told_address} (Ctrl-C ends it)\n")
+        sys.stdout.flush()
+        if has_display():
+            webbrowser.open(self.told_address)
+
+
+def make_folder() -> Path:
+    """The data directory, readable by its owner alone."""
+    folder = data_dir()
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    return folder
+
+
+def put_aside(database: Path) -> None:
+    """Move a database out of the way without losing it: the next free name, with its write-ahead log."""
+    if not database.exists():
+        return
+    number = 1
+    while (kept := database.with_name(f"{database.stem}-{number}{database.suffix}")).exists():
+        number += 1
+    for suffix in ("", "-wal", "-shm"):
+        part = Path(f"{database}{suffix}")
+        if part.exists():
+            os.replace(part, f"{kept}{suffix}")

@@ -110,9 +110,10 @@ def _one_mix(index: int, mix: MixRecipe, thresholds: Thresholds) -> MixFacts:
     for item in mix.paints:
         drier = drier or item.oil == "boiled_linseed"
         oils[item.oil] = oils.get(item.oil, 0.0) + item.parts * thresholds.base_binder_fraction
+        shares = sum(pigment.share for pigment in item.pigments)
         for pigment in item.pigments:
             key = f"{pigment.ci_name}/{pigment.variant}" if pigment.variant else pigment.ci_name
-            pigments[key] = pigments.get(key, 0.0) + item.parts * pigment.share / paint
+            pigments[key] = pigments.get(key, 0.0) + item.parts * pigment.share / (shares * paint)
     whole = sum(oils.values())
     alkyd, wax, resin = (parts[k] for k in (AdditionKind.ALKYD_MEDIUM, AdditionKind.WAX, AdditionKind.SOFT_RESIN))
     return MixFacts(

@@ -11,7 +11,7 @@ from sqlmodel import Session, col
 from server.services.access import Action, Actor, allow
 from server.services.errors import Conflict, Invalid, NotFound, Refused
 from server.services.unit import moment
-from server.store.tables import StudioRecord, Table
+from server.store.tables import Record, StudioRecord, Table
 
 R = TypeVar("R", bound=StudioRecord)
 T = TypeVar("T", bound=Table)
@@ -55,7 +55,7 @@ def refuse_archived(record: StudioRecord, what: str) -> None:
         raise Refused(f"{what[0].upper()}{what[1:]} is archived. Bring it back first, then change it.")
 
 
-def check_version(record: StudioRecord, command: BaseModel, stored: BaseModel, what: str) -> None:
+def check_version(record: Record, command: BaseModel, stored: BaseModel, what: str) -> None:
     """Compare versions before a change.
 
     ``stored`` is the record written as the same kind of command. Raises ``Conflict`` when the record has moved on and

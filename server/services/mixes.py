@@ -1,0 +1,201 @@
+"""Mixes by parts, to be used again and again: tube paint, mediums and thinners, a drier, clove oil."""
+
+from collections.abc import Sequence
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, StringConstraints, field_validator
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from server.services import records
+from server.services.access import Actor, allow
+from server.services.errors import FieldError, Invalid
+from server.services.fields import Command, HexColour, Notes, Parts, Text120, Version
+from server.store.tables import Medium, Mix, MixPart, Paint, StudioRecord, Thinner
+
+MAX_PARTS = 30
+Metal = Literal["Pb", "Mn", "Co"]
+METAL_WORDS = {"Pb": "lead drier", "Mn": "manganese drier", "Co": "cobalt drier"}
+# What a part may be, by the word before the colon; each has its own table.
+KINDS: dict[str, type[StudioRecord]] = {"paint": Paint, "medium": Medium, "thinner": Thinner}
+
+Item = Annotated[str, StringConstraints(max_length=64, pattern=r"^(paint|medium|thinner):[A-Za-z0-9_-]{1,32}$")]
+# Far more metal or clove oil than anybody would use; limits of ours against slips of the pen.
+MetalPct = Annotated[float, Field(gt=0, le=5)]
+CloveDrops = Annotated[float, Field(gt=0, le=50)]
+
+
+class PartRow(Command):
+    """``item``: "paint:", "medium:" or "thinner:" with the uid of what is on the shelf; ``parts`` by volume."""
+
+    item: Item
+    parts: Parts
+
+
+class DrierRow(Command):
+    """``percent_on_oil``: per cent of metal on the whole oil of the mix."""
+
+    metal: Metal = "Co"
+    percent_on_oil: MetalPct
+
+
+class MixContent(Command):
+    """What a mix is made of."""
+
+    parts: Annotated[tuple[PartRow, ...], Field(min_length=1, max_length=MAX_PARTS)]
+    driers: Annotated[tuple[DrierRow, ...], Field(max_length=3)] = ()
+    clove_drops_per_10_ml: CloveDrops | None = None
+
+    @field_validator("driers")
+    @classmethod
+    def _each_once(cls, rows: tuple[DrierRow, ...]) -> tuple[DrierRow, ...]:
+        if len({row.metal for row in rows}) < len(rows):
+            raise ValueError("The same metal is given twice. Put it in one line.")
+        return rows
+
+
+class MixCreate(MixContent):
+    """``swatch``: the colour as the painter sees it; None: worked out from the pigments."""
+
+    label: Text120
+    swatch: HexColour | None = None
+    notes: Notes = ""
+
+
+class MixUpdate(MixCreate):
+    version: Version
+
+
+def create(session: Session, actor: Actor, command: MixCreate) -> Mix:
+    """Keep a mix. Raises ``Invalid`` for a part that is not on the shelf."""
+    allow(actor, "create", None)
+    columns = part_columns(session, actor, command, ())
+    mix = Mix(studio_id=actor.studio_id, **_values(command))
+    session.add(mix)
+    session.flush()
+    session.add_all(_rows(mix, columns))
+    session.flush()
+    return mix
+
+
+def update(session: Session, actor: Actor, uid: str, command: MixUpdate) -> Mix:
+    """Change a mix. Raises ``NotFound``, ``Conflict``, ``Invalid``, ``Refused`` for an archived one."""
+    mix = records.find(session, actor, Mix, uid, "update")
+    records.refuse_archived(mix, "this mix")
+    old = parts_of(session, mix)
+    columns = part_columns(session, actor, command, old)
+    records.check_version(mix, command, public(session, mix), "this mix")
+    records.change(mix, _values(command))
+    if records.replace_rows(session, old, _rows(mix, columns)):
+        records.mark_changed(session, mix)
+    session.flush()
+    return mix
+
+
+def public(session: Session, mix: Mix) -> MixUpdate:
+    """The mix as the command that would leave it as it is: what an edit form starts from."""
+    rows = parts_of(session, mix)
+    uids = _uids(session, rows)
+    parts = tuple(
+        PartRow(item=f"{row.kind}:{uids[row.kind, _target(row)]}", parts=row.parts or 0.0)
+        for row in rows
+        if row.kind in KINDS
+    )
+    driers = tuple(
+        DrierRow.model_validate({"metal": row.metal, "percent_on_oil": row.percent_on_oil})
+        for row in rows
+        if row.kind == "drier"
+    )
+    clove = next((row.drops_per_10_ml for row in rows if row.kind == "clove_oil"), None)
+    return MixUpdate.model_construct(
+        label=mix.label,
+        parts=parts,
+        driers=driers,
+        clove_drops_per_10_ml=clove,
+        swatch=mix.swatch,
+        notes=mix.notes,
+        version=mix.version,
+    )
+
+
+def parts_of(session: Session, mix: Mix) -> list[MixPart]:
+    """The rows of a mix's parts in their order."""
+    return list(session.scalars(select(MixPart).where(col(MixPart.mix_id) == mix.id).order_by(col(MixPart.position))))
+
+
+def archive(session: Session, actor: Actor, uid: str) -> Mix:
+    return records.archive(session, actor, Mix, uid)
+
+
+def restore(session: Session, actor: Actor, uid: str) -> Mix:
+    return records.restore(session, actor, Mix, uid)
+
+
+def get(session: Session, actor: Actor, uid: str) -> Mix:
+    return records.find(session, actor, Mix, uid)
+
+
+def all_open(session: Session, actor: Actor) -> list[Mix]:
+    return records.find_all(session, actor, Mix)
+
+
+def all_archived(session: Session, actor: Actor) -> list[Mix]:
+    return records.find_all(session, actor, Mix, archived=True)
+
+
+def part_columns(session: Session, actor: Actor, content: MixContent, old: Sequence[MixPart]) -> list[dict[str, Any]]:
+    """Column values of the parts of a mix, kept or only tried out.
+
+    Raises ``Invalid`` at ``parts.N.item`` for what is not on the shelf. What is archived stays in a mix that holds it
+    already (``old``), and comes into no other.
+    """
+    held = {(row.kind, _target(row)) for row in old if row.kind in KINDS}
+    errors: list[FieldError] = []
+    columns: list[dict[str, Any]] = []
+    seen: dict[str, int] = {}
+    for number, row in enumerate(content.parts):
+        kind, _, uid = row.item.partition(":")
+        found = _on_shelf(session, actor, kind, uid)
+        if found is None or (found.archived_at is not None and (kind, found.id) not in held):
+            errors.append(FieldError(f"parts.{number}.item", "This is no longer on the shelf. Choose another."))
+            continue
+        if row.item in seen:
+            where = seen[row.item] + 1
+            errors.append(FieldError(f"parts.{number}.item", f"This is in line {where} already. Put them together."))
+        seen.setdefault(row.item, number)
+        columns.append({"kind": kind, f"{kind}_id": found.id, "parts": row.parts})
+    if errors:
+        raise Invalid(errors)
+    columns += [{"kind": "drier", "metal": row.metal, "percent_on_oil": row.percent_on_oil} for row in content.driers]
+    if content.clove_drops_per_10_ml is not None:
+        columns.append({"kind": "clove_oil", "drops_per_10_ml": content.clove_drops_per_10_ml})
+    return columns
+
+
+def _on_shelf(session: Session, actor: Actor, kind: str, uid: str) -> StudioRecord | None:
+    table = KINDS[kind]
+    return session.scalars(select(table).where(col(table.uid) == uid, col(table.studio_id) == actor.studio_id)).first()
+
+
+def _target(row: MixPart) -> int | None:
+    return {"paint": row.paint_id, "medium": row.medium_id, "thinner": row.thinner_id}.get(row.kind)
+
+
+def _uids(session: Session, rows: Sequence[MixPart]) -> dict[tuple[str, int | None], str]:
+    """The uid of everything on the shelf that the parts name, one query a kind."""
+    uids: dict[tuple[str, int | None], str] = {}
+    for kind, table in KINDS.items():
+        ids = {_target(row) for row in rows if row.kind == kind}
+        if ids:
+            for row_id, uid in session.execute(select(col(table.id), col(table.uid)).where(col(table.id).in_(ids))):
+                uids[kind, row_id] = uid
+    return uids
+
+
+def _values(command: MixCreate) -> dict[str, Any]:
+    return {"label": command.label, "swatch": command.swatch, "notes": command.notes}
+
+
+def _rows(mix: Mix, columns: Sequence[dict[str, Any]]) -> list[MixPart]:
+    assert mix.id is not None
+    return [MixPart(mix_id=mix.id, position=position, **values) for position, values in enumerate(columns)]

@@ -1,0 +1,96 @@
+"""The studio: its name, its clock, and what it counts on."""
+
+from typing import Annotated
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import AfterValidator, Field, StringConstraints
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from server.services import records
+from server.services.access import Actor
+from server.services.errors import NotFound
+from server.services.fields import Command, Text120, Version
+from server.store.db import Database
+from server.store.tables import Place, Studio
+
+FIRST_NAME = "My studio"
+FIRST_PLACE = "Easel room"
+FIRST_TIME_ZONE = "UTC"
+# Names that are no places: they stand for offsets, or for old spellings nobody would look for.
+_NOT_PLACES = ("Etc/", "posix/", "right/", "SystemV/")
+
+
+def known_zone(name: str) -> str:
+    """``name`` when the time zone is known; raises ValueError in plain words."""
+    # Looked up in the list, never opened: a name is also a path.
+    if name not in available_timezones():
+        raise ValueError("Choose one of the list, such as Europe/Madrid.")
+    ZoneInfo(name)
+    return name
+
+
+def zone_names() -> list[str]:
+    """Time zones to choose from, in the order of the alphabet."""
+    return sorted(n for n in available_timezones() if n == "UTC" or ("/" in n and not n.startswith(_NOT_PLACES)))
+
+
+TimeZone = Annotated[str, StringConstraints(min_length=1, max_length=64), AfterValidator(known_zone)]
+
+
+class StudioUpdate(Command):
+    """``confidence_pct``: how sure a plan wants to be that a layer is ready. ``drops_per_ml``: counted once."""
+
+    name: Text120
+    time_zone: TimeZone
+    confidence_pct: Annotated[int, Field(ge=50, le=99)]
+    drops_per_ml: Annotated[int, Field(ge=1, le=100)]
+    version: Version
+
+
+def the_studio(session: Session) -> Studio:
+    """The one studio of this install. Raises ``NotFound`` before the first start made it."""
+    studio = session.scalars(select(Studio).order_by(col(Studio.id)).limit(1)).first()
+    if studio is None:
+        raise NotFound
+    return studio
+
+
+def ensure_studio(db: Database, time_zone: str = FIRST_TIME_ZONE) -> Studio:
+    """The studio, made with one place in an ordinary room when there is none yet."""
+    with db.read() as session:
+        studio = session.scalars(select(Studio).order_by(col(Studio.id)).limit(1)).first()
+        if studio is not None:
+            return studio
+    with db.write() as session:
+        studio = session.scalars(select(Studio).order_by(col(Studio.id)).limit(1)).first()
+        if studio is None:
+            studio = Studio(name=FIRST_NAME, time_zone=time_zone)
+            session.add(studio)
+            session.flush()
+            assert studio.id is not None
+            session.add(Place(studio_id=studio.id, name=FIRST_PLACE, light="room"))
+        return studio
+
+
+def get(session: Session, actor: Actor) -> Studio:
+    """The actor's studio."""
+    studio = session.get(Studio, actor.studio_id)
+    if studio is None:
+        raise NotFound
+    return studio
+
+
+def update(session: Session, actor: Actor, command: StudioUpdate) -> Studio:
+    """Change the settings. Raises ``Conflict``."""
+    query = select(Studio).where(col(Studio.id) == actor.studio_id).with_for_update()
+    studio = session.scalars(query.execution_options(populate_existing=True)).one()
+    records.check_version(studio, command, public(studio), "the studio's settings")
+    records.change(studio, command.model_dump(exclude={"version"}))
+    session.flush()
+    return studio
+
+
+def public(studio: Studio) -> StudioUpdate:
+    """The settings as the command that would leave them as they are."""
+    return StudioUpdate.model_construct(**{name: getattr(studio, name) for name in StudioUpdate.model_fields})

@@ -41,9 +41,21 @@ def _serve(options: argparse.Namespace) -> int:
     return run_studio(options.host, options.port, log_requests=options.log_requests)
 
 
+def _file_option(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("file", metavar="FILE.json", help="the request, or an array of them; - for standard input")
+
+
+def _call(options: argparse.Namespace) -> int:
+    from server.formats.calls.command import run
+
+    return run(options.command, options.file, sys.stdout, sys.stderr)
+
+
 COMMANDS = (
     Command("demo", "an invented studio to look around in, apart from your own", _demo_options, _demo),
     Command("serve", "your own studio", _address_options, _serve),
+    Command("estimate", "when a layer dries: JSON in, JSON out", _file_option, _call),
+    Command("soundness", "whether a layer may go over a stack: JSON in, JSON out", _file_option, _call),
 )
 # What the launcher runs itself.
 LAUNCHER_COMMANDS = {

@@ -36,10 +36,11 @@ _MOMENT = "moment"
 
 @dataclass(slots=True)
 class Unit:
-    """``label`` and ``location`` may be set until the block is left."""
+    """``label`` and ``location`` may be set until the block is left; ``change_uid`` is the history's entry."""
 
     session: Session
     label: str
+    change_uid: str
     location: str = ""
     repeated: bool = False
 
@@ -58,10 +59,10 @@ def unit(
         earlier = _claim(session, change_set)
         if earlier is not None:
             session.info[READ_ONLY] = True
-            yield Unit(session, earlier.label, earlier.location, repeated=True)
+            yield Unit(session, earlier.label, earlier.uid, earlier.location, repeated=True)
             return
         session.info[_CURRENT] = change_set
-        work = Unit(session, label)
+        work = Unit(session, label, change_set.uid)
         recorder = _Recorder(session, change_set)
         with recorder.listening():
             yield work

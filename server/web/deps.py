@@ -8,13 +8,27 @@ A page reads::
             board = panel_page(session, page.actor, uid, page.now, page.zone)
         return page.render("panels/panel.html", board)
 
+A page changes something::
+
     @router.post("/panels/{uid}/edit")
-    def edit(page: Page, posted: Posted, uid: str) -> Response: ...
+    def edit(page: Page, posted: Posted, uid: str) -> Response:
+        command, form = parse(posted, PanelUpdate, zone=page.zone)
+        if command is None:
+            return page.render("panels/edit.html", {"form": form}, status=422)
+        try:
+            with page.unit(f"Changed '{command.title}'", posted) as work:
+                if not work.repeated:
+                    panels.update(work.session, page.actor, uid, command)
+                    work.location = f"/panels/{uid}"
+        except Invalid as fault: ...    422, see ``forms``
+        except Conflict as fault: ...   409
+        return page.saved(work)
 
 Tests override the clock with ``app.dependency_overrides[get_now]`` or ``app.state.clock``.
 """
 
 from collections.abc import Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import date, datetime, timezone
 from functools import cached_property
@@ -26,9 +40,11 @@ from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
-from server.services import history, studios
+from server.services import studios
 from server.services.access import Actor
+from server.services.unit import Unit, unit
 from server.store.db import Database
+from server.web.forms import command_key
 from server.web.render import DONE_COOKIE, Flash, render, see_other, wants_fragment
 
 MAX_FIELDS = 2000
@@ -111,6 +127,8 @@ class PageRequest:
         uid = self.request.cookies.get(DONE_COOKIE)
         if not uid:
             return None
+        from server.services import history
+
         with self.db.read() as session:
             label = history.label_of(session, self.actor, uid)
         return Flash(label, uid) if label else None
@@ -125,9 +143,18 @@ class PageRequest:
     ) -> HTMLResponse:
         return render(self.request, template, context, status, headers)
 
-    def see_other(self, location: str, done: str | None = None) -> Response:
-        """The answer to a POST that worked; ``done`` is the uid of the change."""
-        return see_other(location, done)
+    def unit(self, label: str, posted: FormData | None = None) -> AbstractContextManager[Unit]:
+        """One change in the history, at most once for the key that ``posted`` holds."""
+        key = command_key(posted) if posted is not None else None
+        return unit(self.db, self.actor, label=label, key=key, now=self.now)
+
+    def saved(self, work: Unit) -> Response:
+        """The answer to a POST that worked: go and read, and be told there what was done, with its undo."""
+        return see_other(work.location, work.change_uid)
+
+    def see_other(self, location: str) -> Response:
+        """Go and read ``location``; nothing was changed that one might want to take back."""
+        return see_other(location)
 
 
 async def page_request(

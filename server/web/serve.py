@@ -12,6 +12,7 @@ import uvicorn
 from starlette.types import ASGIApp
 
 from server.services import studios
+from server.services.errors import NotFound
 from server.store.db import Database
 from server.store.migrate import NewerDatabase, migrate
 from server.web.app import create_app
@@ -30,7 +31,7 @@ def run_demo(host: str, port: int, *, fresh: bool = False, log_requests: bool = 
     if not bring_up_to_date(settings):
         return 1
     db = Database(settings.database_url)
-    if not studios.exists(db):
+    if is_empty(db):
         import seed_demo
 
         seed_demo.seed(db, datetime.now(timezone.utc))
@@ -44,6 +45,16 @@ def run_studio(host: str, port: int, *, log_requests: bool = False) -> int:
     if not bring_up_to_date(settings):
         return 1
     return run(settings, Database(settings.database_url), log_requests=log_requests)
+
+
+def is_empty(db: Database) -> bool:
+    """Whether no studio was ever made in the database."""
+    try:
+        with db.read() as session:
+            studios.the_studio(session)
+    except NotFound:
+        return True
+    return False
 
 
 def bring_up_to_date(settings: Settings) -> bool:

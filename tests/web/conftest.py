@@ -1,0 +1,44 @@
+"""The app over HTTP, on a database of its own with an empty studio."""
+
+from collections.abc import Iterator
+from datetime import datetime, timezone
+from pathlib import Path
+
+import pytest
+from fastapi import FastAPI
+from starlette.testclient import TestClient
+
+from server.store.db import Database
+from server.store.migrate import migrate
+from server.web.app import create_app
+from server.web.settings import Settings
+
+NOW = datetime(2026, 11, 25, 9, 0, tzinfo=timezone.utc)  # a Wednesday
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    return Settings(f"sqlite:///{tmp_path / 'studio.db'}")
+
+
+@pytest.fixture
+def db(settings: Settings) -> Iterator[Database]:
+    migrate(settings.database_url)
+    database = Database(settings.database_url)
+    yield database
+    database.close()
+
+
+@pytest.fixture
+def app(settings: Settings, db: Database) -> FastAPI:
+    """The app at a fixed moment; a test may set ``app.state.clock`` to another."""
+    made = create_app(settings, db)
+    made.state.clock = lambda: NOW
+    return made
+
+
+@pytest.fixture
+def client(app: FastAPI) -> Iterator[TestClient]:
+    """Follows no redirect, so that a test sees the 303 itself."""
+    with TestClient(app, base_url="http://127.0.0.1", follow_redirects=False) as made:
+        yield made

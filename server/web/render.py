@@ -20,13 +20,14 @@ from server.web import forms, words
 from server.web.static_files import HashedFiles
 
 DONE_COOKIE = "umberday_done"
+# Label, address, shape, and the addresses that belong to the area.
 NAVIGATION = (
-    ("Today", "/", ("/",)),
-    ("Calendar", "/calendar", ("/calendar",)),
-    ("Panels", "/panels", ("/panels", "/layers", "/tests")),
-    ("Mixing", "/mixing", ("/mixing", "/mixes")),
-    ("Shelf", "/shelf", ("/shelf",)),
-    ("Room", "/room", ("/room",)),
+    ("Today", "/", "today", ("/",)),
+    ("Calendar", "/calendar", "calendar", ("/calendar",)),
+    ("Panels", "/panels", "panels", ("/panels", "/layers", "/tests")),
+    ("Mixing", "/mixing", "mixing", ("/mixing", "/mixes")),
+    ("Shelf", "/shelf", "shelf", ("/shelf",)),
+    ("Room", "/room", "room", ("/room",)),
 )
 
 
@@ -42,6 +43,7 @@ class Flash:
 class NavigationItem:
     label: str
     href: str
+    shape: str
     is_current: bool
 
 
@@ -92,7 +94,7 @@ class Frame:
 
     @property
     def navigation(self) -> list[NavigationItem]:
-        return [NavigationItem(label, href, self._is_within(stems)) for label, href, stems in NAVIGATION]
+        return [NavigationItem(label, href, shape, self._is_within(stems)) for label, href, shape, stems in NAVIGATION]
 
     @property
     def flash(self) -> Flash | None:

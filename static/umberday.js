@@ -15,6 +15,7 @@
     });
   }
   applyTheme(chosenTheme());
+  document.querySelectorAll("[data-theme-next]").forEach(function (button) { button.hidden = false; });
   document.addEventListener("click", function (event) {
     var button = event.target.closest("[data-theme-next]");
     if (!button) return;

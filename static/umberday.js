@@ -10,6 +10,7 @@
   }
   function applyTheme(theme) {
     if (theme) root.setAttribute("data-theme", theme); else root.removeAttribute("data-theme");
+    document.querySelectorAll("[data-theme-next]").forEach(function (button) { button.hidden = false; });
     document.querySelectorAll("[data-theme-word]").forEach(function (word) {
       word.textContent = { light: "Daylight", dark: "Lamplight" }[theme] || "As my device";
     });

@@ -2,6 +2,6 @@
 
 from fastapi import APIRouter
 
-from server.web.pages import health
+from server.web.pages import health, parts
 
-ROUTERS: tuple[APIRouter, ...] = (health.router,)
+ROUTERS: tuple[APIRouter, ...] = (health.router, parts.router)

@@ -61,11 +61,17 @@ def check_version(record: Record, command: BaseModel, stored: BaseModel, what: s
     ``stored`` is the record written as the same kind of command. Raises ``Conflict`` when the record has moved on and
     says something else than ``command``; the very same values from two people are no conflict.
     """
+    if command.model_dump()["version"] != record.version:
+        fault = conflict(command, stored, what)
+        if fault.fields:
+            raise fault
+
+
+def conflict(command: BaseModel, stored: BaseModel, what: str) -> Conflict:
+    """The ``Conflict`` between what was sent and what is stored, both written as the same kind of command."""
     theirs, ours = stored.model_dump(), command.model_dump()
     fields = [name for name in theirs if name != "version" and theirs[name] != ours.get(name)]
-    if ours["version"] == record.version or not fields:
-        return
-    raise Conflict(
+    return Conflict(
         theirs,
         f"Somebody changed {what} while you were typing. What you typed is still here, with what is stored now "
         "beside it. Save again to put yours in its place.",

@@ -1,0 +1,184 @@
+"""The history: who changed what and when, and how to take it back.
+
+A change set is undone as a whole, by putting back what its rows were before. Records that it added are archived, not
+taken away. Undoing an undo does the thing again; asking for the same twice changes nothing. Where somebody changed
+one of the rows since, or the layers of a panel would no longer make sense, the undo is refused and says why.
+"""
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import and_, exists, or_, select
+from sqlmodel import Session, col
+
+from server.services.access import Actor, allow
+from server.services.errors import NotFound
+from server.services.images import BOOKKEEPING, FOLLOWED, is_record, owner_of, same, sql_table
+from server.services.records import find
+from server.services.reverting import revert
+from server.services.unit import current_change_set
+from server.store.tables import Change, ChangeSet, Layer, Panel, TouchTest
+
+_SILENT = BOOKKEEPING | {"id", "uid", "created_at", "studio_id", "recipe_json", "forecast_json"}
+
+
+@dataclass(frozen=True, slots=True)
+class FieldChange:
+    """``before`` and ``after`` are JSON values: instants and days as ISO text."""
+
+    name: str
+    before: Any
+    after: Any
+
+
+@dataclass(frozen=True, slots=True)
+class RowChange:
+    """``what``: added, changed or removed. Fields that only the program needs are left out."""
+
+    table: str
+    row_id: int
+    what: str
+    fields: tuple[FieldChange, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryEntry:
+    """One thing a person did.
+
+    ``action`` is "undo" or "redo", for the button beside it, or "" where there is none (an undo itself, which is taken
+    back at the entry that it undid). ``location`` is where the thing led, "" if nowhere.
+    """
+
+    uid: str
+    at: datetime
+    actor: str
+    label: str
+    location: str
+    action: str
+    is_undone: bool
+    rows: tuple[RowChange, ...] = ()
+
+
+def recent(session: Session, actor: Actor, limit: int = 50, before_uid: str | None = None) -> list[HistoryEntry]:
+    """The studio's newest entries, newest first, without their rows; ``before_uid`` asks for those before an entry."""
+    allow(actor, "read", None)
+    query = (
+        select(ChangeSet)
+        .where(
+            col(ChangeSet.studio_id) == actor.studio_id,
+            exists().where(col(Change.change_set_id) == col(ChangeSet.id)),
+        )
+        .order_by(col(ChangeSet.id).desc())
+        .limit(limit)
+    )
+    if before_uid is not None:
+        query = query.where(
+            col(ChangeSet.id) < select(col(ChangeSet.id)).where(col(ChangeSet.uid) == before_uid).scalar_subquery()
+        )
+    return [_entry(change_set, ()) for change_set in session.scalars(query)]
+
+
+def of_record(session: Session, actor: Actor, table: str, uid: str, limit: int = 50) -> list[HistoryEntry]:
+    """The entries that touched one record (``table`` as in the database: "panel", "mix"), newest first, each with
+    what changed in the record and in the rows that belong to it. Raises ``NotFound``."""
+    kind = FOLLOWED.get(table)
+    if kind is None or not is_record(kind):
+        raise NotFound
+    columns = sql_table(kind).columns
+    owner = columns["studio_id"] if "studio_id" in columns else columns["id"]
+    record_id = session.scalars(select(columns["id"]).where(columns["uid"] == uid, owner == actor.studio_id)).first()
+    if record_id is None:
+        raise NotFound
+    return _entries(session, {table: {record_id}}, limit)
+
+
+def of_panel(session: Session, actor: Actor, uid: str, limit: int = 50) -> list[HistoryEntry]:
+    """The same for a panel with its layers and their touch tests. Raises ``NotFound``."""
+    panel = find(session, actor, Panel, uid)
+    layers = set(session.scalars(select(col(Layer.id)).where(col(Layer.panel_id) == panel.id)))
+    tests = set(session.scalars(select(col(TouchTest.id)).where(col(TouchTest.layer_id).in_(layers))))
+    return _entries(session, {"panel": {panel.id}, "layer": layers, "touch_test": tests}, limit)
+
+
+def undo(session: Session, actor: Actor, change_set_uid: str) -> ChangeSet:
+    """Take back a change set, or do it again when it was an undo. Needs a unit of work, whose label it sets.
+
+    Answers the change set that was taken back or done again in the first place; its ``location`` is where to go.
+    Undoing what is undone already changes nothing. Raises ``NotFound`` and, in plain words, ``Refused``.
+    """
+    asked = session.scalars(select(ChangeSet).where(col(ChangeSet.uid) == change_set_uid)).first()
+    if asked is None:
+        raise NotFound
+    allow(actor, "undo", asked)
+    root_id = asked.undoes_id or asked.id
+    lock = select(ChangeSet).where(col(ChangeSet.id) == root_id).with_for_update()
+    root = session.scalars(lock.execution_options(populate_existing=True)).one()
+    chain = session.scalars(
+        select(ChangeSet).where(col(ChangeSet.undoes_id) == root.id).order_by(col(ChangeSet.id))
+    ).all()
+    # The original and every redo are "done" states, every undo an "undone" one; to undo a state is to want the other.
+    is_done_state = asked is root or [link.id for link in chain].index(asked.id) % 2 == 1
+    if is_done_state == (root.undone_at is not None):
+        return root
+    latest = chain[-1] if chain else root
+    running = current_change_set(session)
+    revert(session, _changes_by_set(session, [latest])[latest.id or 0])
+    running.undoes_id = root.id
+    running.label = f"{'Undid' if root.undone_at is None else 'Redid'}: {root.label}"[:300]
+    root.undone_at = running.at if root.undone_at is None else None
+    session.flush()
+    return root
+
+
+def _entries(session: Session, records: Mapping[str, Collection[int | None]], limit: int) -> list[HistoryEntry]:
+    """Entries that touched one of the records, given by table and id, with what changed in these records."""
+    concerned = or_(*(and_(col(Change.table_name) == t, col(Change.row_id).in_(ids)) for t, ids in records.items()))
+    touched = exists().where(col(Change.change_set_id) == col(ChangeSet.id), concerned)
+    sets = session.scalars(select(ChangeSet).where(touched).order_by(col(ChangeSet.id).desc()).limit(limit)).all()
+    rows = _changes_by_set(session, sets)
+    return [_entry(entry, [c for c in rows[entry.id or 0] if _concerns(c, records)]) for entry in sets]
+
+
+def _changes_by_set(session: Session, sets: Iterable[ChangeSet]) -> dict[int, list[Change]]:
+    rows: dict[int, list[Change]] = {change_set.id or 0: [] for change_set in sets}
+    query = select(Change).where(col(Change.change_set_id).in_(rows)).order_by(col(Change.id))
+    for change in session.scalars(query):
+        rows[change.change_set_id].append(change)
+    return rows
+
+
+def _concerns(change: Change, records: Mapping[str, Collection[int | None]]) -> bool:
+    owner = owner_of(change.table_name, change.after or change.before or {})
+    table, row_id = owner or (change.table_name, change.row_id)
+    return row_id in records.get(table, ())
+
+
+def _entry(change_set: ChangeSet, changes: Sequence[Change]) -> HistoryEntry:
+    is_undone = change_set.undone_at is not None
+    action = "" if change_set.undoes_id is not None else "redo" if is_undone else "undo"
+    return HistoryEntry(
+        uid=change_set.uid,
+        at=change_set.at,
+        actor=change_set.actor,
+        label=change_set.label,
+        location=change_set.location,
+        action=action,
+        is_undone=is_undone,
+        rows=tuple(_row_change(change) for change in changes if not _is_silent(change)),
+    )
+
+
+def _is_silent(change: Change) -> bool:
+    return change.before is not None and change.after is not None and same(change.before, change.after)
+
+
+def _row_change(change: Change) -> RowChange:
+    before, after = change.before or {}, change.after or {}
+    names = [name for name in (after or before) if name not in _SILENT]
+    fields = tuple(
+        FieldChange(name, before.get(name), after.get(name)) for name in names if before.get(name) != after.get(name)
+    )
+    what = "added" if change.before is None else "removed" if change.after is None else "changed"
+    return RowChange(change.table_name, change.row_id, what, fields)

@@ -1,0 +1,160 @@
+"""Putting the rows of a change set back to what they were."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from server.services import stack
+from server.services.errors import Refused
+from server.services.images import (
+    FOLLOWED,
+    OWNER_COLUMN,
+    Image,
+    image_of,
+    owner_of,
+    put_back,
+    same,
+    sql_table,
+    table_name,
+    values_from,
+)
+from server.services.records import mark_changed
+from server.services.unit import moment
+from server.store.tables import Change, Layer, LayerMix, Panel, Record, StudioRecord, Table, TouchTest
+
+# Words for rows in a refusal.
+_WORDS = {
+    "studio": "the studio",
+    "place": "the place",
+    "place_month": "the place",
+    "paint": "the paint",
+    "paint_pigment": "the paint",
+    "medium": "the medium",
+    "medium_part": "the medium",
+    "thinner": "the thinner",
+    "mix": "the mix",
+    "mix_part": "the mix",
+    "panel": "the panel",
+    "layer": "the layer",
+    "layer_mix": "the layer",
+    "touch_test": "the touch test",
+}
+
+Key = tuple[str, int]
+
+
+def revert(session: Session, changes: Sequence[Change]) -> None:
+    """Give every row its ``before`` again: added records are archived, rows that belong to a record come and go.
+
+    Rows that are that way already are left alone. Raises ``Refused`` when a row is neither as the change left it nor
+    as it was before, when other records rest on one that would go, or when a stack of layers would not make sense.
+    """
+    rows = {(c.table_name, c.row_id): _current(session, c) for c in changes}
+    added = {key for key, change in zip(rows, changes, strict=True) if change.before is None}
+    touched: list[Table] = [row for row in rows.values() if row is not None]
+    leaving, coming, changing = [], [], []
+    for change in changes:
+        key = (change.table_name, change.row_id)
+        row = rows[key]
+        if _is_as_before(change, row):
+            continue
+        if not _is_as_left(change, row):
+            raise Refused(f"This can no longer be undone: {_WORDS[change.table_name]} was changed since.")
+        if row is None:
+            coming.append(change)
+        elif change.before is not None:
+            changing.append((row, change.before))
+        elif isinstance(row, Record):
+            _refuse_in_use(session, key, added)
+            changing.append((row, image_of(row) | {"archived_at": moment(session).isoformat()}))
+        elif owner_of(change.table_name, change.after or {}) not in added:
+            leaving.append(row)
+    for row in leaving:
+        session.delete(row)
+    _mark_owners(session, [*map(_name_and_image, leaving), *((c.table_name, c.before or {}) for c in coming)])
+    session.flush()  # first those that leave: a unique value may come back with another row
+    for row, image in changing:
+        put_back(row, image)
+    for change in coming:
+        kind = FOLLOWED[change.table_name]
+        row = kind(**values_from(kind, change.before or {}))
+        session.add(row)
+        touched.append(row)
+    session.flush()
+    _check_stacks(session, touched)
+
+
+def _name_and_image(row: Table) -> tuple[str, Image]:
+    return table_name(row), image_of(row)
+
+
+def _mark_owners(session: Session, rows: Sequence[tuple[str, Image]]) -> None:
+    """Let the versions of the records grow whose own rows come or go."""
+    for owner in {owner_of(name, image) for name, image in rows} - {None}:
+        assert owner is not None
+        record = session.get_one(FOLLOWED[owner[0]], owner[1])
+        assert isinstance(record, StudioRecord)
+        mark_changed(session, record)
+
+
+def _current(session: Session, change: Change) -> Table | None:
+    kind = FOLLOWED[change.table_name]
+    return session.get(kind, change.row_id, with_for_update=True, populate_existing=True)
+
+
+def _is_as_left(change: Change, row: Table | None) -> bool:
+    if row is None or change.after is None:
+        return row is None and change.after is None
+    return same(image_of(row), change.after)
+
+
+def _is_as_before(change: Change, row: Table | None) -> bool:
+    if row is None:
+        return change.before is None
+    if change.before is None:
+        return isinstance(row, Record) and row.archived_at is not None and _differs_in_archiving(row, change.after)
+    return same(image_of(row), change.before)
+
+
+def _differs_in_archiving(row: Table, after: Image | None) -> bool:
+    return after is not None and same(image_of(row) | {"archived_at": None}, after | {"archived_at": None})
+
+
+def _refuse_in_use(session: Session, key: Key, added: set[Key]) -> None:
+    """Raises ``Refused`` when a record that is not archived, and not of the same change set, names this one."""
+    name, row_id = key
+    for other_name, kind in FOLLOWED.items():
+        table = sql_table(kind)
+        for column in table.columns:
+            if column.key == OWNER_COLUMN.get(other_name) or not any(
+                reference.column.table.name == name for reference in column.foreign_keys
+            ):
+                continue
+            for found in session.execute(select(table).where(column == row_id)).mappings():
+                user = owner_of(other_name, dict(found)) or (other_name, found["id"])
+                if user not in added and _is_open(session, user):
+                    user_words = _WORDS[user[0]].removeprefix("the ")
+                    raise Refused(f"A {user_words} needs {_WORDS[name]} by now. Archive {_WORDS[name]} instead.")
+
+
+def _is_open(session: Session, key: Key) -> bool:
+    table = sql_table(FOLLOWED[key[0]])
+    query = select(table.c.id).where(table.c.id == key[1], table.c.archived_at.is_(None))
+    return session.execute(query).first() is not None
+
+
+def _check_stacks(session: Session, rows: Sequence[Table]) -> None:
+    for panel_id in sorted(_panels_of(session, rows)):
+        panel = session.get_one(Panel, panel_id)
+        problem = stack.problem(session, stack.load(session, panel))
+        if problem is not None:
+            raise Refused(f"This cannot be undone as things stand. {problem}")
+
+
+def _panels_of(session: Session, rows: Sequence[Any]) -> set[int]:
+    layer_ids = {row.layer_id for row in rows if isinstance(row, LayerMix | TouchTest)}
+    found = {row.panel_id for row in rows if isinstance(row, Layer)}
+    query = select(col(Layer.panel_id)).where(col(Layer.id).in_(layer_ids))
+    return found | set(session.scalars(query))

@@ -1,0 +1,115 @@
+"""Touch tests: what a fingertip said of a layer, and when."""
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from server.services import records, stack
+from server.services.access import Actor
+from server.services.errors import Invalid, Refused
+from server.services.fields import Command, Instant, OptionalText120, ShortNote, Version
+from server.services.unit import moment
+from server.store.tables import Layer, TouchStage, TouchTest
+
+
+class TouchTestCreate(Command):
+    """Without ``pressed_at`` it is now."""
+
+    stage: TouchStage
+    pressed_at: Instant | None = None
+    place_on_panel: OptionalText120 = ""
+    note: ShortNote = ""
+
+
+class TouchTestUpdate(TouchTestCreate):
+    """Without ``pressed_at`` the time stays."""
+
+    version: Version
+
+
+def log(
+    session: Session, actor: Actor, layer_uid: str, command: TouchTestCreate, now: datetime | None = None
+) -> TouchTest:
+    """Note a touch test of a painted layer. Raises ``NotFound``, ``Refused``, ``Invalid`` at ``pressed_at``."""
+    layer = records.find(session, actor, Layer, layer_uid, "update")
+    records.refuse_archived(layer, "this layer")
+    at = now or moment(session)
+    pressed_at = command.pressed_at or at
+    _check(session, layer, pressed_at, at)
+    values = command.model_dump() | {"pressed_at": pressed_at}
+    test = TouchTest(studio_id=actor.studio_id, layer_id=layer.id or 0, **values)
+    session.add(test)
+    session.flush()
+    return test
+
+
+def update(
+    session: Session, actor: Actor, uid: str, command: TouchTestUpdate, now: datetime | None = None
+) -> TouchTest:
+    """Correct a touch test. Raises ``NotFound``, ``Conflict``, ``Refused``, ``Invalid`` at ``pressed_at``."""
+    layer = _layer_of(session, records.find(session, actor, TouchTest, uid))
+    test = records.find(session, actor, TouchTest, uid, "update")
+    records.refuse_archived(test, "this touch test")
+    pressed_at = command.pressed_at or test.pressed_at
+    command = command.model_copy(update={"pressed_at": pressed_at})
+    records.check_version(test, command, public(session, test), "this touch test")
+    _check(session, layer, pressed_at, now or moment(session))
+    records.change(test, command.model_dump(exclude={"version"}))
+    session.flush()
+    return test
+
+
+def archive(session: Session, actor: Actor, uid: str) -> TouchTest:
+    """Take a test back as mistaken."""
+    return records.archive(session, actor, TouchTest, uid)
+
+
+def restore(session: Session, actor: Actor, uid: str) -> TouchTest:
+    """Let a test count again. Raises ``Refused`` when its layer is no longer painted or was painted later."""
+    test = records.find(session, actor, TouchTest, uid)
+    layer = _layer_of(session, test)
+    if layer.painted_at is None or test.pressed_at < layer.painted_at:
+        raise Refused("It no longer fits its layer, which was painted later or is only planned.")
+    return records.restore(session, actor, TouchTest, uid)
+
+
+def get(session: Session, actor: Actor, uid: str) -> TouchTest:
+    return records.find(session, actor, TouchTest, uid)
+
+
+def of_layer(session: Session, actor: Actor, layer_uid: str) -> list[TouchTest]:
+    """The tests of a layer that count, oldest first."""
+    layer = records.find(session, actor, Layer, layer_uid)
+    return stack.tests_of(session, (layer,))
+
+
+def all_open(session: Session, actor: Actor) -> list[TouchTest]:
+    return records.find_all(session, actor, TouchTest)
+
+
+def all_archived(session: Session, actor: Actor) -> list[TouchTest]:
+    return records.find_all(session, actor, TouchTest, archived=True)
+
+
+def public(_session: Session, test: TouchTest) -> TouchTestUpdate:
+    """The test as the command that would leave it as it is: what an edit form starts from."""
+    values: dict[str, Any] = {name: getattr(test, name) for name in TouchTestUpdate.model_fields}
+    return TouchTestUpdate.model_construct(**values)
+
+
+def _layer_of(session: Session, test: TouchTest) -> Layer:
+    """The test's layer, locked before the test itself."""
+    query = select(Layer).where(col(Layer.id) == test.layer_id).with_for_update()
+    return session.scalars(query.execution_options(populate_existing=True)).one()
+
+
+def _check(session: Session, layer: Layer, pressed_at: datetime, now: datetime) -> None:
+    if layer.painted_at is None:
+        raise Refused("This layer is not painted yet, so there is nothing to touch.")
+    if pressed_at > now + stack.LEEWAY:
+        raise Invalid.at("pressed_at", "This is still to come. Give a time up to now.")
+    if pressed_at < layer.painted_at:
+        painted = stack.in_words(layer.painted_at, stack.zone_of(session, layer.studio_id))
+        raise Invalid.at("pressed_at", f"The layer was painted on {painted}. A test of it cannot be older.")

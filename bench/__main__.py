@@ -1,0 +1,21 @@
+"""``./umberday bench [estimates|commands|pages]``: figures as ratios, each against a baseline in the same run."""
+
+import sys
+
+from bench import commands, estimates, pages
+
+PARTS = {"estimates": estimates.run, "commands": commands.run, "pages": pages.run}
+
+
+def main(arguments: list[str]) -> int:
+    unknown = [name for name in arguments if name not in PARTS]
+    if unknown:
+        print(f"There is no bench {', '.join(unknown)}. There are: {', '.join(PARTS)}.", file=sys.stderr)
+        return 2
+    for name in arguments or PARTS:
+        PARTS[name]()
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -39,7 +39,11 @@ class StageRange:
 
 @dataclass(frozen=True, slots=True)
 class Composition:
-    """What a mix is made of. Fractions are 0 to 1 by volume unless the name says otherwise."""
+    """What a mix is made of. Fractions are 0 to 1 by volume unless the name says otherwise.
+
+    ``richness`` is ``inf`` for a film without any solids. Of the wet mix, the volume shares ``binder_volume_share``,
+    ``pigment_volume_share`` (inert solids included) and ``solvent_share`` add up to 1, and so do the three mass shares.
+    """
 
     name: str
     richness: float
@@ -56,6 +60,8 @@ class Composition:
     solvent_mass_share: float
     iodine_value: float
     drying_index: float
+    binder_volume_share: float
+    pigment_volume_share: float
 
 
 @dataclass(frozen=True, slots=True)

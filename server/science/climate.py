@@ -1,0 +1,129 @@
+"""A room that changes: when a stage is reached while temperature, humidity and light move.
+
+A stage is reached when the integral of dt / T_stage(climate at t) is 1, T_stage being the constant-climate time. The
+climate is constant within a step, so the integral is a sum and exact: splitting a step changes nothing.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from server.science import reference
+from server.science.drying import Climate, Film, Number, arrhenius, humidity_factor, inverse_kelvin, stage_times
+from server.science.errors import InputError
+from server.science.recipe import Room
+from server.science.spread import RouteMeans
+
+FAR_D = 1e9  # where the unused steps of a shorter room begin
+
+
+@dataclass(frozen=True, slots=True)
+class Rooms:
+    """Rooms side by side, shape (rooms, steps); shorter ones repeat their last step far in the future."""
+
+    start_d: np.ndarray
+    inverse_kelvin: np.ndarray
+    humidity: np.ndarray
+    light: np.ndarray
+
+    def of(self, rows: np.ndarray) -> "Rooms":
+        """The rooms of these rows."""
+        return Rooms(self.start_d[rows], self.inverse_kelvin[rows], self.humidity[rows], self.light[rows])
+
+    def climate(self) -> Climate:
+        """The factors of every step with the central activation energies."""
+        return Climate(
+            auto=self.light * self.humidity * arrhenius(self.inverse_kelvin, _energy("auto")),
+            cat=self.humidity * arrhenius(self.inverse_kelvin, _energy("cat")),
+            front=np.asarray(arrhenius(self.inverse_kelvin, _energy("dif"))),
+        )
+
+
+def _energy(route: str) -> float:
+    return reference.value(f"activation_{route}_kj_mol")
+
+
+def rooms_of(rooms: Sequence[Room]) -> Rooms:
+    """Rooms as columns. Raises InputError when a room has no step or its steps are not in order from day 0."""
+    most = max((len(room.steps) for room in rooms), default=0)
+    table = np.zeros((len(rooms), most, 4))
+    for i, room in enumerate(rooms):
+        if not room.steps:
+            raise InputError("room.steps", "a room needs at least one climate")
+        known = np.array([(s.from_d, s.temperature_c, s.relative_humidity_pct) for s in room.steps], dtype=float)
+        known[0, 0] = 0.0  # the first step counts from the painting on
+        if np.any(np.diff(known[:, 0]) < 0) or not np.all(np.isfinite(known)):
+            raise InputError("room.steps", "the steps of a room must be numbers, each later than the one before")
+        count = len(known)
+        table[i, :count, :3] = known
+        table[i, count:, :3] = known[-1]
+        table[i, count:, 0] = FAR_D
+        table[i, :, 3] = room.light
+    warmth, damp = np.asarray(inverse_kelvin(table[:, :, 1])), np.asarray(humidity_factor(table[:, :, 2]))
+    return Rooms(table[:, :, 0], warmth, damp, table[:, :, 3])
+
+
+def constant_means(rooms: Rooms) -> RouteMeans:
+    """The first step of every room, as what its films meet for good."""
+    first = Rooms(*(column[:, 0] for column in (rooms.start_d, rooms.inverse_kelvin, rooms.humidity, rooms.light)))
+    climate = first.climate()
+    slope = first.inverse_kelvin
+    return RouteMeans(climate.auto, climate.cat, climate.front, slope, slope, slope)  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """How far each row has come: ``progress`` at the start of each step (0 on day 0) and its ``rate`` within, 1/d."""
+
+    start_d: np.ndarray
+    progress: np.ndarray
+    rate: np.ndarray
+
+    def reach(self, target: np.ndarray) -> np.ndarray:
+        """Days until each row's progress is ``target``, shape (rows,) or (rows, targets)."""
+        goals = target.reshape(len(target), -1)
+        step = np.sum(self.progress[:, None, 1:] < goals[:, :, None], axis=2)
+        rows = np.arange(len(target))[:, None]
+        missing = goals - self.progress[rows, step]
+        return (self.start_d[rows, step] + missing / self.rate[rows, step]).reshape(target.shape)
+
+
+def clock(start_d: np.ndarray, rate: np.ndarray) -> Clock:
+    """A clock from rates per step, both (rows, steps)."""
+    progress = np.zeros_like(rate)
+    np.cumsum(rate[:, :-1] * np.diff(start_d, axis=1), axis=1, out=progress[:, 1:])
+    return Clock(start_d, progress, rate)
+
+
+def clocks(film: Film, rooms: Rooms) -> tuple[Clock, Clock, Clock, Clock]:
+    """Clocks of dry-to-touch, dry-to-recoat, dry-through and the varnish's wait; ``rooms`` has a row for each film."""
+    columns = Film(*(_column(getattr(film, f.name)) for f in fields(Film)))
+    times = stage_times(columns, rooms.climate())
+    days = (times.dry_to_touch_d, times.dry_to_recoat_d, times.dry_through_d, times.varnish_d)
+    touch, recoat, through, varnish = (clock(rooms.start_d, 1 / np.asarray(d)) for d in days)
+    return touch, recoat, through, varnish
+
+
+def _column(number: Number) -> Number:
+    return number[:, None] if isinstance(number, np.ndarray) else number
+
+
+class MetClimate:
+    """What each row's room has done to the three routes up to any day."""
+
+    def __init__(self, rooms: Rooms) -> None:
+        climate = rooms.climate()
+        routes = (climate.auto, climate.cat, climate.front)
+        self._clocks = [clock(rooms.start_d, np.asarray(r)) for r in routes]
+        self._slopes = [clock(rooms.start_d, np.asarray(r) * rooms.inverse_kelvin) for r in routes]
+        self._start_d = rooms.start_d
+
+    def means(self, until_d: np.ndarray) -> RouteMeans:
+        """Mean factors and slopes from day 0 to ``until_d`` of each row."""
+        step = np.sum(self._start_d[:, 1:] < until_d[:, None], axis=1)
+        rows = np.arange(len(until_d))
+        within = until_d - self._start_d[rows, step]
+        done = [c.progress[rows, step] + c.rate[rows, step] * within for c in self._clocks]
+        slopes = [c.progress[rows, step] + c.rate[rows, step] * within for c in self._slopes]
+        return RouteMeans(*(d / until_d for d in done), *(s / d for s, d in zip(slopes, done, strict=True)))

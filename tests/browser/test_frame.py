@@ -1,0 +1,49 @@
+"""The frame in a real browser: quiet, ours alone, by keyboard, in both lights."""
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import PHONE, RunningServer, Watch
+
+NOWHERE = "/nothing-here"
+
+
+def test_a_page_is_quiet_and_asks_nobody_else(server: RunningServer, page: Page, watch: Watch):
+    watch.expected_statuses.add(404)
+    page.goto(server.url + NOWHERE)
+    expect(page.get_by_role("heading", level=1)).to_have_text("There is nothing here")
+    assert page.evaluate("typeof htmx") == "object"
+    watch.assert_quiet()
+
+
+def test_the_first_tab_skips_to_the_content(server: RunningServer, page: Page, watch: Watch):
+    watch.expected_statuses.add(404)
+    page.goto(server.url + NOWHERE)
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("link", name="Skip to the content")).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(page.locator("#main")).to_be_focused()
+
+
+def test_the_choice_of_light_lasts(server: RunningServer, page: Page, watch: Watch):
+    watch.expected_statuses.add(404)
+    page.goto(server.url + NOWHERE)
+    page.locator("[data-theme-next]").click()
+    expect(page.locator("html")).to_have_attribute("data-theme", "light")
+    page.reload()
+    expect(page.locator("html")).to_have_attribute("data-theme", "light")
+
+
+@pytest.mark.parametrize("width", [320, PHONE["width"]])
+def test_the_frame_fits_a_small_phone(server: RunningServer, phone: Page, watch: Watch, width: int):
+    watch.expected_statuses.add(404)
+    phone.set_viewport_size({"width": width, "height": 700})
+    phone.goto(server.url + NOWHERE)
+    assert phone.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_without_script_the_frame_is_whole(server: RunningServer, plain_page: Page, watch: Watch):
+    watch.expected_statuses.add(404)
+    plain_page.goto(server.url + NOWHERE)
+    expect(plain_page.get_by_role("navigation", name="Areas").get_by_role("link")).to_have_count(6)
+    expect(plain_page.locator("[data-theme-next]")).to_be_hidden()

@@ -69,6 +69,17 @@ def _plain(text: str) -> str:
     return re.sub(r"[^a-z0-9]+", " ", text.casefold()).strip()
 
 
+@cache
+def suggestions() -> tuple[str, ...]:
+    """Every way to write a pigment, one for each of its traditional names: all of them can be read back."""
+    texts: dict[str, None] = {}
+    for choice in choices():
+        texts[choice.text] = None
+        for name in choice.names.split(";"):
+            texts[f"{choice.ci_name} {name.strip()}"] = None
+    return tuple(texts)
+
+
 def text_of(ci_name: str, variant: str | None = None) -> str:
     """How a stored pigment is written in a box and on screen: ``PBr7 raw umber``, ``PW6 titanium white``."""
     key = f"{ci_name}/{variant}" if variant else ci_name

@@ -2,6 +2,11 @@
 
 from fastapi import APIRouter
 
-from server.web.pages import health, parts
+from server.web.pages import cautions, health, parts, shelf
 
-ROUTERS: tuple[APIRouter, ...] = (health.router, parts.router)
+ROUTERS: tuple[APIRouter, ...] = (
+    health.router,
+    parts.router,
+    shelf.router,
+    cautions.router,
+)

@@ -102,6 +102,15 @@ def of_panel(session: Session, actor: Actor, uid: str, limit: int = 50) -> list[
     return _entries(session, {"panel": {panel.id}, "layer": layers, "touch_test": tests}, limit)
 
 
+def label_of(session: Session, actor: Actor, change_set_uid: str) -> str | None:
+    """What an entry says was done; None when the studio has no such entry."""
+    allow(actor, "read", None)
+    query = select(col(ChangeSet.label)).where(
+        col(ChangeSet.uid) == change_set_uid, col(ChangeSet.studio_id) == actor.studio_id
+    )
+    return session.scalars(query).first()
+
+
 def undo(session: Session, actor: Actor, change_set_uid: str) -> ChangeSet:
     """Take back a change set, or do it again when it was an undo. Needs a unit of work, whose label it sets.
 

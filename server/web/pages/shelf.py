@@ -12,7 +12,6 @@ from starlette.responses import Response
 
 from server.science.reference import oils, pigments, solvents
 from server.services import hazards, mediums, paints, pigment_names, shelf, thinners
-from server.services.access import Actor
 from server.services.mediums import MediumCreate, MediumUpdate, material_choices
 from server.services.paints import PaintCreate, PaintUpdate
 from server.services.shelf import DRYING_WORDS
@@ -154,24 +153,24 @@ def change(page: Page, posted: Posted, kind: KindName, uid: str) -> Response:
 
 @router.post("/{kind}/{uid}/archive")
 def archive(page: Page, posted: Posted, kind: KindName, uid: str) -> Response:
-    return _move(page, posted, "Archived", KINDS[kind], KINDS[kind].service.archive, uid)
+    of = KINDS[kind]
+    return _move(page, posted, "Archived", of, lambda session: of.service.archive(session, page.actor, uid))
 
 
 @router.post("/{kind}/{uid}/restore")
 def restore(page: Page, posted: Posted, kind: KindName, uid: str) -> Response:
-    return _move(page, posted, "Brought back", KINDS[kind], KINDS[kind].service.restore, uid)
+    of = KINDS[kind]
+    return _move(page, posted, "Brought back", of, lambda session: of.service.restore(session, page.actor, uid))
 
 
 def _label(command: Any) -> str:
     return str(command.label)
 
 
-def _move(
-    page: PageRequest, posted: FormData, done: str, of: Kind, act: Callable[[Session, Actor, str], Any], uid: str
-) -> Response:
+def _move(page: PageRequest, posted: FormData, done: str, of: Kind, act: Callable[[Session], Any]) -> Response:
     with page.unit(f"{done} a {of.word}", posted) as work:
         if not work.repeated:
-            record = act(work.session, page.actor, uid)
+            record = act(work.session)
             work.label = f"{done} the {of.word} '{record.label}'"
             work.location = "/shelf"
     return page.saved(work)

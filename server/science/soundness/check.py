@@ -1,7 +1,7 @@
 """One question, one verdict: ask every rule that applies, word the remedies, worst first."""
 
 from server.science.results import FilmState
-from server.science.soundness.facts import Facts, read_facts
+from server.science.soundness.facts import Facts, read_facts, with_situation
 from server.science.soundness.remedies import with_changes, worded
 from server.science.soundness.rule import Draft, Rule
 from server.science.soundness.rules import RULES
@@ -55,14 +55,14 @@ def _ask(facts: Facts, thresholds: Thresholds) -> list[tuple[Rule, Draft]]:
 def _broken_by(
     item: Rule, draft: Draft, facts: Facts, known: tuple[list[tuple[Rule, Draft]], Thresholds]
 ) -> tuple[str, ...]:
-    """The rules whose finding would appear or grow if the draft's change of the mix were made."""
-    if not draft.by_mix:
+    """The rules whose finding would appear or grow if the draft's change of the mix, or its coats, were made."""
+    if not draft.by_mix and not draft.coats:
         return ()
     drafts, thresholds = known
-    changed = read_facts(with_changes(facts.situation, draft.by_mix), thresholds)
-    # The offer depends on these comparisons too, so they belong into the same book of ages.
-    answers = _ask(changed, thresholds)
-    facts.ages.next_d = min(facts.ages.next_d, changed.ages.next_d)
+    # The offer depends on the ages compared here too: they go into the same book.
+    answers = _ask(
+        with_situation(facts, with_changes(facts.situation, draft.by_mix, draft.coats), thresholds), thresholds
+    )
     before = {(rule.id, rule.title): WEIGHT[found.severity] for rule, found in drafts}
     return tuple(
         rule.id

@@ -24,7 +24,8 @@ class LayerFacts:
     """One layer: painted (``age_d`` counts) or about to go on (``age_d`` 0).
 
     ``offset_d`` is how much older the layer is than the top one, so that an age of this layer can be said as an age of
-    the layer below the brush. ``mixes`` is empty where what went on is not known.
+    the layer below the brush. ``floor`` is the state the painter found at the age ``seen_d``: never softer after that.
+    ``mixes`` is empty where what went on is not known.
     """
 
     place: int
@@ -36,6 +37,7 @@ class LayerFacts:
     stages: dict[Stage, StageRange]
     surface: str | None
     floor: FilmState
+    seen_d: float
     ages: Ages
 
     def time(self, stage: Stage, percentile: str = "p50_d") -> float:
@@ -51,7 +53,12 @@ class LayerFacts:
         percentile = "p50_d" if stage is Stage.SET_TO_TOUCH else "p90_d"
         return self.ages.reached(self.age_d, self.time(stage, percentile))
 
-    @property
+    def dry_at(self, state: FilmState) -> float:
+        """Age in days at which the film counts as this hard: found so by the painter, or nine times in ten."""
+        late = self.time(STAGE_OF_STATE[state], "p90_d")
+        return min(late, self.seen_d) if HARDNESS[self.floor] >= HARDNESS[state] else late
+
+    @cached_property
     def through(self) -> bool:
         return self.at_least(FilmState.FIRM)
 
@@ -63,6 +70,11 @@ class LayerFacts:
         return FilmState.WET
 
     @property
+    def area_share(self) -> float:
+        """Share of the panel's area that the layer's mixes cover, 0 to 1."""
+        return sum(mix.area_share for mix in self.mixes)
+
+    @cached_property
     def drying(self) -> bool:
         """An oil or alkyd film, the kind that dries by taking up oxygen."""
         return self.material in DRYING_MATERIALS
@@ -79,27 +91,28 @@ class LayerFacts:
     def leanest(self) -> MixFacts | None:
         return min(self.mixes, key=lambda mix: mix.richness, default=None)
 
-    @property
+    @cached_property
     def max_added_share(self) -> float:
         return max((mix.added_share for mix in self.mixes), default=0.0)
 
-    @property
+    @cached_property
     def max_solvent_share(self) -> float:
         return max((mix.solvent_share for mix in self.mixes), default=0.0)
 
-    @property
+    @cached_property
     def alkyd_share(self) -> float:
         if self.material is Material.ALKYD:
             return 1.0
         return max((mix.alkyd_share for mix in self.mixes), default=0.0)
 
-    @property
+    @cached_property
     def drier(self) -> bool:
         return any(mix.drier for mix in self.mixes)
 
     def pigment_share(self, keys: frozenset[str]) -> float:
         """The largest share of the pigment volume that these pigments have in any mix."""
-        return max((sum(s for k, s in mix.pigments.items() if k in keys) for mix in self.mixes), default=0.0)
+        found = [mix.pigments for mix in self.mixes if not keys.isdisjoint(mix.pigments)]
+        return max((sum(s for k, s in shares.items() if k in keys) for shares in found), default=0.0)
 
 
 @dataclass(frozen=True)
@@ -132,7 +145,7 @@ class Facts:
         """Whether the new layer lies on the ground itself."""
         return self.lower is None
 
-    @property
+    @cached_property
     def resting(self) -> tuple[LayerFacts, ...]:
         """The layers below the new one, the top one first, then deeper ones that still dry below it."""
         below = self.layers[:-1] if self.merged else self.layers
@@ -145,8 +158,19 @@ def read_facts(situation: Situation, thresholds: Thresholds) -> Facts:
     layers = tuple(
         _painted_facts(layer, place, situation, (thresholds, ages)) for place, layer in enumerate(situation.stack)
     )
+    return _complete(situation, layers, thresholds, ages)
+
+
+def with_situation(facts: Facts, situation: Situation, thresholds: Thresholds) -> Facts:
+    """The facts of a situation that differs from the one of ``facts`` in the new layer only; same book of ages."""
+    return _complete(situation, facts.layers, thresholds, facts.ages)
+
+
+def _complete(situation: Situation, layers: tuple[LayerFacts, ...], thresholds: Thresholds, ages: Ages) -> Facts:
     top = layers[-1] if layers else None
     upper = _new_facts(situation.upper, len(layers), thresholds, ages) if situation.upper else None
+    if upper and situation.action is Action.OIL_OUT:
+        upper = _with_couch(upper, situation, thresholds)
     lower, merged = top, False
     if situation.upper and upper and top and _goes_into_wet(situation.upper, top):
         merged = True
@@ -179,6 +203,7 @@ def _painted_facts(layer: PaintedLayer, place: int, situation: Situation, tools:
         stages=stages,
         surface=layer.surface,
         floor=floor,
+        seen_d=seen_d,
         ages=ages,
     )
 
@@ -194,8 +219,22 @@ def _new_facts(new: NewLayer, place: int, thresholds: Thresholds, ages: Ages) ->
         stages=new.stages,
         surface=None,
         floor=FilmState.NONE,
+        seen_d=0.0,
         ages=ages,
     )
+
+
+def couch_um(situation: Situation, thresholds: Thresholds) -> float:
+    """How thick an oiling-out is, in micrometres: as given over the area, or wiped as it should be."""
+    if situation.couch_ml is None or not situation.area_cm2:
+        return thresholds.couch_um
+    return situation.couch_ml / situation.area_cm2 * 1e4
+
+
+def _with_couch(upper: LayerFacts, situation: Situation, thresholds: Thresholds) -> LayerFacts:
+    """The new layer with the oil it is painted into counted in."""
+    share = couch_um(situation, thresholds) / upper.wet_um if upper.wet_um > 0.0 else 0.0
+    return replace(upper, mixes=tuple(mix.with_oil(mix.volume * share) for mix in upper.mixes))
 
 
 def _as_one(top: LayerFacts, upper: LayerFacts) -> LayerFacts:

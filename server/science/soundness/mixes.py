@@ -4,10 +4,11 @@ They need only what the painter knows (parts of paint, medium and thinner by vol
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from server.science.recipe import AdditionKind, LayerRecipe, MixRecipe
+from server.science.soundness.pigments import key_of
 from server.science.soundness.thresholds import Thresholds
 
 DEFAULT_ALKYD_NON_VOLATILE = 0.5  # from memory; the recipe may say otherwise
@@ -77,6 +78,10 @@ class MixFacts:
         """Parts of oil that raise D by ``gap``: x = gap (P (1 - f0) + K) / (1 - f0)."""
         return gap * (self.paint * (1.0 - self.base_fraction) + self.inert) / (1.0 - self.base_fraction)
 
+    def with_oil(self, parts: float) -> "MixFacts":
+        """The mix with so many parts of oil more."""
+        return replace(self, binder=self.binder + parts)
+
     def scale(self, paint_ml: float) -> float:
         """Millilitres per part when the mix holds ``paint_ml`` of tube paint (of everything, if it holds none)."""
         base = self.paint if self.paint > 0.0 else self.binder + self.inert
@@ -91,7 +96,7 @@ def mix_facts(recipe: LayerRecipe | None, thresholds: Thresholds) -> tuple[MixFa
 
 
 def _one_mix(index: int, mix: MixRecipe, thresholds: Thresholds) -> MixFacts:
-    parts = dict.fromkeys(AdditionKind, 0.0)
+    parts: dict[AdditionKind, float] = {}
     solvent, clove, drier = 0.0, 0.0, False
     oils: dict[str, float] = {}
     for addition in mix.additions:
@@ -100,7 +105,7 @@ def _one_mix(index: int, mix: MixRecipe, thresholds: Thresholds) -> MixFacts:
             share = DEFAULT_ALKYD_NON_VOLATILE if addition.non_volatile is None else addition.non_volatile
             stays = addition.parts * share
             solvent += addition.parts - stays
-        parts[addition.kind] += stays
+        parts[addition.kind] = parts.get(addition.kind, 0.0) + stays
         clove += addition.drops_per_10_ml or 0.0
         drier = drier or addition.kind is AdditionKind.DRIER or addition.oil == "boiled_linseed"
         if addition.kind is AdditionKind.OIL and addition.oil:
@@ -112,20 +117,22 @@ def _one_mix(index: int, mix: MixRecipe, thresholds: Thresholds) -> MixFacts:
         oils[item.oil] = oils.get(item.oil, 0.0) + item.parts * thresholds.base_binder_fraction
         shares = sum(pigment.share for pigment in item.pigments)
         for pigment in item.pigments:
-            key = f"{pigment.ci_name}/{pigment.variant}" if pigment.variant else pigment.ci_name
+            key = key_of(pigment.ci_name, pigment.variant)
             pigments[key] = pigments.get(key, 0.0) + item.parts * pigment.share / (shares * paint)
     whole = sum(oils.values())
-    alkyd, wax, resin = (parts[k] for k in (AdditionKind.ALKYD_MEDIUM, AdditionKind.WAX, AdditionKind.SOFT_RESIN))
+    alkyd, wax, resin = (
+        parts.get(k, 0.0) for k in (AdditionKind.ALKYD_MEDIUM, AdditionKind.WAX, AdditionKind.SOFT_RESIN)
+    )
     return MixFacts(
         index=index,
         name=mix.name,
         area_share=mix.area_share,
         paint=paint,
-        binder=parts[AdditionKind.OIL] + alkyd + wax + resin,
-        inert=parts[AdditionKind.INERT],
-        solvent=solvent + parts[AdditionKind.SOLVENT],
+        binder=parts.get(AdditionKind.OIL, 0.0) + alkyd + wax + resin,
+        inert=parts.get(AdditionKind.INERT, 0.0),
+        solvent=solvent + parts.get(AdditionKind.SOLVENT, 0.0),
         base_fraction=thresholds.base_binder_fraction,
-        free_solvent=parts[AdditionKind.SOLVENT],
+        free_solvent=parts.get(AdditionKind.SOLVENT, 0.0),
         alkyd=alkyd,
         wax=wax,
         resin=resin,

@@ -3,7 +3,7 @@
 import math
 from dataclasses import replace
 
-from server.science.recipe import Addition, AdditionKind, LayerRecipe, MixRecipe
+from server.science.recipe import Addition, AdditionKind, MixRecipe
 from server.science.soundness.facts import Facts
 from server.science.soundness.rule import Draft
 from server.science.soundness.thresholds import Thresholds
@@ -15,16 +15,16 @@ LINSEED = "linseed"
 
 def worded(draft: Draft, facts: Facts, limits: Thresholds, broken: tuple[str, ...]) -> Remedy | None:
     """The remedy of a draft. ``broken`` are the rules its change of the mix would break: then it is not offered."""
-    changes = () if broken else draft.by_mix
+    changes, coats = ((), None) if broken else (draft.by_mix, draft.coats)
     ways = [*_mix_words(changes, facts, limits)]
-    if draft.coats:
-        ways.append(f"split it into {draft.coats} coats, each touch-dry before the next")
+    if coats:
+        ways.append(f"split it into {coats} coats, each touch-dry before the next")
     if draft.not_before_d is not None:
         below = "the ground" if facts.top is None else "the layer below"
         ways.append(f"wait until {below} is {days(draft.not_before_d)} old")
     text = ", or ".join(ways)
     sentences = [capital(text) + "."] if text else []
-    if broken and draft.by_mix:
+    if broken:
         sentences.insert(0, f"{_what(draft.by_mix)} would break {' and '.join(broken)}, so it is no way out here.")
     if draft.advice:
         sentences.append(draft.advice)
@@ -39,7 +39,7 @@ def worded(draft: Draft, facts: Facts, limits: Thresholds, broken: tuple[str, ..
         reduce_solvent_ml=solvent,
         add_paint_ml=paint,
         max_couch_ml=draft.max_couch_ml,
-        coats=draft.coats,
+        coats=coats,
         not_before_d=draft.not_before_d,
         by_mix=changes,
     )
@@ -50,11 +50,16 @@ def drops(volume_ml: float, drops_per_ml: float) -> int:
     return math.ceil(volume_ml * drops_per_ml - 1e-6)
 
 
-def with_changes(situation: Situation, changes: tuple[MixChange, ...]) -> Situation:
-    """The situation with the new layer's mixes changed; nothing else moves, the drying times included."""
-    if situation.upper is None or not changes:
+def with_changes(situation: Situation, changes: tuple[MixChange, ...], coats: int | None = None) -> Situation:
+    """The situation with the new layer's mixes changed, or with the first of so many coats of it.
+
+    Nothing else moves, the drying times included.
+    """
+    if situation.upper is None or not (changes or coats):
         return situation
     recipe = situation.upper.recipe
+    if coats:
+        recipe = replace(recipe, wet_thickness_um=recipe.wet_thickness_um / coats)
     mixes = list(recipe.mixes)
     for change in changes:
         mixes[change.index] = changed_mix(mixes[change.index], change, situation.paint_ml)
@@ -64,11 +69,7 @@ def with_changes(situation: Situation, changes: tuple[MixChange, ...]) -> Situat
 
 def with_remedy(situation: Situation, remedy: Remedy) -> Situation:
     """The situation after the painter did what the remedy says about the mix, the coats and the couch."""
-    changed = with_changes(situation, remedy.by_mix)
-    if remedy.coats and changed.upper is not None:
-        recipe: LayerRecipe = changed.upper.recipe
-        coat = replace(recipe, wet_thickness_um=recipe.wet_thickness_um / remedy.coats)
-        changed = replace(changed, upper=replace(changed.upper, recipe=coat))
+    changed = with_changes(situation, remedy.by_mix, remedy.coats)
     if remedy.max_couch_ml is not None and changed.couch_ml is not None:
         changed = replace(changed, couch_ml=min(changed.couch_ml, remedy.max_couch_ml))
     return changed
@@ -131,6 +132,8 @@ def _most(changes: tuple[MixChange, ...], name: str) -> float | None:
 
 
 def _what(changes: tuple[MixChange, ...]) -> str:
+    if not changes:
+        return "Splitting it into thin coats"
     if _most(changes, "add_oil_ml"):
         return "Adding the oil it lacks"
     return "Adding paint" if _most(changes, "add_paint_ml") else "Leaving out solvent"

@@ -3,9 +3,37 @@
 from types import ModuleType
 
 from server.science.soundness.rule import Rule
-from server.science.soundness.rules import fat, speed, thinner, touch, water, zinc
+from server.science.soundness.rules import (
+    additive,
+    between,
+    couch,
+    fat,
+    finish,
+    ground,
+    slow,
+    speed,
+    thick,
+    thinner,
+    touch,
+    water,
+    zinc,
+)
 
-FAMILIES: tuple[ModuleType, ...] = (fat, speed, touch, thinner, zinc, water)
+FAMILIES: tuple[ModuleType, ...] = (
+    additive,
+    between,
+    couch,
+    fat,
+    finish,
+    ground,
+    slow,
+    speed,
+    thick,
+    thinner,
+    touch,
+    water,
+    zinc,
+)
 
 
 def _collect() -> tuple[Rule, ...]:

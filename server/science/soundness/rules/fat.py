@@ -81,7 +81,7 @@ def _fat_draft(facts: Facts, limits: Thresholds, worst: tuple[Severity, float, L
         for mix in upper.mixes
         if above(target - mix.richness, limits.fat_gap_pass)
     )
-    if target == float("inf"):
+    if target == float("inf") or facts.merged:
         by_mix = ()
     not_before = None if lower.through else lower.top_age(lower.time(Stage.DRY_THROUGH, "p90_d"))
     return Draft(severity, reason, by_mix=by_mix, not_before_d=not_before)

@@ -2,19 +2,19 @@
 
 from server.science.soundness.compare import below
 from server.science.soundness.facts import Facts, LayerFacts
+from server.science.soundness.pigments import ZINC_OXIDE
 from server.science.soundness.rule import About, Draft, rule
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Severity
 
-ZINC_OXIDE = frozenset({"PW4"})
 LABEL = "Mixed whites often hold zinc: read the tube's label for PW4."
 
 
-def _zinc_share(layer: LayerFacts) -> float:
+def zinc_share(layer: LayerFacts) -> float:
     return layer.pigment_share(ZINC_OXIDE) if layer.drying else 0.0
 
 
-def _ground_share(facts: Facts) -> float:
+def ground_zinc_share(facts: Facts) -> float:
     """Zinc's share of an oil ground's pigments, taken as equal parts; zinc in acrylic does no harm."""
     ground = facts.situation.ground
     if ground.kind != "oil" or not ground.pigments:
@@ -39,12 +39,12 @@ def _ground_share(facts: Facts) -> float:
 )
 def ZINC_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:
     covered = facts.layers[:-1] if facts.merged else facts.layers
-    share = max([_ground_share(facts), *(_zinc_share(layer) for layer in covered)])
+    share = max([ground_zinc_share(facts), *(zinc_share(layer) for layer in covered)])
     if share <= 0.0:
         return None
     main = not below(share, limits.zinc_main_share)
     severity = Severity.STOP if main and facts.stretched else Severity.CAUTION
-    where = "The ground or a layer below" if _ground_share(facts) > 0.0 else "A layer below"
+    where = "The ground or a layer below" if ground_zinc_share(facts) > 0.0 else "A layer below"
     how = "is mainly zinc white" if main else "holds zinc white"
     flexible = " A stretched canvas moves and makes it worse." if facts.stretched else ""
     return Draft(
@@ -71,7 +71,7 @@ def ZINC_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:
 def ZINC_ANYWHERE(facts: Facts, limits: Thresholds) -> Draft | None:
     del limits
     above_it = (facts.upper,) if facts.upper is not None else ()
-    if _ground_share(facts) <= 0.0 and all(_zinc_share(layer) <= 0.0 for layer in (*facts.layers, *above_it)):
+    if ground_zinc_share(facts) <= 0.0 and all(zinc_share(layer) <= 0.0 for layer in (*facts.layers, *above_it)):
         return None
     return Draft(
         Severity.CAUTION if facts.stretched else Severity.NOTE,

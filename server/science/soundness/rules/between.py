@@ -1,0 +1,144 @@
+"""Whether the new layer will hold on to the old one: old and glossy films, varnish between, old pictures, glazes."""
+
+from server.science.results import FilmState, Stage
+from server.science.soundness.compare import above, below
+from server.science.soundness.facts import Facts, LayerFacts
+from server.science.soundness.rule import About, Draft, rule
+from server.science.soundness.rules.saying import when
+from server.science.soundness.thresholds import Thresholds
+from server.science.soundness.types import Basis, Material, Severity
+from server.science.soundness.words import amount, days, percent
+
+
+def _poor_hold(lower: LayerFacts, facts: Facts, limits: Thresholds) -> list[str]:
+    found = []
+    if lower.surface == "gloss":
+        found.append("it is glossy")
+    if above(lower.max_added_share, limits.old_film_medium):
+        found.append(f"it holds {percent(lower.max_added_share)} added medium")
+    # A matt alkyd film takes oil well.
+    if not below(lower.alkyd_share, limits.alkyd_rich_share) and lower.surface != "matte":
+        found.append("it is rich in alkyd")
+    if facts.ages.past(lower.age_d, limits.old_film_d):
+        found.append(f"it is older than {days(limits.old_film_d)}")
+    return found
+
+
+@rule(
+    About(
+        id="R14",
+        title="Old or glossy film",
+        basis=Basis.PUBLISHED,
+        sources=("S13", "S30", "S28", "D"),
+        evidence="conservators see such layers come off; how long a film takes paint well was not measured",
+        why=(
+            "A hard, glossy or greasy film has little tooth and few places left to bond. New paint may be "
+            "scratched off it "
+            "for months."
+        ),
+    )
+)
+def OLD_OR_GLOSSY(facts: Facts, limits: Thresholds) -> Draft | None:
+    upper, lower = facts.upper, facts.lower
+    if upper is None or lower is None or not upper.drying or not lower.drying:
+        return None
+    if not lower.at_least(FilmState.TOUCH_DRY):
+        return None
+    found = _poor_hold(lower, facts, limits)
+    if not found:
+        return None
+    return Draft(
+        Severity.CAUTION,
+        f"The layer below may not take paint well: {', and '.join(found)}.",
+        advice=(
+            "Clean the grease off, take the gloss off lightly and wet, or rub in a whisper of oil and paint into it. "
+            "Scratch a corner four weeks later."
+        ),
+    )
+
+
+@rule(
+    About(
+        id="R31",
+        title="Varnish between layers",
+        basis=Basis.PUBLISHED,
+        sources=("S7", "S8", "S26"),
+        evidence="advice of conservators",
+        why="A soluble varnish inside the picture dissolves when someone cleans it, and the paint above comes away.",
+        dispute="An old handbook allowed a little quick varnish under a glaze when the ground is hard.",
+        needs_upper=False,
+    )
+)
+def VARNISH_BETWEEN(facts: Facts, limits: Thresholds) -> Draft | None:
+    del limits
+    coats = sum(layer.material is Material.RETOUCH_VARNISH for layer in facts.layers)
+    if not coats:
+        return None
+    return Draft(
+        Severity.STOP if coats > 1 else Severity.CAUTION,
+        f"There {'is a coat' if coats == 1 else f'are {coats} coats'} of soluble varnish under the new paint. A later "
+        "cleaning would dissolve it from between the layers.",
+        advice="Take it off, or bring up sunken colour with a trace of oil instead; varnish at the end.",
+    )
+
+
+@rule(
+    About(
+        id="R33",
+        title="Over a finished picture",
+        basis=Basis.PUBLISHED,
+        sources=("S30", "S13"),
+        evidence="handbooks and conservators: works painted over earlier pictures come off more often",
+        why="An old picture is fat and hard on top; its drawing shows through in time, and its texture always.",
+        needs_upper=False,
+    )
+)
+def OLD_PICTURE(facts: Facts, limits: Thresholds) -> Draft | None:
+    del limits
+    if all(layer.material is not Material.OLD_PAINTING for layer in facts.layers):
+        return None
+    return Draft(
+        Severity.CAUTION,
+        "There is a finished picture below. Paint holds badly on its fat, hard top, and it may show through.",
+        advice=(
+            "Scrape the ridges, roughen wet, wipe clean; take old paint to hold lead. Better: use a new support. Ask a "
+            "conservator where the picture is not yours or is worth keeping."
+        ),
+    )
+
+
+@rule(
+    About(
+        id="R37",
+        title="Glaze on a poor bed",
+        basis=Basis.PUBLISHED,
+        sources=("S26", "D"),
+        evidence="an old handbook; the limits are our own choice",
+        why=(
+            "A glaze dries otherwise than the paint below. On a bed not well dried it cracks, on a hard gloss it "
+            "does not hold."
+        ),
+    )
+)
+def GLAZE_LAST(facts: Facts, limits: Thresholds) -> Draft | None:
+    upper, lower = facts.upper, facts.lower
+    if upper is None or lower is None or not upper.drying or not lower.drying:
+        return None
+    oily = above(upper.max_added_share, limits.glaze_medium) or above(upper.max_solvent_share, limits.glaze_solvent)
+    if above(upper.wet_um, limits.glaze_um) or not oily or not lower.at_least(FilmState.TOUCH_DRY):
+        return None
+    ready_d = lower.time(Stage.DRY_TO_RECOAT, "p90_d") or lower.time(Stage.DRY_THROUGH, "p90_d")
+    if lower.floor is not FilmState.FIRM and not facts.ages.reached(lower.age_d, ready_d):
+        return Draft(
+            Severity.CAUTION,
+            f"A glaze of {amount(upper.wet_um)} µm over paint that is touch-dry but not yet well dried: the two dry "
+            f"differently, which raises the risk of cracks. {when(lower, Stage.DRY_TO_RECOAT)}",
+            not_before_d=lower.top_age(ready_d),
+        )
+    if lower.surface == "gloss":
+        return Draft(
+            Severity.CAUTION,
+            f"A glaze of {amount(upper.wet_um)} µm over hard, glossy paint may not hold.",
+            advice="Rub in a trace of oil, wipe it to a bloom and glaze into it.",
+        )
+    return None

@@ -1,0 +1,157 @@
+"""What makes a layer quick or slow: alkyd, driers, slow pigments, slow oils."""
+
+from server.science.results import Stage
+from server.science.soundness.compare import above, below
+from server.science.soundness.facts import Facts, LayerFacts
+from server.science.soundness.pigments import lead_or_manganese, slow
+from server.science.soundness.rule import About, Draft, rule
+from server.science.soundness.rules.saying import naming, when
+from server.science.soundness.rules.speed import speed_severity
+from server.science.soundness.thresholds import Thresholds
+from server.science.soundness.types import Basis, Severity
+
+SLOW_OILS = frozenset({"poppy", "safflower", "walnut"})
+
+
+def _date(layer: LayerFacts) -> float:
+    return layer.top_age(layer.time(Stage.DRY_THROUGH, "p90_d"))
+
+
+@rule(
+    About(
+        id="R15",
+        title="Alkyd over slow oil",
+        basis=Basis.PUBLISHED,
+        sources=("S5", "S3"),
+        evidence="advice of conservators, who call the place of alkyd in a stack a conundrum",
+        why=(
+            "Alkyd hardens within a day into a stiff film. Over oil that still shrinks it is quick over slow and "
+            "stiff over "
+            "soft at once. In every layer alike it does no such harm."
+        ),
+    )
+)
+def ALKYD_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
+    upper = facts.upper
+    if upper is None or not upper.drying or below(upper.alkyd_share, limits.alkyd_present_share):
+        return None
+    soft = [
+        layer
+        for layer in facts.resting
+        if above(upper.alkyd_share - layer.alkyd_share, limits.alkyd_similar_share) and not layer.through
+    ]
+    if not soft:
+        return None
+    order = list(Severity)
+    worst = max((speed_severity(upper, layer, limits) for layer in soft), key=order.index)
+    last = max(soft, key=_date)
+    return Draft(
+        max(worst, Severity.CAUTION, key=order.index),
+        f"The new layer holds alkyd and dries stiff within a day or so; {naming(last, facts)} is oil that is not "
+        "yet dry "
+        f"through. {when(last, Stage.DRY_THROUGH)}",
+        not_before_d=_date(last),
+        advice="Or leave the alkyd out. Another time put the same share of alkyd into every layer.",
+    )
+
+
+@rule(
+    About(
+        id="R17",
+        title="Drier on top",
+        basis=Basis.PUBLISHED,
+        sources=("S3", "D"),
+        evidence="advice of conservators",
+        why="Drier makes the upper film skin and harden before the lower one, which is the wrong way round.",
+    )
+)
+def DRIER_ON_TOP(facts: Facts, limits: Thresholds) -> Draft | None:
+    upper = facts.upper
+    if upper is None or not upper.drier:
+        return None
+    soft = [layer for layer in facts.resting if not layer.drier and not layer.through]
+    if not soft:
+        return None
+    heavy = any(
+        above(layer.wet_um, limits.drier_thick_um)
+        or (layer.richest is not None and above(layer.richest.richness, limits.drier_rich))
+        for layer in soft
+    )
+    last = max(soft, key=_date)
+    return Draft(
+        Severity.STOP if heavy else Severity.CAUTION,
+        f"The new layer has drier in it and {naming(last, facts)} has none and is not yet dry through. Driers on "
+        "top raise "
+        f"the risk of drying cracks. {when(last, Stage.DRY_THROUGH)}",
+        not_before_d=max(_date(layer) for layer in soft),
+        advice="Or leave the drier out.",
+    )
+
+
+@rule(
+    About(
+        id="R26",
+        title="Slow colour below",
+        basis=Basis.PUBLISHED,
+        sources=("S31", "S30", "M"),
+        evidence=(
+            "old authors found lamp black soft under its skin after a year; the list of slow colours is partly "
+            "from memory"
+        ),
+        why=(
+            "Blacks, cadmiums, vermilion and lakes are slow. A continuous layer of them low in the picture stays "
+            "soft long "
+            "after its surface feels dry."
+        ),
+    )
+)
+def SLOW_COLOUR_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:
+    for layer in facts.resting:
+        if layer.through or not above(layer.wet_um, limits.slow_layer_um):
+            continue
+        broad = [mix for mix in layer.mixes if above(mix.area_share, limits.local_area_share)]
+        names = slow()
+        if not any(
+            above(sum(s for k, s in m.pigments.items() if k in names), limits.slow_pigment_share) for m in broad
+        ):
+            continue
+        return Draft(
+            Severity.NOTE,
+            f"{naming(layer, facts).capitalize()} is mainly slow colour and stays soft below its skin for long. "
+            f"{when(layer, Stage.DRY_THROUGH)}",
+            not_before_d=_date(layer),
+            advice="Another time put a tenth to a fifth of umber into such a black, or lay it thin.",
+        )
+    return None
+
+
+@rule(
+    About(
+        id="R29",
+        title="Slow oil below",
+        basis=Basis.FROM_MEMORY,
+        sources=("M",),
+        evidence="from memory, not checked",
+        why="Poppy, safflower and walnut oil dry more slowly and to a weaker film than linseed; they belong on top.",
+    )
+)
+def SLOW_OIL_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:
+    del limits
+    upper = facts.upper
+    if upper is None or not upper.drying:
+        return None
+    linseed = any("linseed" in name and share > 0.5 for mix in upper.mixes for name, share in mix.oils.items())
+    if not linseed and upper.pigment_share(lead_or_manganese()) <= 0.0:
+        return None
+    for layer in facts.resting:
+        weak = any(sum(s for name, s in mix.oils.items() if name in SLOW_OILS) > 0.5 for mix in layer.mixes)
+        if weak and not layer.through:
+            return Draft(
+                Severity.NOTE,
+                f"{naming(layer, facts).capitalize()} is bound in a slow oil and the new layer dries faster by "
+                "nature; whether "
+                f"it is too fast, the order of speed decides. {when(layer, Stage.DRY_THROUGH)}",
+                not_before_d=_date(layer),
+                advice="Keep poppy, safflower and walnut oil for the upper layers.",
+            )
+    return None

@@ -5,9 +5,10 @@ pure. Archived paints, mediums and mixes stay in the book, since a layer planned
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, fields, replace
 from datetime import datetime, timezone
+from functools import cached_property
 from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
@@ -59,14 +60,17 @@ class RegionFacts(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class BookMix:
-    """One mix of the studio. ``recipe`` covers the whole area and is None while the mix has no part."""
+    """One mix of the studio. ``recipe`` covers the whole area and is None while the mix has no part.
+
+    ``content`` is the recipe written out: equal for equal recipes, and cheap to compare and hash.
+    """
 
     mix_id: int
     uid: str
     label: str
     swatch: str | None
     recipe: MixRecipe | None
-    cautions: tuple[str, ...] = ()
+    content: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +102,7 @@ class MixBook:
         mixes = {}
         for row in session.execute(_of_studio(Mix, "id uid label swatch", studio_id)):
             recipe = _mix_recipe(row.label, parts.get(row.id, []), _Shelf(paints, mediums, solvents))
-            mixes[row.id] = BookMix(row.id, row.uid, row.label, row.swatch, recipe)
+            mixes[row.id] = BookMix(row.id, row.uid, row.label, row.swatch, recipe, repr(recipe))
         return cls(mixes, solvents)
 
 
@@ -222,7 +226,7 @@ def layer_recipe(
 def _thinned(recipe: MixRecipe, share: float, solvent: str) -> MixRecipe:
     if share <= 0:
         return recipe
-    volume = sum(part.parts for part in (*recipe.paints, *recipe.additions))
+    volume = sum(paint.parts for paint in recipe.paints) + sum(part.parts for part in recipe.additions)
     extra = Addition(AdditionKind.SOLVENT, volume * share / (1.0 - share), solvent=solvent)
     return replace(recipe, additions=(*recipe.additions, extra))
 
@@ -238,6 +242,17 @@ def ground_of(position: int, ground_kind: str, ground_surface: str) -> Ground:
     if ground_kind == "none" or ground_surface in ("sealed", "gloss"):
         return Ground.SEALED
     return Ground(ground_kind)
+
+
+def layer_content(layer: LayerFacts, regions: Sequence[RegionFacts], book: MixBook, ground: Ground) -> Hashable:
+    """What `layer_recipe` would be made of: equal contents give equal recipes."""
+    mixes = tuple(
+        (book.mixes[region.mix_id].content, region.region, region.area_share)
+        for region in regions
+        if region.mix_id in book.mixes
+    )
+    solvent = book.solvents.get(layer.thinner_id or 0, DEFAULT_SOLVENT) if layer.solvent_pct > 0 else ""
+    return layer.wet_thickness_um, layer.solvent_pct, solvent, ground, mixes
 
 
 # Freezing
@@ -280,7 +295,7 @@ def _mix_from_json(frozen: Mapping[str, Any]) -> MixRecipe:
 # The room
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Climate:
     """A place as the painter describes it. ``by_month`` holds (month, temperature_c, relative_humidity_pct)."""
 
@@ -291,12 +306,21 @@ class Climate:
     relative_humidity_pct: float
     by_month: tuple[tuple[int, float, float], ...] = ()
 
+    @cached_property
+    def _hash(self) -> int:
+        return hash(tuple(getattr(self, field.name) for field in fields(self)))
+
+    def __hash__(self) -> int:
+        # A climate is part of the key of every estimate: its hash is worked out once.
+        return self._hash
+
 
 def climate_of(place: Place | Row[Any], months: Iterable[PlaceMonth | Row[Any]]) -> Climate:
     """The climate of a place record and its own months."""
-    is_number = place.light == "number" and place.light_factor is not None
+    given = place.light_factor if place.light == "number" else None
+    is_number = given is not None
     return Climate(
-        light=float(place.light_factor) if is_number else LIGHT_FACTORS.get(place.light, 1.0),
+        light=LIGHT_FACTORS.get(place.light, 1.0) if given is None else float(given),
         light_is_number=is_number,
         measured=bool(place.measured),
         temperature_c=place.temperature_c,

@@ -1,0 +1,172 @@
+"""The outlook of many panels at once: when each planned layer can go on, and when the panel is finished.
+
+The walk of ``server.planning.outlook`` is taken level by level: the forecasts of every panel's next layer are asked for
+together. Days run from the start of the day looked at, so that an outlook stands for the whole day and is kept.
+"""
+
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta, timezone
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from server.planning.outlook import (
+    Chain,
+    DayRange,
+    DueRisk,
+    Outlook,
+    begin,
+    due_risk,
+    finish_of,
+    finish_of_painted,
+    hold,
+    lay,
+    start_of,
+)
+from server.science.results import LayerEstimate, Stage, StageRange
+from server.services.board.facts import DaySpan, Moment
+from server.services.board.films import LayerOn, LayerToCome, instant, local_day
+from server.services.forecasts import FORECASTS, Question
+from server.services.kept import Kept
+from server.services.verdicts import DRYING, SECONDS_PER_DAY
+
+OUTLOOKS_KEPT = 3000
+NO_WAIT = StageRange(0.0, 0.0, 0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class ChainCase:
+    """One panel's question: its top layer, its layers to come, and its date.
+
+    ``open_now``: the next layer may go on today. ``not_before`` is a day that a rule names for it.
+    """
+
+    top: LayerOn | None
+    to_come: tuple[LayerToCome, ...]
+    open_now: bool
+    not_before: date | None
+    due_on: date | None
+    confidence: float
+
+    def key(self, moment: Moment) -> Hashable:
+        layers = tuple((x.content, x.material, x.row.wet_in_wet, x.row.planned_on, x.climate) for x in self.to_come)
+        top = None if self.top is None else self.top.laid.key
+        return top, layers, self.open_now, self.not_before, self.due_on, self.confidence, moment.on, moment.zone.key
+
+
+@dataclass(slots=True)
+class _Walk:
+    """A chain on its way up. ``starts`` of the layers so far; ``unknown`` once a layer has no forecast."""
+
+    case: ChainCase
+    chain: Chain
+    starts: list[DayRange] = field(default_factory=list)
+    finish: tuple[DayRange, np.ndarray] | None = None
+    unknown: bool = False
+
+
+def outlooks(cases: Sequence[ChainCase], moment: Moment) -> list[Outlook | None]:
+    """The outlook of each case; None where a layer in the chain has no forecast, or nothing is painted or planned."""
+    keys = [case.key(moment) for case in cases]
+    kept = OUTLOOKS.among(keys)
+    new = {key: case for key, case in zip(keys, cases, strict=True) if key not in kept}
+    if new:
+        walks = [_Walk(case, _beginning(case, moment)) for case in new.values()]
+        for level in range(max(len(walk.case.to_come) for walk in walks)):
+            _climb(walks, level, moment)
+        made = {key: (_outlook(walk, moment),) for key, walk in zip(new, walks, strict=True)}
+        OUTLOOKS.keep(made)
+        kept |= made
+    return [kept[key][0] for key in keys]
+
+
+def _beginning(case: ChainCase, moment: Moment) -> Chain:
+    top = case.top
+    below = top.film.stages.get(Stage.DRY_TO_RECOAT) if top else None
+    age_d = _age_d(top, moment) if top else 0.0
+    chain = begin(below, age_d, open_now=case.open_now)
+    return hold(chain, _days_until(case.not_before, moment))
+
+
+def _age_d(top: LayerOn, moment: Moment) -> float:
+    # A layer painted in the course of the day has no age at its start: the wait then counts from the painting.
+    return (moment.day_start - top.row.painted_at).total_seconds() / SECONDS_PER_DAY
+
+
+def _days_until(on: date | None, moment: Moment) -> float:
+    if on is None or on <= moment.on:
+        return 0.0
+    start = start_of_day(on, moment.zone)
+    return (start - moment.day_start).total_seconds() / SECONDS_PER_DAY
+
+
+def start_of_day(on: date, zone: ZoneInfo) -> datetime:
+    """The first instant of a day in the studio's zone, in UTC."""
+    return datetime.combine(on, time(), zone).astimezone(timezone.utc)
+
+
+def _climb(walks: Sequence[_Walk], level: int, moment: Moment) -> None:
+    """Set every chain that goes on to ``level`` one layer further."""
+    asked: list[tuple[_Walk, Question]] = []
+    for walk in walks:
+        if walk.unknown or level >= len(walk.case.to_come):
+            continue
+        layer = walk.case.to_come[level]
+        walk.chain = hold(walk.chain, _days_until(layer.row.planned_on, moment))
+        start = start_of(walk.chain, walk.case.confidence)
+        walk.starts.append(start)
+        question = layer.question(local_day(instant(moment.day_start, start.p50_d), moment.zone), moment.zone)
+        if question is not None:
+            asked.append((walk, question))
+        elif layer.material in DRYING:
+            walk.unknown = True
+        else:
+            _rise(walk, level, NO_WAIT, NO_WAIT)
+    for (walk, _), forecast in zip(asked, FORECASTS.ask([question for _, question in asked]), strict=True):
+        if isinstance(forecast, LayerEstimate):
+            _rise(walk, level, forecast.stages[Stage.DRY_TO_RECOAT], forecast.stages[Stage.DRY_TO_TOUCH])
+        else:
+            walk.unknown = True
+
+
+def _rise(walk: _Walk, level: int, recoat: StageRange, touch: StageRange) -> None:
+    """Lay the layer of ``level``: on to the next one, or to the finish."""
+    if level == len(walk.case.to_come) - 1:
+        walk.finish = finish_of(walk.chain, touch, walk.case.confidence)
+    elif not walk.case.to_come[level + 1].row.wet_in_wet:
+        # A layer that goes into this one while it is wet belongs to the same sitting and waits for nothing.
+        walk.chain = lay(walk.chain, recoat)
+
+
+def _outlook(walk: _Walk, moment: Moment) -> Outlook | None:
+    case = walk.case
+    if not case.to_come and case.top is not None:
+        touch = case.top.film.stages.get(Stage.DRY_TO_TOUCH)
+        if touch is None:
+            return None
+        # What the painter found dry is finished now.
+        found = NO_WAIT if case.open_now else touch
+        walk.finish = finish_of_painted(found, _age_d(case.top, moment), case.confidence)
+    if walk.unknown or walk.finish is None:
+        return None
+    finish, draws = walk.finish
+    return Outlook(tuple(walk.starts), finish, _due(case, draws, moment))
+
+
+def _due(case: ChainCase, draws: np.ndarray, moment: Moment) -> DueRisk | None:
+    if case.due_on is None:
+        return None
+    end = start_of_day(case.due_on + timedelta(days=1), moment.zone)
+    return due_risk(draws, (end - moment.day_start).total_seconds() / SECONDS_PER_DAY, case.confidence)
+
+
+def span_of(found: DayRange, moment: Moment) -> DaySpan:
+    """A range of days from the start of the day looked at, as dates."""
+    low, central, high = (
+        local_day(instant(moment.day_start, d), moment.zone) for d in (found.p10_d, found.p50_d, found.p90_d)
+    )
+    return DaySpan(low, central, high)
+
+
+OUTLOOKS: Kept[tuple[Outlook | None]] = Kept(OUTLOOKS_KEPT)

@@ -1,0 +1,261 @@
+"""What a board tells of a panel: one type a fact, read by Today, the calendar and the panel's own page alike.
+
+Days are dates in the studio's zone; instants are aware UTC. Texts are left to the pages, except names the painter gave.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import StrEnum
+from zoneinfo import ZoneInfo
+
+from server.science.results import Composition, FilmState, Stage
+from server.science.soundness.types import Material, Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """What a board looks at: the instant ``at``, its day ``on`` and the day's first instant, in the studio's ``zone``.
+
+    ``today`` is the real day, which differs from ``on`` when another day was chosen.
+    """
+
+    at: datetime
+    on: date
+    day_start: datetime
+    today: date
+    zone: ZoneInfo
+
+
+class Standing(StrEnum):
+    """Where a panel stands. The first four are asked of the next layer; the others have none to ask about."""
+
+    READY = "ready"
+    TEST_FIRST = "test"
+    RESTS = "rests"
+    STOPPED = "stopped"
+    UNPLANNED = "unplanned"  # paint or bare ground, and no layer planned
+    FINISHED = "finished"  # the last layer is on
+
+
+@dataclass(frozen=True, slots=True)
+class DaySpan:
+    """A forecast as days: p10 to p90, with the central day between."""
+
+    low: date
+    central: date
+    high: date
+
+
+@dataclass(frozen=True, slots=True)
+class RegionFact:
+    """One mix of a layer. ``ml`` is what to mix for its share of the panel, texture and loss included.
+
+    ``share`` 0 to 1; ``swatch`` #rrggbb as the painter sees it or as worked out; ``holds_up`` marks the region the
+    whole layer waits for; ``stages`` and ``composition`` are empty and None for mixes that cannot be estimated.
+    """
+
+    name: str
+    mix_uid: str
+    mix_label: str
+    swatch: str
+    share: float
+    ml: float
+    holds_up: bool
+    stages: Mapping[Stage, DaySpan]
+    composition: Composition | None
+
+
+@dataclass(frozen=True, slots=True)
+class TestFact:
+    """One touch test that stands."""
+
+    uid: str
+    pressed_at: datetime
+    state: FilmState
+    place_on_panel: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class LayerFact:
+    """One layer of a panel.
+
+    ``number`` counts from 1 at the bottom. ``stages`` (empty without a forecast) are the model's days after what the
+    touch tests said; ``promised`` what was forecast when it was painted. ``state`` and ``odds`` (0 to 1 for each state)
+    are those of the film at the moment looked at. ``holds_up`` names the region the layer waits for, when it has
+    several. ``over`` is the verdict on this layer over what is below, at the time it went on or may go on.
+    ``no_forecast`` says in plain words why there is none.
+    """
+
+    uid: str
+    version: int
+    number: int
+    kind: str
+    material: Material
+    wet_thickness_um: float
+    thickness_preset: str | None
+    texture: str
+    solvent_pct: float
+    wet_in_wet: bool
+    sitting_min: int | None
+    notes: str
+    painted_at: datetime | None
+    planned_on: date | None
+    age_d: float | None
+    regions: tuple[RegionFact, ...]
+    stages: Mapping[Stage, DaySpan]
+    promised: Mapping[Stage, DaySpan]
+    state: FilmState
+    odds: Mapping[FilmState, float]
+    tests: tuple[TestFact, ...]
+    holds_up: str | None
+    over: Verdict | None
+    no_forecast: str | None
+    earliest: DaySpan | None
+
+    @property
+    def is_painted(self) -> bool:
+        return self.painted_at is not None
+
+    @property
+    def ml(self) -> float:
+        """Millilitres for the whole layer."""
+        return sum(region.ml for region in self.regions)
+
+
+@dataclass(frozen=True, slots=True)
+class DueFact:
+    """The panel's date: ``odds`` 0 to 1 of keeping it (None when nothing can be said), ``is_late`` when it is past."""
+
+    on: date
+    due_for: str
+    odds: float | None
+    at_risk: bool
+    is_late: bool
+
+
+@dataclass(frozen=True, slots=True)
+class RestFact:
+    """How long the top layer holds the panel up. Days are None for bare ground and for layers without a forecast.
+
+    ``touch`` is the span of dry-to-touch; a test is worth while from ``test_from`` (p10), the next layer may go on from
+    ``ready_from`` (p90) without one, and is best from ``best_from`` (central dry-to-recoat). ``touch_odds`` is the
+    chance, 0 to 1, that the layer is dry to the touch now. ``allowed_from`` is the day a stopping rule names.
+    """
+
+    touch: DaySpan | None
+    test_from: date | None
+    ready_from: date | None
+    best_from: date | None
+    touch_odds: float | None
+    allowed_from: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class StackBand:
+    """One layer as small drawings show it: its colours with their shares, its wet film, and whether it is on."""
+
+    colours: tuple[tuple[str, float], ...]
+    wet_thickness_um: float
+    state: FilmState
+    is_painted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PanelFact:
+    """Everything a list says of a panel.
+
+    ``verdict`` is on the next layer now, ``lightly`` on working lightly into a tacky layer, when the ordinary next
+    layer is stopped by its tackiness. ``finish`` is when the last planned layer will be touch-dry; ``varnish`` the days
+    from which a finished panel may be varnished.
+    """
+
+    uid: str
+    version: int
+    title: str
+    width_mm: int
+    height_mm: int
+    place: str
+    standing: Standing
+    top: LayerFact | None
+    coming: LayerFact | None
+    rest: RestFact
+    verdict: Verdict | None
+    lightly: Verdict | None
+    due: DueFact | None
+    finish: DaySpan | None
+    varnish: DaySpan | None
+    stack: tuple[StackBand, ...]
+    layers_to_come: int
+    is_archived: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TodayBoard:
+    """Today, or another chosen day. Groups hold panels by `Standing`, most urgent first; ``at_risk`` repeats those
+    whose date is at risk. ``has_panels`` is False in an empty studio."""
+
+    moment: Moment
+    groups: Mapping[Standing, tuple[PanelFact, ...]]
+    at_risk: tuple[PanelFact, ...]
+    has_panels: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PanelBoard:
+    """One panel's page: the panel as the lists see it, with all its layers (lowest first) and its ground."""
+
+    moment: Moment
+    panel: PanelFact
+    layers: tuple[LayerFact, ...]
+    support: str
+    ground_kind: str
+    ground_surface: str
+    ground_pigment: str | None
+    ground_on: date | None
+    notes: str
+    finished_on: date | None
+    place_uid: str
+
+
+@dataclass(frozen=True, slots=True)
+class CalendarSpan:
+    """One stretch of a layer's life, half-open days: ``kind`` is wet, tacky, touch_dry or ready.
+
+    ``low`` and ``high`` bound the day the stretch ends (p10 and p90); ``end`` is its central end.
+    """
+
+    kind: str
+    start: date
+    end: date
+    low: date
+    high: date
+
+
+@dataclass(frozen=True, slots=True)
+class CalendarLayer:
+    """One layer on the calendar. ``sitting_on`` is when it was painted or can be at the earliest (``is_planned``)."""
+
+    uid: str
+    number: int
+    kind: str
+    sitting_on: date
+    is_planned: bool
+    spans: tuple[CalendarSpan, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CalendarRow:
+    """One panel through time."""
+
+    panel: PanelFact
+    layers: tuple[CalendarLayer, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CalendarBoard:
+    """All open panels through time."""
+
+    moment: Moment
+    rows: tuple[CalendarRow, ...]

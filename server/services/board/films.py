@@ -1,0 +1,256 @@
+"""Layers with their forecasts: what is on each panel at a moment, and what is to come.
+
+The forecasts of all panels are asked for together. A film, that is a forecast after the touch tests with its days
+worked out, is kept under its content, so that a page that is asked for again works out nothing twice.
+"""
+
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta, timezone
+from functools import lru_cache, partial
+from json import loads
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import Row
+
+from server.science.recipe import LayerRecipe, Room
+from server.science.results import FilmState, LayerEstimate, Stage, StageRange
+from server.science.soundness.types import Material
+from server.science.stages import HARDNESS, after_test
+from server.services.board.facts import DaySpan, Moment
+from server.services.board.rows import StudioRows
+from server.services.forecasts import FORECASTS, Forecast, NoForecast, Question
+from server.services.kept import Kept
+from server.services.recipes import Climate, ground_of, layer_content, layer_from_json, layer_recipe, room_in
+from server.services.verdicts import DRYING, SECONDS_PER_DAY, Coming, LaidLayer
+
+FILMS_KEPT = 6000
+FARTHEST_D = 36_500.0  # a day a hundred years off is never shown as a date, and adding more overflows the calendar
+# Pressed within this time, tests at several places of a panel belong together.
+ONE_ROUND = timedelta(hours=1)
+NO_MIXES = "The layer does not say which mixes it is painted with."
+
+
+@dataclass(frozen=True, slots=True)
+class Film:
+    """The forecast of a layer that is on. ``stages`` are days after painting once the touch tests spoke, ``days`` the
+    same as dates. All are empty, and ``no_forecast`` says why, when there is none."""
+
+    recipe: LayerRecipe | None
+    estimate: LayerEstimate | None
+    stages: Mapping[Stage, StageRange]
+    days: Mapping[Stage, DaySpan]
+    holds_up: str | None
+    no_forecast: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class LayerOn:
+    """A layer that is on a panel; ``number`` counts from 1 at the bottom."""
+
+    row: Row[Any]
+    number: int
+    laid: LaidLayer
+    film: Film
+    tests: Sequence[Row[Any]]
+    regions: Sequence[Row[Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class LayerToCome:
+    """A planned layer. ``content`` stands for its recipe, which is None while it names no mixes."""
+
+    row: Row[Any]
+    number: int
+    material: Material
+    content: Hashable
+    recipe: LayerRecipe | None
+    climate: Climate
+    regions: Sequence[Row[Any]]
+
+    @property
+    def is_drying(self) -> bool:
+        """Whether the drying model speaks of it."""
+        return self.material in DRYING
+
+    def question(self, on: date, zone: ZoneInfo) -> Question | None:
+        """The layer laid at noon of a day; None when the model has nothing to say of it."""
+        if self.recipe is None or self.material not in DRYING:
+            return None
+        key = ("to come", self.content, self.climate, on, zone.key)
+        return Question(key, partial(_planned_pair, self.recipe, self.climate, (on, zone)))
+
+
+@dataclass(frozen=True, slots=True)
+class PanelLayers:
+    """One panel's layers at a moment, lowest first."""
+
+    panel: Row[Any]
+    climate: Climate
+    on: tuple[LayerOn, ...]
+    to_come: tuple[LayerToCome, ...]
+
+
+@dataclass(slots=True)
+class _Draft:
+    """A layer that is on, while its film is being looked up."""
+
+    row: Row[Any]
+    key: Hashable
+    question: Question | None
+    observed: FilmState | None
+    observed_at: datetime | None
+    tests: Sequence[Row[Any]] = field(default=())
+
+
+def panel_layers(rows: StudioRows, moment: Moment) -> list[PanelLayers]:
+    """The layers of every panel of ``rows``, in their order, at the moment looked at."""
+    drafts = {
+        panel.id: [
+            _draft(rows, row, rows.places[panel.place_id].climate, moment)
+            for row in rows.layers.get(panel.id, ())
+            if row.painted_at is not None and row.painted_at <= moment.at
+        ]
+        for panel in rows.panels
+    }
+    films = _films((draft for group in drafts.values() for draft in group), moment.zone)
+    return [_panel(rows, panel, drafts[panel.id], films, moment) for panel in rows.panels]
+
+
+def _panel(
+    rows: StudioRows, panel: Row[Any], drafts: Sequence[_Draft], films: Mapping[Hashable, Film], moment: Moment
+) -> PanelLayers:
+    on = tuple(_layer_on(draft, number, films[draft.key], rows) for number, draft in enumerate(drafts, 1))
+    there = {draft.row.id for draft in drafts}
+    coming = [row for row in rows.layers.get(panel.id, ()) if row.id not in there]
+    climate = rows.places[panel.place_id].climate
+    to_come = tuple(_to_come(rows, panel, row, number, climate) for number, row in enumerate(coming, len(drafts) + 1))
+    return PanelLayers(panel, climate, on, to_come)
+
+
+def _layer_on(draft: _Draft, number: int, film: Film, rows: StudioRows) -> LayerOn:
+    row = draft.row
+    laid = LaidLayer(
+        key=draft.key,
+        material=Material(row.material),
+        painted_at=row.painted_at,
+        stages=dict(film.estimate.stages) if film.estimate else {},
+        recipe=film.recipe,
+        surface=row.surface,
+        observed=draft.observed,
+        observed_at=draft.observed_at,
+    )
+    return LayerOn(row, number, laid, film, draft.tests, rows.regions.get(row.id, ()))
+
+
+def _to_come(rows: StudioRows, panel: Row[Any], row: Row[Any], number: int, climate: Climate) -> LayerToCome:
+    regions = rows.regions.get(row.id, ())
+    ground = ground_of(number - 1, panel.ground_kind, panel.ground_surface)
+    return LayerToCome(
+        row=row,
+        number=number,
+        material=Material(row.material),
+        content=layer_content(row, regions, rows.book, ground),
+        recipe=layer_recipe(row, regions, rows.book, ground),
+        climate=climate,
+        regions=regions,
+    )
+
+
+def _draft(rows: StudioRows, row: Row[Any], climate: Climate, moment: Moment) -> _Draft:
+    tests = [test for test in rows.tests.get(row.id, ()) if test.pressed_at <= moment.at]
+    observed, observed_at = film_test(tests)
+    zone = moment.zone
+    content = ("on", row.recipe_text, row.painted_at, climate, zone.key)
+    question = None
+    if row.recipe_text is not None and row.material in DRYING:
+        question = Question(content, partial(_frozen_pair, row.recipe_text, climate, (row.painted_at, zone)))
+    return _Draft(row, (content, observed, observed_at), question, observed, observed_at, tests)
+
+
+def film_test(tests: Sequence[Any]) -> tuple[FilmState | None, datetime | None]:
+    """What the touch tests say of a film: the last one counts.
+
+    Tests at several places, pressed within the hour before it, belong to the same round: of these, the last at each
+    place, the softest counts, since a layer is as dry as its slowest place. ``tests`` run from the earliest on.
+    """
+    if not tests:
+        return None, None
+    last = tests[-1].pressed_at
+    round_of = {test.place_on_panel: test for test in tests if last - test.pressed_at <= ONE_ROUND}
+    softest = min(round_of.values(), key=lambda test: HARDNESS[FilmState(test.stage)])
+    return FilmState(softest.stage), softest.pressed_at
+
+
+def _films(drafts: Iterable[_Draft], zone: ZoneInfo) -> dict[Hashable, Film]:
+    wanted = {draft.key: draft for draft in drafts}
+    films = FILMS.among(wanted)
+    new = [draft for key, draft in wanted.items() if key not in films]
+    asked = [draft.question for draft in new if draft.question is not None]
+    answers = dict(zip((question.key for question in asked), FORECASTS.ask(asked), strict=True))
+    made = {draft.key: _film(draft, answers, zone) for draft in new}
+    FILMS.keep(made)
+    return films | made
+
+
+def _film(draft: _Draft, answers: Mapping[Hashable, Forecast], zone: ZoneInfo) -> Film:
+    row = draft.row
+    recipe = None if row.recipe_text is None else frozen_recipe(row.recipe_text)
+    forecast = None if draft.question is None else answers[draft.question.key]
+    if not isinstance(forecast, LayerEstimate):
+        missing = NO_MIXES if row.material in DRYING else None
+        return Film(recipe, None, {}, {}, None, forecast.message if isinstance(forecast, NoForecast) else missing)
+    seen_d = None
+    if draft.observed_at is not None:
+        seen_d = max(0.0, (draft.observed_at - row.painted_at).total_seconds() / SECONDS_PER_DAY)
+    stages = after_test(forecast.stages, draft.observed, seen_d)
+    days = {stage: day_span(row.painted_at, found, zone) for stage, found in stages.items()}
+    return Film(recipe, forecast, stages, days, holding_region(forecast), None)
+
+
+def holding_region(estimate: LayerEstimate) -> str | None:
+    """The region the layer waits for; None when it has only one."""
+    if len(estimate.regions) < 2:
+        return None
+    return next((region.name for region in estimate.regions if region.holds_up), None)
+
+
+def instant(start: datetime, days: float) -> datetime:
+    """``start`` and so many days of 24 hours."""
+    return start.astimezone(timezone.utc) + timedelta(days=min(days, FARTHEST_D))
+
+
+def local_day(at: datetime, zone: ZoneInfo) -> date:
+    return at.astimezone(zone).date()
+
+
+def day_span(start: datetime, found: StageRange, zone: ZoneInfo) -> DaySpan:
+    """A range of days after ``start`` as dates in the studio's zone: p10, p50, p90."""
+    low, central, high = (local_day(instant(start, d), zone) for d in (found.p10_d, found.p50_d, found.p90_d))
+    return DaySpan(low, central, high)
+
+
+@lru_cache(maxsize=FILMS_KEPT)
+def frozen_recipe(text: str) -> LayerRecipe:
+    """The recipe kept with a painted layer, from its JSON text."""
+    return layer_from_json(loads(text))
+
+
+def coming(layer: LayerToCome, estimate: LayerEstimate | None, on: date) -> Coming:
+    """The layer as the rules ask about it, laid ``on`` that day."""
+    recipe = layer.recipe or LayerRecipe(layer.row.wet_thickness_um, ground_of(1, "none", ""), ())
+    stages = dict(estimate.stages) if estimate else {}
+    return Coming((layer.content, layer.climate, on), layer.material, stages, recipe, bool(layer.row.wet_in_wet))
+
+
+def _frozen_pair(text: str, climate: Climate, when: tuple[datetime, ZoneInfo]) -> tuple[LayerRecipe, Room]:
+    return frozen_recipe(text), room_in(climate, *when)
+
+
+def _planned_pair(recipe: LayerRecipe, climate: Climate, when: tuple[date, ZoneInfo]) -> tuple[LayerRecipe, Room]:
+    on, zone = when
+    return recipe, room_in(climate, datetime(on.year, on.month, on.day, 12, tzinfo=zone), zone)
+
+
+FILMS: Kept[Film] = Kept(FILMS_KEPT)

@@ -1,0 +1,131 @@
+"""The rows a board is made of, read with a number of queries that does not grow with the studio."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from sqlalchemy import Row, Select, String, cast, select
+from sqlmodel import Session, col
+
+from server.services.access import Actor
+from server.services.recipes import Climate, MixBook, climate_of
+from server.store.tables import Layer, LayerMix, Panel, Place, PlaceMonth, Studio, TouchTest
+
+PANEL = (
+    "id uid version title width_mm height_mm place_id support ground_kind ground_surface ground_pigment ground_on "
+    "due_on due_for finished_on archived_at notes"
+)
+LAYER = (
+    "id uid version panel_id kind material thickness_preset wet_thickness_um texture thinner_id solvent_pct "
+    "wet_in_wet surface sitting_min planned_on painted_at notes"
+)
+REGION = "layer_id mix_id region area_share"
+TEST = "uid layer_id pressed_at stage place_on_panel note"
+PLACE = "id uid name light light_factor measured temperature_c relative_humidity_pct"
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceRow:
+    """Where panels dry."""
+
+    uid: str
+    name: str
+    climate: Climate
+
+
+@dataclass(frozen=True, slots=True)
+class StudioRows:
+    """A studio's records as rows: panels in the order of their titles, the rest by the id of what they belong to.
+
+    ``layers`` run from the lowest up; a painted layer's ``recipe_text`` is its frozen recipe as JSON text, and
+    ``forecast_text`` likewise. ``tests`` run from the earliest on; mistaken ones are left out.
+    """
+
+    studio: Row[Any]
+    panels: list[Row[Any]]
+    layers: Mapping[int, list[Row[Any]]]
+    regions: Mapping[int, list[Row[Any]]]
+    tests: Mapping[int, list[Row[Any]]]
+    places: Mapping[int, PlaceRow]
+    book: MixBook = field(repr=False)
+
+
+def load(session: Session, actor: Actor, panel_uid: str | None = None) -> StudioRows | None:
+    """All open panels of the actor's studio, or one panel, archived or not; None when there is no such panel."""
+    studio_id = actor.studio_id
+    panels_wanted = select(*_columns(Panel, PANEL)).where(col(Panel.studio_id) == studio_id)
+    if panel_uid is None:
+        panels_wanted = panels_wanted.where(col(Panel.archived_at).is_(None)).order_by(col(Panel.title), col(Panel.id))
+    else:
+        panels_wanted = panels_wanted.where(col(Panel.uid) == panel_uid)
+    panels = list(session.execute(panels_wanted).all())
+    if panel_uid is not None and not panels:
+        return None
+    studio = session.execute(
+        select(*_columns(Studio, "name time_zone confidence_pct drops_per_ml")).where(col(Studio.id) == studio_id)
+    ).one()
+    only = panels[0].id if panel_uid is not None else None
+    return StudioRows(
+        studio,
+        panels,
+        _by(session.execute(_layers(studio_id, only)), "panel_id"),
+        _by(session.execute(_regions(studio_id, only)), "layer_id"),
+        _by(session.execute(_tests(studio_id, only)), "layer_id"),
+        _places(session, studio_id),
+        MixBook.load(session, studio_id),
+    )
+
+
+def _columns(table: Any, names: str) -> list[Any]:
+    return [getattr(table, name) for name in names.split()]
+
+
+def _by(rows: Iterable[Row[Any]], key: str) -> dict[int, list[Row[Any]]]:
+    groups: dict[int, list[Row[Any]]] = defaultdict(list)
+    for row in rows:
+        groups[getattr(row, key)].append(row)
+    return groups
+
+
+def _open_layers(wanted: Select[Any], studio_id: int, panel_id: int | None) -> Select[Any]:
+    wanted = wanted.where(col(Layer.studio_id) == studio_id, col(Layer.archived_at).is_(None))
+    if panel_id is not None:
+        return wanted.where(col(Layer.panel_id) == panel_id)
+    return wanted.join(Panel, col(Panel.id) == col(Layer.panel_id)).where(col(Panel.archived_at).is_(None))
+
+
+def _layers(studio_id: int, panel_id: int | None) -> Select[Any]:
+    texts = [
+        cast(col(Layer.recipe_json), String).label("recipe_text"),
+        cast(col(Layer.forecast_json), String).label("forecast_text"),
+    ]
+    wanted = select(*_columns(Layer, LAYER), *(texts if panel_id is not None else texts[:1]))
+    return _open_layers(wanted, studio_id, panel_id).order_by(col(Layer.panel_id), col(Layer.position), col(Layer.id))
+
+
+def _regions(studio_id: int, panel_id: int | None) -> Select[Any]:
+    wanted = select(*_columns(LayerMix, REGION)).join(Layer, col(Layer.id) == col(LayerMix.layer_id))
+    return _open_layers(wanted, studio_id, panel_id).order_by(col(LayerMix.layer_id), col(LayerMix.position))
+
+
+def _tests(studio_id: int, panel_id: int | None) -> Select[Any]:
+    wanted = select(*_columns(TouchTest, TEST)).join(Layer, col(Layer.id) == col(TouchTest.layer_id))
+    return (
+        _open_layers(wanted, studio_id, panel_id)
+        .where(col(TouchTest.archived_at).is_(None))
+        .order_by(col(TouchTest.layer_id), col(TouchTest.pressed_at), col(TouchTest.id))
+    )
+
+
+def _places(session: Session, studio_id: int) -> dict[int, PlaceRow]:
+    months = _by(
+        session.execute(
+            select(*_columns(PlaceMonth, "place_id month temperature_c relative_humidity_pct"))
+            .join(Place, col(Place.id) == col(PlaceMonth.place_id))
+            .where(col(Place.studio_id) == studio_id)
+        ),
+        "place_id",
+    )
+    places = session.execute(select(*_columns(Place, PLACE)).where(col(Place.studio_id) == studio_id))
+    return {row.id: PlaceRow(row.uid, row.name, climate_of(row, months.get(row.id, []))) for row in places}

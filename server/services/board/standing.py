@@ -1,0 +1,246 @@
+"""Where each panel stands at a moment: the facts that Today, the calendar and the panel's page all show.
+
+One function a fact. Whether a film may be painted on is decided by ``server.science.readiness`` alone; this module adds
+what that function is not asked about: bare ground, films that do not dry like oil, and paint that goes into wet paint.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from sqlalchemy import Row
+
+from server.planning.finish import varnish_rest_d
+from server.planning.outlook import Outlook
+from server.science.readiness import Readiness, readiness
+from server.science.results import FilmState, LayerEstimate, Stage
+from server.science.soundness.types import Action, Severity, Verdict
+from server.science.stages import HARDNESS
+from server.services.board.chains import ChainCase, outlooks, span_of
+from server.services.board.facts import DaySpan, DueFact, Moment, RestFact, Standing
+from server.services.board.films import LayerOn, LayerToCome, PanelLayers, coming, instant, local_day
+from server.services.board.rows import StudioRows
+from server.services.forecasts import FORECASTS
+from server.services.panels import STRETCHED_SUPPORTS
+from server.services.verdicts import VERDICTS, Coming, Ground, Question
+
+TOUCH_GATE = "R03"  # the rule that stops a layer over a film that is not dry to the touch
+DRY = HARDNESS[FilmState.TOUCH_DRY]
+NO_REST = RestFact(None, None, None, None, None, None)
+
+
+@dataclass(frozen=True, slots=True)
+class PanelStanding:
+    """One panel's facts before they are shown. ``ready`` is None for bare ground and films without a forecast."""
+
+    layers: PanelLayers
+    standing: Standing
+    ready: Readiness | None
+    next_estimate: LayerEstimate | None
+    verdict: Verdict | None
+    lightly: Verdict | None
+    rest: RestFact
+    outlook: Outlook | None
+    due: DueFact | None
+    finish: DaySpan | None
+    varnish: DaySpan | None
+
+    @property
+    def top(self) -> LayerOn | None:
+        return self.layers.on[-1] if self.layers.on else None
+
+    @property
+    def next(self) -> LayerToCome | None:
+        return self.layers.to_come[0] if self.layers.to_come else None
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What is known of a panel before its outlook."""
+
+    layers: PanelLayers
+    estimate: LayerEstimate | None
+    verdict: Verdict | None
+    lightly: Verdict | None
+    ready: Readiness | None
+    standing: Standing
+
+
+def standings(rows: StudioRows, panels: Sequence[PanelLayers], moment: Moment) -> list[PanelStanding]:
+    """Where every panel stands, in the order given. Forecasts and outlooks of all are worked out together."""
+    estimates = _next_estimates(panels, moment)
+    asked = [_asked(layers, estimates[index], rows, moment) for index, layers in enumerate(panels)]
+    confidence = rows.studio.confidence_pct / 100
+    cases = [_case(item, confidence, moment) for item in asked]
+    seen = outlooks(cases, moment)
+    return [_standing(item, outlook, moment) for item, outlook in zip(asked, seen, strict=True)]
+
+
+def _next_estimates(panels: Sequence[PanelLayers], moment: Moment) -> list[LayerEstimate | None]:
+    questions = [layers.to_come[0].question(moment.on, moment.zone) if layers.to_come else None for layers in panels]
+    answers = iter(FORECASTS.ask([question for question in questions if question is not None]))
+    found = [None if question is None else next(answers) for question in questions]
+    return [forecast if isinstance(forecast, LayerEstimate) else None for forecast in found]
+
+
+def _asked(layers: PanelLayers, estimate: LayerEstimate | None, rows: StudioRows, moment: Moment) -> _Asked:
+    verdict = lightly = None
+    top = layers.on[-1] if layers.on else None
+    if layers.to_come:
+        upper = coming(layers.to_come[0], estimate, moment.on)
+        question = _question(layers, upper, rows.studio)
+        if question is not None and (estimate is not None or not layers.to_come[0].is_drying):
+            verdict = VERDICTS.of(question, moment.at, moment.on)
+            lightly = _lightly(question, verdict, moment)
+    ready = _readiness(top, verdict, moment) if top else None
+    return _Asked(layers, estimate, verdict, lightly, ready, _where(layers, ready, verdict))
+
+
+def _question(layers: PanelLayers, upper: Coming, studio: Row) -> Question | None:
+    """The next layer put to the rules; None while what lies on top is neither forecast nor tested."""
+    top = layers.on[-1] if layers.on else None
+    if top is not None and top.film.no_forecast is not None and top.laid.observed is None:
+        return None
+    stack = tuple(layer.laid for layer in layers.on)
+    return Question(ground_facts(layers.panel), stack, upper, drops_per_ml=studio.drops_per_ml)
+
+
+def ground_facts(panel: Row) -> Ground:
+    """Support and ground of a panel as the rules take them."""
+    support = "stretched" if panel.support in STRETCHED_SUPPORTS else "rigid"
+    return Ground(support, panel.ground_kind, panel.ground_surface, panel.ground_on, panel.ground_pigment)
+
+
+def _lightly(question: Question, verdict: Verdict, moment: Moment) -> Verdict | None:
+    """Working lightly into a tacky film, where the ordinary next layer is stopped because it is tacky."""
+    if verdict.state is not FilmState.TACKY or not any(finding.rule == TOUCH_GATE for finding in verdict.findings):
+        return None
+    return VERDICTS.of(question.asking(Action.WORK_LIGHTLY), moment.at, moment.on)
+
+
+def _readiness(top: LayerOn, verdict: Verdict | None, moment: Moment) -> Readiness | None:
+    if top.film.estimate is None:
+        return None
+    laid = top.laid
+    severity = Severity.SOUND if verdict is None else verdict.verdict
+    return readiness(laid.stages, laid.age_d(moment.at), laid.observed, laid.observed_age_d, severity)
+
+
+def _where(layers: PanelLayers, ready: Readiness | None, verdict: Verdict | None) -> Standing:
+    """The standing of a panel, for every screen."""
+    if layers.panel.finished_on is not None:
+        return Standing.FINISHED
+    if not layers.to_come:
+        return Standing.UNPLANNED
+    stopped = verdict is not None and verdict.verdict is Severity.STOP
+    if _goes_into_wet(layers, verdict) or not layers.on:
+        return Standing.STOPPED if stopped else Standing.READY
+    if ready is not None:
+        return Standing(ready.status.value)
+    top = layers.on[-1]
+    found_dry = top.laid.observed is not None and HARDNESS[top.laid.observed] >= DRY
+    # Acrylic and varnish have no forecast of ours and want none; oil without a recipe wants a fingertip.
+    if found_dry or (top.film.no_forecast is None and top.laid.observed is None):
+        return Standing.STOPPED if stopped else Standing.READY
+    return Standing.TEST_FIRST
+
+
+def _goes_into_wet(layers: PanelLayers, verdict: Verdict | None) -> bool:
+    """Whether the next layer is meant to go into the one below while that is wet, and still can."""
+    into_wet = bool(layers.to_come and layers.to_come[0].row.wet_in_wet and layers.on)
+    return into_wet and verdict is not None and verdict.state is FilmState.WET
+
+
+def _case(item: _Asked, confidence: float, moment: Moment) -> ChainCase:
+    layers = item.layers
+    top = layers.on[-1] if layers.on else None
+    if layers.to_come:
+        open_now = item.standing is Standing.READY
+    else:
+        open_now = top is not None and top.laid.observed is not None and HARDNESS[top.laid.observed] >= DRY
+    return ChainCase(
+        top=top,
+        to_come=() if item.standing is Standing.FINISHED else layers.to_come,
+        open_now=open_now,
+        not_before=allowed_from(item.verdict, top, moment),
+        due_on=layers.panel.due_on,
+        confidence=confidence,
+    )
+
+
+def allowed_from(verdict: Verdict | None, top: LayerOn | None, moment: Moment) -> date | None:
+    """The day from which no rule stops the next layer any more, when the stopping rules name one."""
+    if verdict is None or top is None or verdict.verdict is not Severity.STOP:
+        return None
+    stops = [finding for finding in verdict.findings if finding.severity is Severity.STOP]
+    days = [finding.remedy.not_before_d if finding.remedy else None for finding in stops]
+    named = [d for d in days if d is not None]
+    if len(named) < len(stops):
+        return None
+    return local_day(instant(top.row.painted_at, max(named)), moment.zone)
+
+
+def _standing(item: _Asked, outlook: Outlook | None, moment: Moment) -> PanelStanding:
+    finish = None if outlook is None else span_of(outlook.finish, moment)
+    layers = item.layers
+    return PanelStanding(
+        layers=layers,
+        standing=item.standing,
+        ready=item.ready,
+        next_estimate=item.estimate,
+        verdict=item.verdict,
+        lightly=item.lightly,
+        rest=_rest(item, moment),
+        outlook=outlook,
+        due=_due(layers.panel, outlook, moment),
+        finish=finish,
+        varnish=_varnish(layers, moment) if item.standing is Standing.FINISHED else None,
+    )
+
+
+def _rest(item: _Asked, moment: Moment) -> RestFact:
+    top, ready = item.layers.on[-1] if item.layers.on else None, item.ready
+    allowed = allowed_from(item.verdict, top, moment)
+    if top is None or ready is None:
+        return RestFact(None, None, None, None, None, allowed)
+
+    def day(days: float) -> date:
+        return local_day(instant(top.row.painted_at, days), moment.zone)
+
+    odds = ready.odds[FilmState.TOUCH_DRY] + ready.odds[FilmState.FIRM]
+    return RestFact(
+        touch=top.film.days[Stage.DRY_TO_TOUCH],
+        test_from=day(ready.test_from_d),
+        ready_from=day(ready.ready_from_d),
+        best_from=day(ready.best_from_d),
+        touch_odds=odds,
+        allowed_from=allowed,
+    )
+
+
+def _due(panel: Row, outlook: Outlook | None, moment: Moment) -> DueFact | None:
+    if panel.due_on is None:
+        return None
+    risk = None if outlook is None else outlook.due
+    is_late = panel.due_on < moment.on and panel.finished_on is None
+    at_risk = is_late or (risk is not None and risk.at_risk)
+    return DueFact(panel.due_on, panel.due_for, None if risk is None else risk.odds, at_risk, is_late)
+
+
+def _varnish(layers: PanelLayers, moment: Moment) -> DaySpan | None:
+    """From when a finished panel may be varnished: the later of the model's days and the customary rest."""
+    top = layers.on[-1] if layers.on else None
+    if top is None or top.film.estimate is None:
+        return None
+    regions = [region for layer in layers.on if layer.film.estimate for region in layer.film.estimate.regions]
+    rest_d = varnish_rest_d(
+        max(region.composition.film_thickness_um for region in regions),
+        max(region.composition.richness for region in regions),
+    )
+    by_custom = local_day(top.row.painted_at + timedelta(days=rest_d), moment.zone)
+    found = [layer.film.days[Stage.FINAL_VARNISH] for layer in layers.on if layer.film.days]
+    return DaySpan(
+        max(by_custom, *(span.low for span in found)),
+        max(by_custom, *(span.central for span in found)),
+        max(by_custom, *(span.high for span in found)),
+    )

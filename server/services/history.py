@@ -80,6 +80,14 @@ def recent(session: Session, actor: Actor, limit: int = 50, before_uid: str | No
     return [_entry(change_set, ()) for change_set in session.scalars(query)]
 
 
+def entry(session: Session, actor: Actor, uid: str) -> HistoryEntry | None:
+    """One entry without its rows, None when the studio has none of that uid."""
+    allow(actor, "read", None)
+    query = select(ChangeSet).where(col(ChangeSet.studio_id) == actor.studio_id, col(ChangeSet.uid) == uid)
+    found = session.scalars(query).first()
+    return _entry(found, ()) if found is not None else None
+
+
 def of_record(session: Session, actor: Actor, table: str, uid: str, limit: int = 50) -> list[HistoryEntry]:
     """The entries that touched one record (``table`` as in the database: "panel", "mix"), newest first, each with
     what changed in the record and in the rows that belong to it. Raises ``NotFound``."""

@@ -8,20 +8,14 @@ A page reads::
             board = panel_page(session, page.actor, uid, page.now, page.zone)
         return page.render("panels/panel.html", board)
 
-A page changes something::
+What a form saves goes through ``saving.save``; a button without fields opens its unit of work itself::
 
-    @router.post("/panels/{uid}/edit")
-    def edit(page: Page, posted: Posted, uid: str) -> Response:
-        command, form = parse(posted, PanelUpdate, zone=page.zone)
-        if command is None:
-            return page.render("panels/edit.html", {"form": form}, status=422)
-        try:
-            with page.unit(f"Changed '{command.title}'", posted) as work:
-                if not work.repeated:
-                    panels.update(work.session, page.actor, uid, command)
-                    work.location = f"/panels/{uid}"
-        except Invalid as fault: ...    422, see ``forms``
-        except Conflict as fault: ...   409
+    @router.post("/panels/{uid}/archive")
+    def archive(page: Page, posted: Posted, uid: str) -> Response:
+        with page.unit("Put a panel away", posted) as work:
+            if not work.repeated:
+                panels.archive(work.session, page.actor, uid)
+                work.location = "/panels"
         return page.saved(work)
 
 Tests override the clock with ``app.dependency_overrides[get_now]`` or ``app.state.clock``.
@@ -40,7 +34,7 @@ from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
-from server.services import studios
+from server.services import history, studios
 from server.services.access import Actor
 from server.services.unit import Unit, unit
 from server.store.db import Database
@@ -127,11 +121,9 @@ class PageRequest:
         uid = self.request.cookies.get(DONE_COOKIE)
         if not uid:
             return None
-        from server.services import history
-
         with self.db.read() as session:
-            label = history.label_of(session, self.actor, uid)
-        return Flash(label, uid) if label else None
+            entry = history.entry(session, self.actor, uid)
+        return Flash(entry.label, uid, entry.action == "undo") if entry else None
 
     @property
     def wants_fragment(self) -> bool:

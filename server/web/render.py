@@ -37,6 +37,7 @@ class Flash:
 
     text: str
     change_uid: str
+    can_undo: bool
 
 
 @dataclass(frozen=True, slots=True)

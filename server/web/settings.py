@@ -4,6 +4,7 @@
 variable            meaning
 ==================  ==========================================================================================
 DATABASE_URL        the studio's database, when it is not the file in the data directory (``postgresql+psycopg://…``)
+DISPLAY             set where a browser window can open (so is WAYLAND_DISPLAY)
 XDG_DATA_HOME       the user's data directory, ``~/.local/share`` when unset; files go to ``umberday`` below it
 ==================  ==========================================================================================
 """

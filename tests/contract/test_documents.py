@@ -4,7 +4,6 @@ import re
 from pathlib import Path
 
 import pytest
-from fastapi import FastAPI
 from fastapi.routing import APIRoute
 
 from server import __main__ as commands
@@ -19,11 +18,6 @@ COMMANDS = [command.name for command in commands.COMMANDS] + list(commands.LAUNC
 
 
 def routes() -> list[tuple[str, str]]:
-    app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
-    for router in PAGE_ROUTERS:
-        app.include_router(router)
-    for router in API_ROUTERS:
-        app.include_router(router, prefix="/api/v1")
     found = []
     for router, prefix in [(r, "") for r in PAGE_ROUTERS] + [(r, "/api/v1") for r in API_ROUTERS]:
         for route in router.routes:

@@ -14,6 +14,7 @@ BY_ACTION: dict[tuple[Action, bool], tuple[Rule, ...]] = {
     for action in Action
     for has_upper in (False, True)
 }
+MIX_MATTERS = {action: tuple(item for item in BY_ACTION[action, True] if item.mix_matters) for action in Action}
 
 
 def check(situation: Situation, thresholds: Thresholds = DEFAULT) -> Verdict:
@@ -24,7 +25,7 @@ def check(situation: Situation, thresholds: Thresholds = DEFAULT) -> Verdict:
     p50, the others at p90) or from the painter's own touch test, which wins (see ``server.science.stages``).
     """
     facts = read_facts(situation, thresholds)
-    drafts = _ask(facts, thresholds)
+    drafts = _ask(BY_ACTION[situation.action, situation.upper is not None], facts, thresholds)
     findings = [
         Finding(
             rule=item.id,
@@ -46,10 +47,13 @@ def check(situation: Situation, thresholds: Thresholds = DEFAULT) -> Verdict:
     )
 
 
-def _ask(facts: Facts, thresholds: Thresholds) -> list[tuple[Rule, Draft]]:
-    rules = BY_ACTION[facts.situation.action, facts.upper is not None]
-    answers = ((item, item.judge(facts, thresholds)) for item in rules)
-    return [(item, draft) for item, draft in answers if draft is not None and draft.severity is not Severity.SOUND]
+def _ask(rules: tuple[Rule, ...], facts: Facts, thresholds: Thresholds) -> list[tuple[Rule, Draft]]:
+    answers = []
+    for item in rules:
+        draft = item.judge(facts, thresholds)
+        if draft is not None and draft.severity is not Severity.SOUND:
+            answers.append((item, draft))
+    return answers
 
 
 def _broken_by(
@@ -60,9 +64,8 @@ def _broken_by(
         return ()
     drafts, thresholds = known
     # The offer depends on the ages compared here too: they go into the same book.
-    answers = _ask(
-        with_situation(facts, with_changes(facts.situation, draft.by_mix, draft.coats), thresholds), thresholds
-    )
+    changed = with_situation(facts, with_changes(facts.situation, draft.by_mix, draft.coats), thresholds)
+    answers = _ask(MIX_MATTERS[facts.action], changed, thresholds)
     before = {(rule.id, rule.title): WEIGHT[found.severity] for rule, found in drafts}
     return tuple(
         rule.id

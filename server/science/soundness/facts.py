@@ -1,7 +1,6 @@
 """What the rules look at: facts of each layer, derived once from the situation. Pure arithmetic."""
 
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import dataclass, field, replace
 
 from server.science.results import FilmState, Stage, StageRange
 from server.science.soundness.compare import Ages
@@ -19,9 +18,13 @@ STAGE_OF_STATE = {
 }
 
 
-@dataclass(frozen=True)
+def _richness(mix: MixFacts) -> float:
+    return mix.richness
+
+
+@dataclass(slots=True, eq=False)
 class LayerFacts:
-    """One layer: painted (``age_d`` counts) or about to go on (``age_d`` 0).
+    """One layer, never changed once made: painted (``age_d`` counts) or about to go on (``age_d`` 0).
 
     ``offset_d`` is how much older the layer is than the top one, so that an age of this layer can be said as an age of
     the layer below the brush. ``floor`` is the state the painter found at the age ``seen_d``: never softer after that.
@@ -39,6 +42,25 @@ class LayerFacts:
     floor: FilmState
     seen_d: float
     ages: Ages
+    drying: bool = field(init=False)
+    richest: MixFacts | None = field(init=False)
+    leanest: MixFacts | None = field(init=False)
+    max_added_share: float = field(init=False)
+    max_solvent_share: float = field(init=False)
+    alkyd_share: float = field(init=False)
+    drier: bool = field(init=False)
+
+    def __post_init__(self) -> None:
+        """What follows from the mixes. ``drying``: a film that dries by taking up oxygen, oil or alkyd."""
+        mixes = self.mixes
+        self.drying = self.material in DRYING_MATERIALS
+        self.richest = max(mixes, key=_richness, default=None)
+        self.leanest = min(mixes, key=_richness, default=None)
+        self.max_added_share = max([mix.added_share for mix in mixes], default=0.0)
+        self.max_solvent_share = max([mix.solvent_share for mix in mixes], default=0.0)
+        alkyd = max([mix.alkyd_share for mix in mixes], default=0.0)
+        self.alkyd_share = 1.0 if self.material is Material.ALKYD else alkyd
+        self.drier = any(mix.drier for mix in mixes)
 
     def time(self, stage: Stage, percentile: str = "p50_d") -> float:
         """Age in days at which the layer reaches the stage; 0 for films that do not dry like oil."""
@@ -58,7 +80,7 @@ class LayerFacts:
         late = self.time(STAGE_OF_STATE[state], "p90_d")
         return min(late, self.seen_d) if HARDNESS[self.floor] >= HARDNESS[state] else late
 
-    @cached_property
+    @property
     def through(self) -> bool:
         return self.at_least(FilmState.FIRM)
 
@@ -74,40 +96,9 @@ class LayerFacts:
         """Share of the panel's area that the layer's mixes cover, 0 to 1."""
         return sum(mix.area_share for mix in self.mixes)
 
-    @cached_property
-    def drying(self) -> bool:
-        """An oil or alkyd film, the kind that dries by taking up oxygen."""
-        return self.material in DRYING_MATERIALS
-
     def top_age(self, age_d: float) -> float:
         """An age of this layer said as the age of the top layer."""
         return age_d - self.offset_d
-
-    @cached_property
-    def richest(self) -> MixFacts | None:
-        return max(self.mixes, key=lambda mix: mix.richness, default=None)
-
-    @cached_property
-    def leanest(self) -> MixFacts | None:
-        return min(self.mixes, key=lambda mix: mix.richness, default=None)
-
-    @cached_property
-    def max_added_share(self) -> float:
-        return max((mix.added_share for mix in self.mixes), default=0.0)
-
-    @cached_property
-    def max_solvent_share(self) -> float:
-        return max((mix.solvent_share for mix in self.mixes), default=0.0)
-
-    @cached_property
-    def alkyd_share(self) -> float:
-        if self.material is Material.ALKYD:
-            return 1.0
-        return max((mix.alkyd_share for mix in self.mixes), default=0.0)
-
-    @cached_property
-    def drier(self) -> bool:
-        return any(mix.drier for mix in self.mixes)
 
     def pigment_share(self, keys: frozenset[str]) -> float:
         """The largest share of the pigment volume that these pigments have in any mix."""
@@ -115,9 +106,9 @@ class LayerFacts:
         return max((sum(s for k, s in shares.items() if k in keys) for shares in found), default=0.0)
 
 
-@dataclass(frozen=True)
+@dataclass(slots=True, eq=False)
 class Facts:
-    """The whole question, ready for the rules.
+    """The whole question, ready for the rules; never changed once made.
 
     ``layers`` runs lowest to top. ``lower`` is what the new layer lies on and ``upper`` the new layer; where the new
     layer goes into wet paint in the same session the two count as one: ``merged`` is True, ``upper`` is both
@@ -131,6 +122,7 @@ class Facts:
     lower: LayerFacts | None
     upper: LayerFacts | None
     merged: bool
+    _resting: tuple[LayerFacts, ...] | None = field(init=False, default=None)
 
     @property
     def action(self) -> Action:
@@ -145,11 +137,15 @@ class Facts:
         """Whether the new layer lies on the ground itself."""
         return self.lower is None
 
-    @cached_property
+    @property
     def resting(self) -> tuple[LayerFacts, ...]:
         """The layers below the new one, the top one first, then deeper ones that still dry below it."""
-        below = self.layers[:-1] if self.merged else self.layers
-        return tuple(layer for i, layer in enumerate(reversed(below)) if layer.drying and (i == 0 or not layer.through))
+        if self._resting is None:
+            below = self.layers[:-1] if self.merged else self.layers
+            self._resting = tuple(
+                [layer for i, layer in enumerate(below[::-1]) if layer.drying and (i == 0 or not layer.through)]
+            )
+        return self._resting
 
 
 def read_facts(situation: Situation, thresholds: Thresholds) -> Facts:

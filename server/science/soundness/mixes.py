@@ -5,7 +5,6 @@ They need only what the painter knows (parts of paint, medium and thinner by vol
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 
 from server.science.recipe import AdditionKind, LayerRecipe, MixRecipe
 from server.science.soundness.pigments import key_of
@@ -14,13 +13,14 @@ from server.science.soundness.thresholds import Thresholds
 DEFAULT_ALKYD_NON_VOLATILE = 0.5  # from memory; the recipe may say otherwise
 
 
-@dataclass(frozen=True)
+@dataclass(slots=True, eq=False)
 class MixFacts:
-    """One mix. ``paint``, ``binder`` (added, non-volatile), ``inert`` and ``solvent`` are parts by volume.
+    """One mix; never changed once made.
 
-    ``free_solvent`` is the part of ``solvent`` outside mediums, which can be left out. ``alkyd``, ``wax`` and ``resin``
-    are the parts of ``binder`` that are these. ``pigments`` are shares of the pigment volume by table key ("PW6",
-    "PBr7/raw umber"); ``oils`` shares of the oil by name. ``index`` is the mix's place in its layer's recipe.
+    ``paint``, ``binder`` (added, non-volatile), ``inert`` and ``solvent`` are parts by volume. ``free_solvent`` is the
+    part of ``solvent`` outside mediums, which can be left out. ``alkyd``, ``wax`` and ``resin`` are the parts of
+    ``binder`` that are these. ``pigments`` are shares of the pigment volume by table key ("PW6", "PBr7/raw umber");
+    ``oils`` shares of the oil by name. ``index`` is the mix's place in its layer's recipe.
     """
 
     index: int
@@ -39,30 +39,24 @@ class MixFacts:
     drier: bool = False
     pigments: dict[str, float] = field(default_factory=dict)
     oils: dict[str, float] = field(default_factory=dict)
+    volume: float = field(init=False)
+    richness: float = field(init=False)
+    added_share: float = field(init=False)
+    solvent_share: float = field(init=False)
 
-    @cached_property
-    def richness(self) -> float:
-        """D = (P + B + K)(1 - f0) / (P (1 - f0) + K); 1 is tube paint, ``inf`` a film without any pigment."""
-        solid = self.paint * (1.0 - self.base_fraction) + self.inert
-        if solid <= 0.0:
-            return float("inf")
-        return (self.paint + self.binder + self.inert) * (1.0 - self.base_fraction) / solid
+    def __post_init__(self) -> None:
+        """Wet volume in parts, D, M and S.
 
-    @cached_property
-    def added_share(self) -> float:
-        """M = B / (P + B), 0 to 1."""
-        whole = self.paint + self.binder
-        return self.binder / whole if whole > 0.0 else 0.0
-
-    @property
-    def volume(self) -> float:
-        """The wet volume, in parts."""
-        return self.paint + self.binder + self.inert + self.solvent
-
-    @cached_property
-    def solvent_share(self) -> float:
-        """S = solvent / wet volume, the solvent inside mediums counted, 0 to 1."""
-        return self.solvent / self.volume if self.volume > 0.0 else 0.0
+        D = (P + B + K)(1 - f0) / (P (1 - f0) + K): 1 is tube paint, ``inf`` a film without any solids. M = B / (P + B).
+        S = solvent / wet volume, the solvent inside mediums counted.
+        """
+        solids = 1.0 - self.base_fraction
+        base = self.paint * solids + self.inert
+        dry = self.paint + self.binder + self.inert
+        self.volume = dry + self.solvent
+        self.richness = dry * solids / base if base > 0.0 else float("inf")
+        self.added_share = self.binder / (self.paint + self.binder) if self.paint + self.binder > 0.0 else 0.0
+        self.solvent_share = self.solvent / self.volume if self.volume > 0.0 else 0.0
 
     @property
     def alkyd_share(self) -> float:

@@ -43,7 +43,8 @@ class About:
 
     ``sources`` are keys of ``data/soundness_sources.toml``; ``evidence`` says how strong the support is, ``why`` is the
     paragraph a student reads, ``dispute`` what is argued against it. ``actions``: when the rule is asked;
-    ``needs_upper``: only when a new layer is given.
+    ``needs_upper``: only when a new layer is given; ``mix_matters``: whether the answer hangs on the new layer's parts
+    or thickness, so that a remedy's change of them could break it.
     """
 
     id: str
@@ -55,6 +56,7 @@ class About:
     dispute: str = ""
     actions: frozenset[Action] = PAINTING
     needs_upper: bool = True
+    mix_matters: bool = True
 
     @cached_property
     def source(self) -> str:

@@ -113,6 +113,7 @@ def _wax_draft(severity: Severity, share: float, limits: Thresholds) -> Draft:
             "warm rooms."
         ),
         needs_upper=False,
+        mix_matters=False,
     )
 )
 def BITUMEN(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -135,6 +136,7 @@ def BITUMEN(facts: Facts, limits: Thresholds) -> Draft | None:
         sources=("M",),
         evidence="from memory, not checked",
         why="Clove oil stops oil paint from drying; more than a drop in ten millilitres and the film may stay soft.",
+        mix_matters=False,
     )
 )
 def NON_DRYING_OIL(facts: Facts, limits: Thresholds) -> Draft | None:

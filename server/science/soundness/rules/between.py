@@ -36,6 +36,7 @@ def _poor_hold(lower: LayerFacts, facts: Facts, limits: Thresholds) -> list[str]
             "scratched off it "
             "for months."
         ),
+        mix_matters=False,
     )
 )
 def OLD_OR_GLOSSY(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -67,6 +68,7 @@ def OLD_OR_GLOSSY(facts: Facts, limits: Thresholds) -> Draft | None:
         why="A soluble varnish inside the picture dissolves when someone cleans it, and the paint above comes away.",
         dispute="An old handbook allowed a little quick varnish under a glaze when the ground is hard.",
         needs_upper=False,
+        mix_matters=False,
     )
 )
 def VARNISH_BETWEEN(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -91,6 +93,7 @@ def VARNISH_BETWEEN(facts: Facts, limits: Thresholds) -> Draft | None:
         evidence="handbooks and conservators: works painted over earlier pictures come off more often",
         why="An old picture is fat and hard on top; its drawing shows through in time, and its texture always.",
         needs_upper=False,
+        mix_matters=False,
     )
 )
 def OLD_PICTURE(facts: Facts, limits: Thresholds) -> Draft | None:

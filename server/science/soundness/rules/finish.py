@@ -63,6 +63,7 @@ def varnish_date_d(facts: Facts, limits: Thresholds) -> float:
         dispute="Not varnishing at all is a choice some conservators defend.",
         actions=frozenset({Action.FINAL_VARNISH}),
         needs_upper=False,
+        mix_matters=False,
     )
 )
 def FINAL_VARNISH(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -97,6 +98,7 @@ def FINAL_VARNISH(facts: Facts, limits: Thresholds) -> Draft | None:
         why="A thin temporary coat evens the gloss for a show. It must come off, or be varnished over, later.",
         actions=frozenset({Action.TEMPORARY_VARNISH}),
         needs_upper=False,
+        mix_matters=False,
     )
 )
 def TEMPORARY_VARNISH(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -134,6 +136,7 @@ HANDLING = frozenset({Action.FRAME, Action.FRAME_GLAZED, Action.WRAP, Action.STA
         why="Anything that touches a face not dry through leaves its print there or sticks; air must reach the paint.",
         actions=HANDLING,
         needs_upper=False,
+        mix_matters=False,
     )
 )
 def HANDLE(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -223,6 +226,7 @@ def _frame(facts: Facts, touch_d: float, limits: Thresholds) -> Draft | None:
         why="Paint and primer turn brittle in the cold, and varnish soft in the heat of a parked van.",
         actions=frozenset({Action.SHIP}),
         needs_upper=False,
+        mix_matters=False,
     )
 )
 def TRANSIT(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -261,6 +265,7 @@ def TRANSIT(facts: Facts, limits: Thresholds) -> Draft | None:
         ),
         actions=frozenset({Action.ABRADE}),
         needs_upper=False,
+        mix_matters=False,
     )
 )
 def DUST(facts: Facts, limits: Thresholds) -> Draft | None:

@@ -96,6 +96,7 @@ def SLICK_GROUND(facts: Facts, limits: Thresholds) -> Draft | None:
         sources=("S12",),
         evidence="advice of conservators: six to twelve months is better than a week or two",
         why="An oil ground is a thick layer of oil paint; painted over young, it is the soft bed under everything.",
+        mix_matters=False,
     )
 )
 def YOUNG_OIL_GROUND(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -126,6 +127,7 @@ def YOUNG_OIL_GROUND(facts: Facts, limits: Thresholds) -> Draft | None:
         sources=("S45",),
         evidence="samples eight and nine years old came off mainly through zinc soaps",
         why="Oil with zinc over acrylic grounds is a pairing seen to peel within a decade, worse on a slick ground.",
+        mix_matters=False,
     )
 )
 def ZINC_ON_ACRYLIC(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -154,6 +156,7 @@ def ZINC_ON_ACRYLIC(facts: Facts, limits: Thresholds) -> Draft | None:
             "rest along."
         ),
         needs_upper=False,
+        mix_matters=False,
     )
 )
 def STIFF_ON_CANVAS(facts: Facts, limits: Thresholds) -> Draft | None:

@@ -63,6 +63,7 @@ def ALKYD_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
         sources=("S3", "D"),
         evidence="advice of conservators",
         why="Drier makes the upper film skin and harden before the lower one, which is the wrong way round.",
+        mix_matters=False,
     )
 )
 def DRIER_ON_TOP(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -103,6 +104,7 @@ def DRIER_ON_TOP(facts: Facts, limits: Thresholds) -> Draft | None:
             "soft long "
             "after its surface feels dry."
         ),
+        mix_matters=False,
     )
 )
 def SLOW_COLOUR_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -133,6 +135,7 @@ def SLOW_COLOUR_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:
         sources=("M",),
         evidence="from memory, not checked",
         why="Poppy, safflower and walnut oil dry more slowly and to a weaker film than linseed; they belong on top.",
+        mix_matters=False,
     )
 )
 def SLOW_OIL_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:

@@ -33,6 +33,7 @@ def speed_severity(upper: LayerFacts, lower: LayerFacts, limits: Thresholds) -> 
             "cobalt, "
             "driers and alkyd are quick; blacks, cadmiums and lakes are slow."
         ),
+        mix_matters=False,
     )
 )
 def SPEED_ORDER(facts: Facts, limits: Thresholds) -> Draft | None:

@@ -27,6 +27,7 @@ def _soft_layers(facts: Facts) -> tuple[LayerFacts, ...]:
             "Thick paint dries from the outside. Under the skin it stays soft for months and goes on shrinking, and "
             "a continuous film over it is pulled apart. Impasto belongs last."
         ),
+        mix_matters=False,
     )
 )
 def SKINNED_IMPASTO(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -125,6 +126,7 @@ def RICH_AND_THICK(facts: Facts, limits: Thresholds) -> Draft | None:
         sources=("S3", "D"),
         evidence="conservators: covering a layer slows its drying; the number is our own choice",
         why="Every layer keeps air from those below. Several in a row bury the first one while it is still soft.",
+        mix_matters=False,
     )
 )
 def MANY_PENDING(facts: Facts, limits: Thresholds) -> Draft | None:

@@ -87,6 +87,7 @@ def TOUCH_GATE(facts: Facts, limits: Thresholds) -> Draft | None:
             "both together."
         ),
         actions=frozenset({Action.NEXT_LAYER, Action.WORK_LIGHTLY}),
+        mix_matters=False,
     )
 )
 def WET_IN_WET(facts: Facts, limits: Thresholds) -> Draft | None:

@@ -18,6 +18,7 @@ OILY = frozenset({Material.OIL, Material.ALKYD, Material.OLD_PAINTING})
         sources=("CP",),
         evidence="advised by everyone; no controlled study was found",
         why="A water-borne film can neither wet nor grip an oily film, and the oil below goes on moving for years.",
+        mix_matters=False,
     )
 )
 def ACRYLIC_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -46,6 +47,7 @@ def ACRYLIC_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
             "far better than "
             "a thick or glossy one."
         ),
+        mix_matters=False,
     )
 )
 def OIL_OVER_ACRYLIC(facts: Facts, limits: Thresholds) -> Draft | None:

@@ -35,6 +35,7 @@ def ground_zinc_share(facts: Facts) -> float:
             "what lies on it peels and flakes years later."
         ),
         needs_upper=False,
+        mix_matters=False,
     )
 )
 def ZINC_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -66,6 +67,7 @@ def ZINC_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:
             "of them."
         ),
         needs_upper=False,
+        mix_matters=False,
     )
 )
 def ZINC_ANYWHERE(facts: Facts, limits: Thresholds) -> Draft | None:

@@ -5,6 +5,8 @@ from pathlib import Path
 import jinja2
 import pytest
 
+pytest_plugins = ["tests.databases"]
+
 TESTS = Path(__file__).parent
 TEMPLATES = TESTS.parent / "templates"
 loaded: set[str] = set()

@@ -1,0 +1,206 @@
+"""Rows as they were at each migration, to upgrade from. Add a revision here with every new migration; change none."""
+
+from datetime import date, datetime, timedelta, timezone
+from typing import Any
+
+from sqlalchemy import Connection, MetaData, insert, select
+
+Rows = dict[str, list[dict[str, Any]]]
+
+_THEN = datetime(2026, 11, 2, 10, 0, tzinfo=timezone.utc)
+_STAMPS = {
+    "version": 1,
+    "created_at": _THEN,
+    "updated_at": _THEN,
+    "archived_at": None,
+}
+
+
+def _record(row_id: int, uid: str, **values: Any) -> dict[str, Any]:
+    return {"id": row_id, "uid": uid, **_STAMPS, **values}
+
+
+_FIRST: Rows = {
+    "studio": [
+        _record(
+            1,
+            "studio-1",
+            name="Invented",
+            time_zone="Europe/Prague",
+            confidence_pct=90,
+            drops_per_ml=20,
+            is_invented=True,
+        )
+    ],
+    "place": [
+        _record(
+            1,
+            "place-1",
+            studio_id=1,
+            name="Rack",
+            light="room",
+            light_factor=None,
+            measured=False,
+            temperature_c=20.0,
+            relative_humidity_pct=50.0,
+            notes="",
+        )
+    ],
+    "place_month": [{"id": 1, "place_id": 1, "month": 1, "temperature_c": 17.5, "relative_humidity_pct": 40.0}],
+    "paint": [
+        _record(
+            1,
+            "paint-1",
+            studio_id=1,
+            label="White",
+            oil="linseed",
+            tube_ml=40.0,
+            left_ml=12.5,
+            paint_oil_g_per_100g=None,
+            rub_out_oa_g_per_100g=None,
+            density_g_cm3=None,
+            notes="",
+        )
+    ],
+    "paint_pigment": [{"id": 1, "paint_id": 1, "position": 0, "ci_name": "PW6", "variant": None, "share": 1.0}],
+    "medium": [_record(1, "medium-1", studio_id=1, label="Oil and spirits", notes="")],
+    "medium_part": [
+        {
+            "id": 1,
+            "medium_id": 1,
+            "position": 0,
+            "kind": "oil",
+            "oil": "linseed",
+            "solvent": None,
+            "parts": 1.0,
+            "non_volatile": None,
+        }
+    ],
+    "thinner": [_record(1, "thinner-1", studio_id=1, label="Spirits", solvent="odourless_mineral_spirits", notes="")],
+    "mix": [_record(1, "mix-1", studio_id=1, label="Light", swatch="#eeeeee", notes="")],
+    "mix_part": [
+        {
+            "id": 1,
+            "mix_id": 1,
+            "position": 0,
+            "kind": "paint",
+            "paint_id": 1,
+            "medium_id": None,
+            "thinner_id": None,
+            "parts": 9.0,
+            "metal": None,
+            "percent_on_oil": None,
+            "drops_per_10_ml": None,
+        }
+    ],
+    "panel": [
+        _record(
+            1,
+            "panel-1",
+            studio_id=1,
+            place_id=1,
+            title="Two pears",
+            width_mm=400,
+            height_mm=500,
+            support="hardboard",
+            ground_kind="acrylic",
+            ground_surface="matte",
+            ground_pigment=None,
+            ground_on=date(2026, 10, 1),
+            due_on=date(2027, 1, 31),
+            due_for="an exhibition",
+            finished_on=None,
+            notes="línea – ✓",
+        )
+    ],
+    "layer": [
+        _record(
+            1,
+            "layer-1",
+            studio_id=1,
+            panel_id=1,
+            position=0,
+            kind="underpainting",
+            material="oil",
+            thickness_preset="thin_opaque",
+            wet_thickness_um=30.0,
+            texture="smooth",
+            thinner_id=1,
+            solvent_pct=20.0,
+            wet_in_wet=False,
+            surface=None,
+            sitting_min=90,
+            planned_on=None,
+            painted_at=_THEN,
+            recipe_json={"wet_thickness_um": 30.0},
+            forecast_json=None,
+            notes="",
+        )
+    ],
+    "layer_mix": [{"id": 1, "layer_id": 1, "position": 0, "mix_id": 1, "region": "sky", "area_share": 1.0}],
+    "touch_test": [
+        _record(
+            1,
+            "test-1",
+            studio_id=1,
+            layer_id=1,
+            pressed_at=_THEN + timedelta(days=3),
+            stage="tacky",
+            place_on_panel="lower left",
+            note="",
+        )
+    ],
+    "change_set": [
+        {
+            "id": 1,
+            "uid": "set-1",
+            "studio_id": 1,
+            "at": _THEN,
+            "actor": "painter",
+            "label": "Added a mix",
+            "command_key": "key-1",
+            "location": "/mixes/mix-1",
+            "undoes_id": None,
+            "undone_at": None,
+        }
+    ],
+    "change": [
+        {
+            "id": 1,
+            "change_set_id": 1,
+            "position": 0,
+            "table_name": "mix",
+            "row_id": 1,
+            "before": None,
+            "after": {"id": 1},
+        }
+    ],
+}
+
+OLD_ROWS: dict[str, Rows] = {"0001": _FIRST}
+REVISIONS = tuple(OLD_ROWS)  # oldest first
+
+
+def _reflected(connection: Connection) -> MetaData:
+    # The tables as they are in the database, since today's classes may know other columns.
+    metadata = MetaData()
+    metadata.reflect(connection)
+    return metadata
+
+
+def insert_rows(connection: Connection, revision: str) -> None:
+    """Fill a database at ``revision`` with that revision's rows."""
+    for table in _reflected(connection).sorted_tables:
+        if table.name in OLD_ROWS[revision]:
+            connection.execute(insert(table), OLD_ROWS[revision][table.name])
+
+
+def rows_of(connection: Connection, name: str, like: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """What is in a table, cut to the columns that the old rows ``like`` have."""
+    table = _reflected(connection).tables[name]
+    found = connection.execute(select(table).order_by(table.c.id)).mappings()
+    return [{column: _aware(row[column]) for column in like[0]} for row in found]
+
+
+def _aware(value: Any) -> Any:
+    return value.replace(tzinfo=timezone.utc) if isinstance(value, datetime) and value.tzinfo is None else value

@@ -6,7 +6,7 @@ pure. Archived paints, mediums and mixes stay in the book, since a layer planned
 
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, dataclass, field, fields, replace
 from datetime import datetime, timezone
 from functools import cached_property
 from typing import Any, Protocol
@@ -74,11 +74,25 @@ class BookMix:
 
 
 @dataclass(frozen=True, slots=True)
+class _Shelf:
+    """Paints, mediums and thinners by their record id, each as one part."""
+
+    paints: Mapping[int, PaintInMix]
+    mediums: Mapping[int, tuple[Addition, ...]]
+    solvents: Mapping[int, str]
+
+
+@dataclass(frozen=True, slots=True)
 class MixBook:
     """The shelf of a studio by record id: ``mixes`` ready for calculation, ``solvents`` by thinner."""
 
     mixes: Mapping[int, BookMix]
     solvents: Mapping[int, str]
+    shelf: _Shelf = field(repr=False)
+
+    def try_out(self, label: str, parts: Sequence[Any]) -> MixRecipe | None:
+        """The recipe of a mix that is not kept, from parts with the columns of ``MixPart``; None for no part at all."""
+        return _mix_recipe(label, parts, self.shelf)
 
     @classmethod
     def load(cls, session: Session, studio_id: int) -> "MixBook":
@@ -100,17 +114,11 @@ class MixBook:
             "mix_id",
         )
         mixes = {}
+        shelf = _Shelf(paints, mediums, solvents)
         for row in session.execute(_of_studio(Mix, "id uid label swatch", studio_id)):
-            recipe = _mix_recipe(row.label, parts.get(row.id, []), _Shelf(paints, mediums, solvents))
+            recipe = _mix_recipe(row.label, parts.get(row.id, []), shelf)
             mixes[row.id] = BookMix(row.id, row.uid, row.label, row.swatch, recipe, repr(recipe))
-        return cls(mixes, solvents)
-
-
-@dataclass(frozen=True, slots=True)
-class _Shelf:
-    paints: Mapping[int, PaintInMix]
-    mediums: Mapping[int, tuple[Addition, ...]]
-    solvents: Mapping[int, str]
+        return cls(mixes, solvents, shelf)
 
 
 def _columns(table: Any, names: str) -> list[Any]:
@@ -308,7 +316,7 @@ class Climate:
 
     @cached_property
     def _hash(self) -> int:
-        return hash(tuple(getattr(self, field.name) for field in fields(self)))
+        return hash(tuple(getattr(self, name.name) for name in fields(self)))
 
     def __hash__(self) -> int:
         # A climate is part of the key of every estimate: its hash is worked out once.

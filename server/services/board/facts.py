@@ -9,7 +9,7 @@ from datetime import date, datetime
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
-from server.science.results import Composition, FilmState, Stage
+from server.science.results import Composition, FilmState, Stage, StageRange
 from server.science.soundness.types import Material, Verdict
 
 
@@ -85,7 +85,8 @@ class LayerFact:
     touch tests said; ``promised`` what was forecast when it was painted. ``state`` and ``odds`` (0 to 1 for each state)
     are those of the film at the moment looked at. ``holds_up`` names the region the layer waits for, when it has
     several. ``over`` is the verdict on this layer over what is below, at the time it went on or may go on.
-    ``no_forecast`` says in plain words why there is none.
+    ``no_forecast`` says in plain words why there is none. ``earliest`` is when a planned layer may go on, and
+    ``planned_from`` the day by which that is so at the studio's confidence.
     """
 
     uid: str
@@ -113,6 +114,7 @@ class LayerFact:
     over: Verdict | None
     no_forecast: str | None
     earliest: DaySpan | None
+    planned_from: date | None
 
     @property
     def is_painted(self) -> bool:
@@ -154,12 +156,12 @@ class RestFact:
 
 @dataclass(frozen=True, slots=True)
 class StackBand:
-    """One layer as small drawings show it: its colours with their shares, its wet film, and whether it is on."""
+    """A layer that is on, as small drawings show it: its colours with their shares, its film wet and dried."""
 
     colours: tuple[tuple[str, float], ...]
     wet_thickness_um: float
+    film_um: float
     state: FilmState
-    is_painted: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,34 +222,27 @@ class PanelBoard:
 
 
 @dataclass(frozen=True, slots=True)
-class CalendarSpan:
-    """One stretch of a layer's life, half-open days: ``kind`` is wet, tacky, touch_dry or ready.
-
-    ``low`` and ``high`` bound the day the stretch ends (p10 and p90); ``end`` is its central end.
-    """
-
-    kind: str
-    start: date
-    end: date
-    low: date
-    high: date
-
-
-@dataclass(frozen=True, slots=True)
 class CalendarLayer:
-    """One layer on the calendar. ``sitting_on`` is when it was painted or can be at the earliest (``is_planned``)."""
+    """One layer through time. ``start`` is when it was painted or, ``is_planned``, the central day it can go on.
+
+    ``stages`` are days after ``start``; ``days`` the same as dates; both are empty without a forecast. ``colour`` is
+    that of its largest region.
+    """
 
     uid: str
     number: int
     kind: str
-    sitting_on: date
+    start: datetime
+    start_days: DaySpan
     is_planned: bool
-    spans: tuple[CalendarSpan, ...]
+    colour: str
+    stages: Mapping[Stage, StageRange]
+    days: Mapping[Stage, DaySpan]
 
 
 @dataclass(frozen=True, slots=True)
 class CalendarRow:
-    """One panel through time."""
+    """One panel through time, its layers lowest first."""
 
     panel: PanelFact
     layers: tuple[CalendarLayer, ...]

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy import Row
 
-from server.science.recipe import LayerRecipe, Room
+from server.science.recipe import Ground, LayerRecipe, Room
 from server.science.results import FilmState, LayerEstimate, Stage, StageRange
 from server.science.soundness.types import Material
 from server.science.stages import HARDNESS, after_test
@@ -239,9 +239,14 @@ def frozen_recipe(text: str) -> LayerRecipe:
 
 def coming(layer: LayerToCome, estimate: LayerEstimate | None, on: date) -> Coming:
     """The layer as the rules ask about it, laid ``on`` that day."""
-    recipe = layer.recipe or LayerRecipe(layer.row.wet_thickness_um, ground_of(1, "none", ""), ())
+    recipe = layer.recipe or without_mixes(layer.row)
     stages = dict(estimate.stages) if estimate else {}
     return Coming((layer.content, layer.climate, on), layer.material, stages, recipe, bool(layer.row.wet_in_wet))
+
+
+def without_mixes(row: Row[Any]) -> LayerRecipe:
+    """What the rules are told of a layer that is not made of mixes, such as acrylic."""
+    return LayerRecipe(row.wet_thickness_um, Ground.PAINT, ())
 
 
 def _frozen_pair(text: str, climate: Climate, when: tuple[datetime, ZoneInfo]) -> tuple[LayerRecipe, Room]:

@@ -1,0 +1,107 @@
+"""Every panel through time: layers that are on and layers to come, with the days of their stages."""
+
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from server.science.results import LayerEstimate
+from server.services.access import Actor
+from server.services.board.chains import span_of
+from server.services.board.facts import CalendarBoard, CalendarLayer, CalendarRow, DaySpan, Moment
+from server.services.board.films import LayerOn, LayerToCome, day_span, instant, local_day, panel_layers
+from server.services.board.rows import StudioRows, load
+from server.services.board.shown import NO_DAYS, panel_fact, swatch
+from server.services.board.standing import PanelStanding, standings
+from server.services.board.today import moment_of
+from server.services.forecasts import FORECASTS, Question
+
+NO_COLOUR = "#6d6a5c"
+
+
+def calendar(session: Session, actor: Actor, now: datetime, zone: ZoneInfo, on: date | None = None) -> CalendarBoard:
+    """All open panels. The number of queries does not depend on the studio's size."""
+    moment = moment_of(now, zone, on)
+    rows = load(session, actor)
+    assert rows is not None
+    found = standings(rows, panel_layers(rows, moment), moment)
+    planned = _planned_estimates(found, moment)
+    return CalendarBoard(
+        moment,
+        tuple(
+            CalendarRow(
+                panel_fact(standing, rows, moment),
+                (
+                    *(_painted(layer, rows, moment) for layer in standing.layers.on),
+                    *planned_layers(standing, planned, rows, moment),
+                ),
+            )
+            for standing in found
+        ),
+    )
+
+
+def _starts(standing: PanelStanding, moment: Moment) -> list[tuple[LayerToCome, datetime, DaySpan]]:
+    """The layers to come with the central instant and the days of their start."""
+    if standing.outlook is None:
+        return []
+    pairs = zip(standing.layers.to_come, standing.outlook.starts, strict=False)
+    return [(layer, instant(moment.day_start, start.p50_d), span_of(start, moment)) for layer, start in pairs]
+
+
+def _question(layer: LayerToCome, start: datetime, moment: Moment) -> Question | None:
+    return layer.question(local_day(start, moment.zone), moment.zone)
+
+
+def _planned_estimates(found: list[PanelStanding], moment: Moment) -> dict[object, LayerEstimate]:
+    """The estimates of all layers to come, laid at their central start; the outlook asked for them already."""
+    starts = [(layer, start) for standing in found for layer, start, _ in _starts(standing, moment)]
+    questions = [_question(layer, start, moment) for layer, start in starts]
+    asked = [question for question in questions if question is not None]
+    answers = zip(asked, FORECASTS.ask(asked), strict=True)
+    return {question.key: answer for question, answer in answers if isinstance(answer, LayerEstimate)}
+
+
+def planned_layers(
+    standing: PanelStanding, planned: dict[object, LayerEstimate], rows: StudioRows, moment: Moment
+) -> list[CalendarLayer]:
+    """The layers to come, each laid at its central start."""
+    shown = []
+    for layer, start, days in _starts(standing, moment):
+        question = _question(layer, start, moment)
+        estimate = planned.get(question.key) if question else None
+        stages = estimate.stages if estimate else {}
+        shown.append(
+            CalendarLayer(
+                uid=layer.row.uid,
+                number=layer.number,
+                kind=layer.row.kind,
+                start=start,
+                start_days=days,
+                is_planned=True,
+                colour=_colour(layer, rows),
+                stages=stages,
+                days={stage: day_span(start, found, moment.zone) for stage, found in stages.items()},
+            )
+        )
+    return shown
+
+
+def _painted(layer: LayerOn, rows: StudioRows, moment: Moment) -> CalendarLayer:
+    day = local_day(layer.row.painted_at, moment.zone)
+    return CalendarLayer(
+        uid=layer.row.uid,
+        number=layer.number,
+        kind=layer.row.kind,
+        start=layer.row.painted_at,
+        start_days=DaySpan(day, day, day),
+        is_planned=False,
+        colour=_colour(layer, rows),
+        stages=layer.film.stages,
+        days=layer.film.days or NO_DAYS,
+    )
+
+
+def _colour(layer: LayerOn | LayerToCome, rows: StudioRows) -> str:
+    largest = max(layer.regions, key=lambda region: region.area_share, default=None)
+    return NO_COLOUR if largest is None else swatch(rows.book.mixes[largest.mix_id])

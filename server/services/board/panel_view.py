@@ -1,0 +1,136 @@
+"""One panel's own page: all its layers, and the verdict between each pair of them."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from server.science.results import LayerEstimate
+from server.science.soundness.types import Verdict
+from server.services.access import Actor
+from server.services.board.facts import LayerFact, Moment, PanelBoard
+from server.services.board.films import (
+    LayerOn,
+    LayerToCome,
+    coming,
+    film_test,
+    instant,
+    local_day,
+    panel_layers,
+    without_mixes,
+)
+from server.services.board.rows import StudioRows, load
+from server.services.board.shown import Extras, layer_on_fact, layer_to_come_fact, panel_fact
+from server.services.board.standing import PanelStanding, ground_facts, standings
+from server.services.board.today import moment_of
+from server.services.errors import NotFound
+from server.services.forecasts import FORECASTS
+from server.services.verdicts import VERDICTS, Coming, LaidLayer, Question
+
+
+def panel_page(session: Session, actor: Actor, uid: str, now: datetime, zone: ZoneInfo) -> PanelBoard:
+    """The panel's page. Raises ``NotFound``; an archived panel has its page still."""
+    moment = moment_of(now, zone)
+    rows = load(session, actor, uid)
+    if rows is None:
+        raise NotFound
+    [standing] = standings(rows, panel_layers(rows, moment), moment)
+    panel = standing.layers.panel
+    place = rows.places[panel.place_id]
+    return PanelBoard(
+        moment=moment,
+        panel=panel_fact(standing, rows, moment),
+        layers=_layers(standing, rows, moment),
+        support=panel.support,
+        ground_kind=panel.ground_kind,
+        ground_surface=panel.ground_surface,
+        ground_pigment=panel.ground_pigment,
+        ground_on=panel.ground_on,
+        notes=panel.notes,
+        finished_on=panel.finished_on,
+        place_uid=place.uid,
+    )
+
+
+def _layers(standing: PanelStanding, rows: StudioRows, moment: Moment) -> tuple[LayerFact, ...]:
+    facts = [
+        layer_on_fact(layer, standing, rows, moment, Extras(True, _over_when_painted(number, standing, rows, moment)))
+        for number, layer in enumerate(standing.layers.on)
+    ]
+    over = _over_when_planned(standing, rows, moment)
+    facts += [
+        layer_to_come_fact(layer, standing, rows, moment, Extras(over=verdict))
+        for layer, verdict in zip(standing.layers.to_come, over, strict=True)
+    ]
+    return tuple(facts)
+
+
+def _over_when_painted(number: int, standing: PanelStanding, rows: StudioRows, moment: Moment) -> Verdict | None:
+    """The verdict on a painted layer over what lay below, at the time it went on and by the tests there were then."""
+    layer = standing.layers.on[number]
+    if layer.film.no_forecast is not None:
+        return None
+    at = layer.row.painted_at
+    stack = tuple(_as_it_was(below, at) for below in standing.layers.on[:number])
+    upper = Coming(
+        layer.laid.key,
+        layer.laid.material,
+        dict(layer.film.estimate.stages) if layer.film.estimate else {},
+        layer.laid.recipe or without_mixes(layer.row),
+        bool(layer.row.wet_in_wet),
+    )
+    question = Question(ground_facts(standing.layers.panel), stack, upper, drops_per_ml=rows.studio.drops_per_ml)
+    return VERDICTS.of(question, at, local_day(at, moment.zone))
+
+
+def _as_it_was(layer: LayerOn, at: datetime) -> LaidLayer:
+    """A layer with the touch tests that had been made by then."""
+    observed, observed_at = film_test([test for test in layer.tests if test.pressed_at <= at])
+    key = (layer.laid.key, observed, observed_at)
+    return replace(layer.laid, key=key, observed=observed, observed_at=observed_at)
+
+
+def _over_when_planned(standing: PanelStanding, rows: StudioRows, moment: Moment) -> list[Verdict | None]:
+    """The verdict on each layer to come over what will lie below it, on the day it is planned to go on.
+
+    That day is the outlook's at the studio's confidence; the first layer's verdict is that of now.
+    """
+    to_come = standing.layers.to_come
+    verdicts: list[Verdict | None] = [standing.verdict] if to_come else []
+    if standing.outlook is None:
+        return verdicts + [None] * (len(to_come) - len(verdicts))
+    stack = [layer.laid for layer in standing.layers.on]
+    days = [instant(moment.day_start, start.planned_d) for start in standing.outlook.starts]
+    for place, layer in enumerate(to_come):
+        # Noon, so that a layer of the same day is never older than the one below it.
+        at = days[place] + timedelta(hours=12, minutes=place)
+        upper = _upper(layer, at, moment)
+        if place > 0:
+            verdicts.append(_judge(standing, rows, (stack, upper, at), moment) if upper else None)
+        if upper:
+            stack.append(LaidLayer((upper.key, at), layer.material, at, upper.stages, layer.recipe))
+    return verdicts
+
+
+def _upper(layer: LayerToCome, at: datetime, moment: Moment) -> Coming | None:
+    """A layer to come as the rules ask about it; None while it cannot be forecast."""
+    on = local_day(at, moment.zone)
+    question = layer.question(on, moment.zone)
+    if question is None:
+        return None if layer.is_drying else coming(layer, None, on)
+    [forecast] = FORECASTS.ask([question])
+    return coming(layer, forecast, on) if isinstance(forecast, LayerEstimate) else None
+
+
+def _judge(
+    standing: PanelStanding,
+    rows: StudioRows,
+    case: tuple[Sequence[LaidLayer], Coming, datetime],
+    moment: Moment,
+) -> Verdict:
+    stack, upper, at = case
+    ground = ground_facts(standing.layers.panel)
+    question = Question(ground, tuple(stack), upper, drops_per_ml=rows.studio.drops_per_ml)
+    return VERDICTS.of(question, at, local_day(at, moment.zone))

@@ -1,0 +1,251 @@
+"""From a panel's standing to the facts that pages show."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import zip_longest
+from json import loads
+from typing import Any
+
+from sqlalchemy import Row
+
+from server.formats.swatch import UNKNOWN, mix_swatch
+from server.science.composition import needed_ml
+from server.science.readiness import readiness
+from server.science.recipe import MixRecipe
+from server.science.results import FilmState, LayerEstimate, RegionEstimate, Stage
+from server.science.soundness.types import Severity, Verdict
+from server.services.board.chains import span_of
+from server.services.board.facts import (
+    DaySpan,
+    LayerFact,
+    Moment,
+    PanelFact,
+    RegionFact,
+    StackBand,
+    TestFact,
+)
+from server.services.board.films import LayerOn, LayerToCome, day_span, holding_region, instant, local_day
+from server.services.board.rows import StudioRows
+from server.services.board.standing import PanelStanding
+from server.services.forecasts import stages_from_json
+from server.services.recipes import BookMix
+
+# Smooth panel 1.0, fine canvas 1.2, coarse 1.5 to 2 (from memory); the middle of the last.
+TEXTURE_FACTORS = {"smooth": 1.0, "fine_canvas": 1.2, "coarse": 1.75}
+KINDLESS_FIRM: Mapping[FilmState, float] = {FilmState.FIRM: 1.0}
+NO_DAYS: Mapping[Stage, DaySpan] = {}
+
+
+@dataclass(frozen=True, slots=True)
+class Extras:
+    """What only the panel's own page works out for a layer: its regions' days, and its verdict over what is below."""
+
+    region_days: bool = False
+    over: Verdict | None = None
+
+
+BARE = Extras()
+
+
+def panel_fact(standing: PanelStanding, rows: StudioRows, moment: Moment) -> PanelFact:
+    """A panel as lists show it."""
+    panel = standing.layers.panel
+    top, coming = standing.top, standing.next
+    return PanelFact(
+        uid=panel.uid,
+        version=panel.version,
+        title=panel.title,
+        width_mm=panel.width_mm,
+        height_mm=panel.height_mm,
+        place=rows.places[panel.place_id].name,
+        standing=standing.standing,
+        top=None if top is None else layer_on_fact(top, standing, rows, moment),
+        coming=None if coming is None else layer_to_come_fact(coming, standing, rows, moment),
+        rest=standing.rest,
+        verdict=standing.verdict,
+        lightly=standing.lightly,
+        due=standing.due,
+        finish=standing.finish,
+        varnish=standing.varnish,
+        stack=tuple(_band(layer, rows, moment) for layer in standing.layers.on),
+        layers_to_come=len(standing.layers.to_come),
+        is_archived=panel.archived_at is not None,
+    )
+
+
+def layer_on_fact(
+    layer: LayerOn, standing: PanelStanding, rows: StudioRows, moment: Moment, extras: Extras = BARE
+) -> LayerFact:
+    """A layer that is on."""
+    row, film = layer.row, layer.film
+    state, odds = film_state(layer, standing, moment)
+    regions = _regions(layer.regions, film.estimate, (row, standing.layers.panel), rows)
+    if extras.region_days and film.estimate:
+        regions = _with_days(regions, film.estimate, layer, moment)
+    return LayerFact(
+        **_common(row, layer.number),
+        material=layer.laid.material,
+        painted_at=row.painted_at,
+        age_d=layer.laid.age_d(moment.at),
+        regions=regions,
+        stages=film.days,
+        promised=_promised(row, moment),
+        state=state,
+        odds=odds,
+        tests=tuple(_test(test) for test in layer.tests),
+        holds_up=film.holds_up,
+        over=extras.over,
+        no_forecast=film.no_forecast,
+        earliest=None,
+        planned_from=None,
+    )
+
+
+def layer_to_come_fact(
+    layer: LayerToCome, standing: PanelStanding, rows: StudioRows, moment: Moment, extras: Extras = BARE
+) -> LayerFact:
+    """A planned layer."""
+    row = layer.row
+    is_next = layer is standing.next
+    estimate = standing.next_estimate if is_next else None
+    place = standing.layers.to_come.index(layer)
+    start = None
+    if standing.outlook is not None and place < len(standing.outlook.starts):
+        start = standing.outlook.starts[place]
+    return LayerFact(
+        **_common(row, layer.number),
+        material=layer.material,
+        painted_at=None,
+        age_d=None,
+        regions=_regions(layer.regions, estimate, (row, standing.layers.panel), rows),
+        stages=NO_DAYS,
+        promised=NO_DAYS,
+        state=FilmState.NONE,
+        odds={},
+        tests=(),
+        holds_up=holding_region(estimate) if estimate else None,
+        over=standing.verdict if is_next else extras.over,
+        no_forecast=None if layer.recipe or not layer.is_drying else "Say which mixes it will be painted with.",
+        earliest=None if start is None else span_of(start, moment),
+        planned_from=None if start is None else local_day(instant(moment.day_start, start.planned_d), moment.zone),
+    )
+
+
+def film_state(layer: LayerOn, standing: PanelStanding, moment: Moment) -> tuple[FilmState, Mapping[FilmState, float]]:
+    """What the film most likely is at the moment, and the odds of each state."""
+    if layer is standing.top and standing.ready is not None:
+        return standing.ready.state, standing.ready.odds
+    laid, film = layer.laid, layer.film
+    if film.estimate is None:
+        # Films that do not dry like oil are dry; of oil without a forecast only a fingertip knows.
+        state = laid.observed or (FilmState.FIRM if film.no_forecast is None else FilmState.NONE)
+        return state, {state: 1.0}
+    age_d = laid.age_d(moment.at)
+    if age_d >= film.stages[Stage.DRY_THROUGH].p95_d:
+        return FilmState.FIRM, KINDLESS_FIRM
+    found = readiness(laid.stages, age_d, laid.observed, laid.observed_age_d, Severity.SOUND)
+    return found.state, found.odds
+
+
+def _common(row: Row[Any], number: int) -> dict[str, Any]:
+    names = "uid version kind wet_thickness_um thickness_preset texture solvent_pct sitting_min notes planned_on"
+    return {name: getattr(row, name) for name in names.split()} | {"number": number, "wet_in_wet": bool(row.wet_in_wet)}
+
+
+def _regions(
+    regions: Sequence[Row[Any]], estimate: LayerEstimate | None, where: tuple[Row[Any], Row[Any]], rows: StudioRows
+) -> tuple[RegionFact, ...]:
+    layer, panel = where
+    area_cm2 = panel.width_mm * panel.height_mm / 100
+    texture = TEXTURE_FACTORS[layer.texture]
+    several = len(regions) > 1
+    # A mix that holds nothing has no estimate, so the two lists are matched only when they are equally long.
+    known: Sequence[RegionEstimate] = estimate.regions if estimate and len(estimate.regions) == len(regions) else ()
+    found = []
+    for region, found_region in zip_longest(regions, known):
+        mix = rows.book.mixes[region.mix_id]
+        found.append(
+            RegionFact(
+                name=region.region or mix.label,
+                mix_uid=mix.uid,
+                mix_label=mix.label,
+                swatch=swatch(mix),
+                share=region.area_share,
+                ml=needed_ml(area_cm2, layer.wet_thickness_um, region.area_share, texture),
+                holds_up=several and found_region is not None and found_region.holds_up,
+                stages=NO_DAYS,
+                composition=None if found_region is None else found_region.composition,
+            )
+        )
+    return tuple(found)
+
+
+def _with_days(
+    regions: tuple[RegionFact, ...], estimate: LayerEstimate, layer: LayerOn, moment: Moment
+) -> tuple[RegionFact, ...]:
+    """The regions with their own days, as the model has them: touch tests speak of the layer as a whole."""
+    if len(regions) != len(estimate.regions):
+        return regions
+    found = []
+    for fact, region in zip(regions, estimate.regions, strict=True):
+        days = {stage: day_span(layer.row.painted_at, r, moment.zone) for stage, r in region.stages.items()}
+        values = {name: getattr(fact, name) for name in RegionFact.__dataclass_fields__}
+        found.append(RegionFact(**values | {"stages": days}))
+    return tuple(found)
+
+
+def swatch(mix: BookMix) -> str:
+    """The colour of a mix: as the painter sees it, or worked out."""
+    if mix.swatch is not None:
+        return mix.swatch
+    return UNKNOWN if mix.recipe is None else _worked_out(mix.recipe)
+
+
+@lru_cache(maxsize=1000)
+def _worked_out(recipe: MixRecipe) -> str:
+    return mix_swatch(recipe)
+
+
+def _promised(row: Row[Any], moment: Moment) -> Mapping[Stage, DaySpan]:
+    """What was forecast when the layer was painted; only the panel's own page reads it."""
+    text = getattr(row, "forecast_text", None)
+    if text is None:
+        return NO_DAYS
+    stages = stages_from_json(loads(text)["stages"])
+    return {stage: day_span(row.painted_at, found, moment.zone) for stage, found in stages.items()}
+
+
+def _test(row: Row[Any]) -> TestFact:
+    return TestFact(row.uid, row.pressed_at, FilmState(row.stage), row.place_on_panel, row.note)
+
+
+def _band(layer: LayerOn, rows: StudioRows, moment: Moment) -> StackBand:
+    mixes = rows.book.mixes
+    return StackBand(
+        colours=tuple((swatch(mixes[region.mix_id]), region.area_share) for region in layer.regions),
+        wet_thickness_um=layer.row.wet_thickness_um,
+        film_um=film_um(layer),
+        state=likely_state(layer, moment),
+    )
+
+
+def film_um(layer: LayerOn) -> float:
+    """How thick the film is once the solvent is gone, by the mean of its regions."""
+    estimate = layer.film.estimate
+    if estimate is None:
+        return float(layer.row.wet_thickness_um * (1 - layer.row.solvent_pct / 100))
+    shares = sum(region.area_share for region in estimate.regions)
+    films = sum(region.area_share * region.composition.film_thickness_um for region in estimate.regions)
+    return films / shares if shares > 0 else 0.0
+
+
+def likely_state(layer: LayerOn, moment: Moment) -> FilmState:
+    """The state at the centre of the ranges, never softer than the painter found it; for small drawings."""
+    if layer.film.estimate is None:
+        return layer.laid.observed or FilmState.FIRM
+    age_d = layer.laid.age_d(moment.at)
+    laid = layer.laid
+    if age_d >= layer.film.stages[Stage.DRY_THROUGH].p50_d:
+        return FilmState.FIRM
+    return readiness(laid.stages, age_d, laid.observed, laid.observed_age_d, Severity.SOUND).state

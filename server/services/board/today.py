@@ -1,0 +1,75 @@
+"""Today, or another chosen day: what can be painted, what wants a fingertip first, what rests."""
+
+from collections.abc import Callable
+from datetime import date, datetime, time, timezone
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from server.services.access import Actor
+from server.services.board.chains import start_of_day
+from server.services.board.facts import Moment, PanelFact, Standing, TodayBoard
+from server.services.board.films import panel_layers
+from server.services.board.rows import StudioRows, load
+from server.services.board.shown import panel_fact
+from server.services.board.standing import standings
+
+FAR = date.max
+# The hour at which another day than today is looked at: before the first sitting.
+MORNING = time(9)
+
+
+def moment_of(now: datetime, zone: ZoneInfo, on: date | None = None) -> Moment:
+    """Now, or the morning of a chosen day in the studio's zone."""
+    today = now.astimezone(zone).date()
+    if on is None or on == today:
+        return Moment(now, today, start_of_day(today, zone), today, zone)
+    at = datetime.combine(on, MORNING, zone).astimezone(timezone.utc)
+    return Moment(at, on, start_of_day(on, zone), today, zone)
+
+
+def panel_facts(rows: StudioRows, moment: Moment) -> list[PanelFact]:
+    """Every panel of ``rows``, in their order."""
+    return [panel_fact(found, rows, moment) for found in standings(rows, panel_layers(rows, moment), moment)]
+
+
+def today(session: Session, actor: Actor, now: datetime, zone: ZoneInfo, on: date | None = None) -> TodayBoard:
+    """The board of today, or of the morning of ``on``. The number of queries does not depend on the studio's size."""
+    moment = moment_of(now, zone, on)
+    rows = load(session, actor)
+    assert rows is not None
+    groups: dict[Standing, list[PanelFact]] = {standing: [] for standing in Standing}
+    for fact in panel_facts(rows, moment):
+        groups[fact.standing].append(fact)
+    ordered = {standing: tuple(sorted(facts, key=ORDER[standing])) for standing, facts in groups.items()}
+    at_risk = [fact for facts in ordered.values() for fact in facts if fact.due and fact.due.at_risk]
+    at_risk.sort(key=_due_first)
+    return TodayBoard(moment, ordered, tuple(at_risk), bool(rows.panels))
+
+
+def one_panel(session: Session, actor: Actor, uid: str, moment: Moment) -> PanelFact | None:
+    """One panel as Today shows it, for an answer that changes that card alone; None when there is no such panel."""
+    rows = load(session, actor, uid)
+    return None if rows is None else panel_facts(rows, moment)[0]
+
+
+def _due_first(fact: PanelFact) -> tuple[date, str]:
+    return (fact.due.on if fact.due else FAR, fact.title)
+
+
+def _open_first(fact: PanelFact) -> tuple[date, date, str]:
+    return (fact.rest.allowed_from or fact.rest.ready_from or FAR, *_due_first(fact))
+
+
+def _likely_first(fact: PanelFact) -> tuple[float, date, str]:
+    return (-(fact.rest.touch_odds or 0.0), *_due_first(fact))
+
+
+ORDER: dict[Standing, Callable[[PanelFact], tuple[object, ...]]] = {
+    Standing.READY: _due_first,
+    Standing.TEST_FIRST: _likely_first,
+    Standing.RESTS: _open_first,
+    Standing.STOPPED: _open_first,
+    Standing.UNPLANNED: _due_first,
+    Standing.FINISHED: _due_first,
+}

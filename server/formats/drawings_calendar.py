@@ -203,7 +203,7 @@ def _months(span: CalendarSpan, firsts: Sequence[int]) -> tuple[Tick, ...]:
         words = f"{day:%B}" + (f" {day.year}" if room > 110 and (start == 0 or day.month == 1) else "")
         if room >= 84:
             ticks.append(Tick(start * span.day_width, room, words))
-        elif room >= 30:
+        elif room >= 40:
             ticks.append(Tick(start * span.day_width, room, f"{day:%b}"))
     return tuple(ticks)
 

@@ -22,17 +22,17 @@ from server.formats.drawings import (
 )
 
 WIDTH = 400.0
-LEFT, RIGHT = 46.0, 318.0  # the sample
+LEFT, RIGHT = 54.0, 322.0  # the sample
 AIR = 18.0
-GROUND_HEIGHT = 16.0
-SUPPORT_HEIGHT = 30.0
+GROUND_HEIGHT = 19.0
+SUPPORT_HEIGHT = 32.0
 LEAST_FILMS_HEIGHT = 170.0
 MOST_UNITS_PER_UM = 1.3
 LOG_KNEE_UM = 5.0
 MOST_LOG_UNITS = 26.0
 LABEL_SPACING = 19.0
 MARK_SPACING = 26.0
-MARK_X = 344.0
+MARK_X = 347.0
 STEPS = 32
 SCALE_BARS_UM = (5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
 
@@ -65,7 +65,8 @@ class RegionDrawing:
 @dataclass(frozen=True, slots=True)
 class BandDrawing:
     """A layer. ``numeral`` counts from the lowest, as in a laboratory's report; ``y_top`` and ``y_bottom`` are the mean
-    boundaries; ``leader`` runs from the numeral at ``numeral_y`` to the film. ``outline`` is the whole band."""
+    boundaries; ``leader`` runs from the numeral at ``numeral_y`` to the film. ``outline`` goes around what is
+    covered."""
 
     numeral: int
     label: str
@@ -230,14 +231,14 @@ def _bands(
     bands = []
     for index, layer in enumerate(layers):
         low, high = boundaries[index], boundaries[index + 1]
-        lower = _line(low, ripples[index], index, LEFT, RIGHT)
-        upper = _line(high, ripples[index + 1], index + 1, LEFT, RIGHT)
         shares = normalised([region.share for region in layer.regions])
         drawn, x = [], LEFT
         for region, share in zip(layer.regions, shares, strict=True):
             end = x + share * (RIGHT - LEFT)
             drawn.append(_region(region, (x, end), (low, high), ripples, (index, layer.painted)))
             x = end
+        lower = _line(low, ripples[index], index, LEFT, x)
+        upper = _line(high, ripples[index + 1], index + 1, LEFT, x)
         bands.append(
             BandDrawing(
                 numeral=index + 1,
@@ -253,7 +254,7 @@ def _bands(
                 leader=polygon(
                     [(LEFT - 16, label_ys[index]), (LEFT - 3, middles[index]), (LEFT, middles[index])], False
                 ),
-                outline=polygon([*lower, *reversed(upper)]),
+                outline=polygon([*lower, *reversed(upper)]) if x > LEFT else "",
                 href=layer.href,
                 regions=tuple(drawn),
             )
@@ -262,7 +263,7 @@ def _bands(
 
 
 def _leader(numeral_y: float, film_y: float) -> str:
-    return polygon([(LEFT - 16, numeral_y), (LEFT - 3, film_y), (LEFT, film_y)], close=False)
+    return polygon([(LEFT - 15, numeral_y), (LEFT - 3, film_y), (LEFT, film_y)], close=False)
 
 
 def _region(

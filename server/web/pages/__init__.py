@@ -2,11 +2,15 @@
 
 from fastapi import APIRouter
 
-from server.web.pages import cautions, health, parts, shelf
+from server.web.pages import cautions, health, history, layers, panels, parts, shelf, touch_tests
 
 ROUTERS: tuple[APIRouter, ...] = (
     health.router,
     parts.router,
     shelf.router,
     cautions.router,
+    panels.router,
+    layers.router,
+    touch_tests.router,
+    history.router,
 )

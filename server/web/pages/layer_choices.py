@@ -1,0 +1,67 @@
+"""What a layer's form offers to choose from."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sqlmodel import Session
+
+from server.science.reference import thickness_presets
+from server.services import mixes, thinners
+from server.services.access import Actor
+from server.services.layer_commands import LAYER_KINDS, LayerUpdate
+from server.web.forms import FormState
+from server.web.words import figure
+
+# What each of the painter's words means, for those who do not use it.
+KIND_HINTS = {
+    "imprimatura": "a toned ground",
+    "underdrawing": "a thinned line",
+    "underpainting": "the lean first image",
+    "block-in": "colour blocking",
+    "second painting": "body and half-tones",
+    "couch": "oil wiped on to paint into",
+    "scumble": "opaque, rubbed thin",
+    "glaze": "transparent and rich",
+    "impasto": "thick",
+    "detail": "small touches",
+    "retouching": "here and there",
+}
+REGIONS = ("background", "lights", "darks", "half-tones", "flesh", "eyes", "hair", "drapery", "sky", "foreground")
+# Fields of the drawer that stays shut until one of them says something.
+DRAWER = {"material": "oil", "texture": "smooth", "surface": "", "wet_in_wet": "", "notes": ""}
+
+
+@dataclass(frozen=True, slots=True)
+class LayerChoices:
+    """Pairs (value, words), or triples with a detail; ``regions`` are suggestions."""
+
+    kinds: Sequence[tuple[str, str, str]]
+    presets: Sequence[tuple[str, str, str]]
+    mixes: Sequence[tuple[str, str]]
+    thinners: Sequence[tuple[str, str]]
+    regions: Sequence[str] = REGIONS
+
+    def opens(self, form: FormState) -> bool:
+        """Whether the drawer of the rarer fields holds something, or a fault."""
+        return any(form.value(name, usual) != usual or form.error(name) for name, usual in DRAWER.items())
+
+
+def layer_choices(session: Session, actor: Actor, stored: LayerUpdate | None = None) -> LayerChoices:
+    """What is on the shelf, and what ``stored`` names although it was archived since."""
+    open_mixes = mixes.all_open(session, actor)
+    open_thinners = thinners.all_open(session, actor)
+    mix_uids = {mix.uid for mix in open_mixes}
+    thinner_uids = {thinner.uid for thinner in open_thinners}
+    named = {part.mix_uid for part in stored.mixes} - mix_uids if stored else set()
+    old_mixes = [mixes.get(session, actor, uid) for uid in sorted(named)]
+    old_thinner = stored.thinner_uid if stored and stored.thinner_uid not in thinner_uids else None
+    old_thinners = [thinners.get(session, actor, old_thinner)] if old_thinner else []
+    return LayerChoices(
+        kinds=[(kind, kind[0].upper() + kind[1:], KIND_HINTS.get(kind, "")) for kind in LAYER_KINDS],
+        presets=[
+            (row.name, row.label[0].upper() + row.label[1:], f"{figure(row.wet_thickness_um, 3)} µm")
+            for row in thickness_presets()
+        ],
+        mixes=[(mix.uid, mix.label) for mix in [*open_mixes, *old_mixes]],
+        thinners=[(thinner.uid, thinner.label) for thinner in [*open_thinners, *old_thinners]],
+    )

@@ -1,0 +1,90 @@
+"""What the page of a panel shows, ready for its template."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import partial
+
+from server.formats.drawings import Miniature
+from server.formats.drawings_section import SectionDrawing, cross_section
+from server.services.board.facts import LayerFact, PanelBoard, PanelFact
+from server.services.hazards import in_order, kinds_of_mix
+from server.services.history import HistoryEntry
+from server.services.on_panel import ArchivedLayer
+from server.services.recipes import MixBook
+from server.web.drawn import GROUND_WORDS, SUPPORT_WORDS, little_panel, subject_of
+from server.web.pages.history_words import Line, lines_of
+
+
+@dataclass(frozen=True, slots=True)
+class PanelRecords:
+    """What stands beside the facts of a panel: its archived layers, its history, and the kinds of its hazards."""
+
+    archived_layers: Sequence[ArchivedLayer]
+    changes: Sequence[HistoryEntry]
+    hazards: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
+class PanelPage:
+    """The names of ``panels/panel.html``.
+
+    ``top_painted`` is the uid of the topmost painted layer, "" for none; ``can_up`` and ``can_down`` hold the uids of
+    planned layers that have another planned one above or below; ``other_scale`` is the address of the other drawing.
+    """
+
+    panel: PanelFact
+    layers: tuple[LayerFact, ...]
+    mini: Miniature
+    section: SectionDrawing
+    other_scale: str
+    ground_surface: str
+    ground_pigment: str | None
+    ground_on: date | None
+    notes: str
+    finished_on: date | None
+    top_painted: str
+    can_up: frozenset[str]
+    can_down: frozenset[str]
+    archived_layers: Sequence[ArchivedLayer]
+    changes: Sequence[HistoryEntry]
+    lines: Callable[[HistoryEntry], list[Line]]
+    hazards: Sequence[str]
+
+    @classmethod
+    def of(cls, board: PanelBoard, is_log: bool, around: PanelRecords) -> "PanelPage":
+        subject = subject_of(board, GROUND_WORDS[board.ground_kind], SUPPORT_WORDS[board.support])
+        section = cross_section(subject, log=is_log)
+        panel_href = f"/panels/{board.panel.uid}"
+        other = panel_href if is_log else f"{panel_href}?scale=log"
+        painted = [layer.uid for layer in board.layers if layer.is_painted]
+        planned = [layer.uid for layer in board.layers if not layer.is_painted]
+        return cls(
+            panel=board.panel,
+            layers=board.layers,
+            mini=little_panel(board.panel, 96.0),
+            section=section,
+            other_scale=other if is_log or section.log_helps else "",
+            ground_surface=board.ground_surface,
+            ground_pigment=board.ground_pigment,
+            ground_on=board.ground_on,
+            notes=board.notes,
+            finished_on=board.finished_on,
+            top_painted=painted[-1] if painted else "",
+            can_up=frozenset(planned[:-1]),
+            can_down=frozenset(planned[1:]),
+            archived_layers=around.archived_layers,
+            changes=around.changes,
+            lines=partial(lines_of, zone=board.moment.zone),
+            hazards=around.hazards,
+        )
+
+
+def hazards_of(board: PanelBoard, book: MixBook) -> tuple[str, ...]:
+    """The kinds of hazards in the mixes and thinners of a panel's layers."""
+    recipes = {mix.uid: mix.recipe for mix in book.mixes.values()}
+    named = {region.mix_uid for layer in board.layers for region in layer.regions}
+    kinds = {kind for uid in named if (recipe := recipes.get(uid)) for kind in kinds_of_mix(recipe)}
+    if any(layer.solvent_pct for layer in board.layers):
+        kinds.add("solvent")
+    return in_order(kinds)

@@ -1,0 +1,129 @@
+"""Touch tests: one press from wherever the panel is shown, the full form, corrected, taken back, counted again."""
+
+from functools import partial
+from typing import Any
+
+from fastapi import APIRouter
+from sqlmodel import Session
+from starlette.responses import Response
+
+from server.services import history, on_panel, touch_tests
+from server.services.touch_tests import TouchTestCreate, TouchTestUpdate
+from server.web.deps import Page, PageRequest, Posted
+from server.web.form_values import show as as_text
+from server.web.forms import FormState, parse
+from server.web.pages.changes import Done, FormPage, Typed, change_by_button, change_by_form, local_path, without
+from server.web.pages.history_words import lines_of
+
+router = APIRouter()
+
+WORDS = {"wet": "wet", "tacky": "tacky", "touch_dry": "touch-dry", "firm": "firm"}
+NEXT = "next"
+
+
+@router.get("/layers/{uid}/tests")
+def of_layer(page: Page, uid: str) -> Response:
+    """The full form, with the tests made so far."""
+    context = _layer_context(page, uid)
+    form = FormState(values={"pressed_at": as_text(page.now, page.zone)})
+    return page.render("touch_tests/layer.html", {**context, "form": form})
+
+
+@router.post("/layers/{uid}/tests")
+def log(page: Page, posted: Posted, uid: str) -> Response:
+    """Note a test. A press of one button sends the stage alone: then it is now, and ``next`` is where to go on."""
+    context = _layer_context(page, uid)
+    leads_to = local_path(posted.get(NEXT), "")
+    command, form = parse(without(posted, NEXT), TouchTestCreate, zone=page.zone)
+    shown = FormPage("touch_tests/layer.html", lambda: context | {NEXT: leads_to})
+    if command is None:
+        return shown.show(page, form, 422)
+
+    def act(session: Session) -> Done:
+        touch_tests.log(session, page.actor, uid, command, page.now)
+        here = on_panel.of_layer(session, page.actor, uid)
+        return Done(f"{here.named} pressed: {WORDS[command.stage]}", f"/panels/{here.panel.uid}")
+
+    return change_by_form(page, Typed(posted, form, leads_to), shown, act)
+
+
+@router.get("/tests/{uid}/edit")
+def edit(page: Page, uid: str) -> Response:
+    context = _test_context(page, uid)
+    with page.db.read() as session:
+        stored = touch_tests.public(session, touch_tests.get(session, page.actor, uid))
+    return page.render("touch_tests/edit.html", {**context, "form": FormState.of(stored, page.zone)})
+
+
+@router.post("/tests/{uid}/edit")
+def save(page: Page, posted: Posted, uid: str) -> Response:
+    context = _test_context(page, uid)
+    command, form = parse(posted, TouchTestUpdate, zone=page.zone)
+    shown = FormPage("touch_tests/edit.html", lambda: context)
+    if command is None:
+        return shown.show(page, form, 422)
+    with page.db.read() as session:
+        stored = touch_tests.get(session, page.actor, uid)
+    if command.pressed_at == stored.pressed_at.replace(second=0, microsecond=0):
+        # The form shows no seconds, and must not cut them off.
+        command = command.model_copy(update={"pressed_at": stored.pressed_at})
+
+    def act(session: Session) -> Done:
+        touch_tests.update(session, page.actor, uid, command, page.now)
+        here = on_panel.of_test(session, page.actor, uid)
+        return Done(f"Corrected a touch test of “{here.layer.kind}” on “{here.panel.title}”", context["back"])
+
+    return change_by_form(page, Typed(posted, form), shown, act)
+
+
+@router.post("/tests/{uid}/mistaken")
+def mistaken(page: Page, posted: Posted, uid: str) -> Response:
+    back = _test_context(page, uid)["back"]
+
+    def act(session: Session) -> Done:
+        touch_tests.archive(session, page.actor, uid)
+        here = on_panel.of_test(session, page.actor, uid)
+        return Done(f"Marked a touch test of “{here.layer.kind}” on “{here.panel.title}” as mistaken", back)
+
+    return change_by_button(page, posted, act, back)
+
+
+@router.post("/tests/{uid}/restore")
+def restore(page: Page, posted: Posted, uid: str) -> Response:
+    back = _test_context(page, uid)["back"]
+
+    def act(session: Session) -> Done:
+        touch_tests.restore(session, page.actor, uid)
+        here = on_panel.of_test(session, page.actor, uid)
+        return Done(f"Counts again: a touch test of “{here.layer.kind}” on “{here.panel.title}”", back)
+
+    return change_by_button(page, posted, act, back)
+
+
+def _layer_context(page: PageRequest, uid: str) -> dict[str, Any]:
+    with page.db.read() as session:
+        here = on_panel.of_layer(session, page.actor, uid)
+        return {
+            "title": here.panel.title,
+            "kind": here.layer.kind,
+            "painted_at": here.layer.painted_at,
+            "tests": on_panel.tests_on(session, page.actor, here.layer),
+            "action": f"/layers/{uid}/tests",
+            "back": f"/panels/{here.panel.uid}",
+            NEXT: "",
+        }
+
+
+def _test_context(page: PageRequest, uid: str) -> dict[str, Any]:
+    with page.db.read() as session:
+        here = on_panel.of_test(session, page.actor, uid)
+        return {
+            "title": here.panel.title,
+            "kind": here.layer.kind,
+            "uid": uid,
+            "is_mistaken": here.test.archived_at is not None,
+            "lines": partial(lines_of, zone=page.zone),
+            "changes": history.of_record(session, page.actor, "touch_test", uid),
+            "action": f"/tests/{uid}/edit",
+            "back": f"/layers/{here.layer.uid}/tests",
+        }

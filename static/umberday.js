@@ -4,26 +4,22 @@
   "use strict";
   var root = document.documentElement;
 
-  // ---- light and dark: follows the system until the painter chooses ----
-  function chosenTheme() {
-    try { return localStorage.getItem("theme") || ""; } catch (e) { return ""; }
-  }
-  function applyTheme(theme) {
-    if (theme) root.setAttribute("data-theme", theme); else root.removeAttribute("data-theme");
+  // ---- light and dark: follows the device until the painter chooses; the server sends the choice with the page ----
+  function chosenTheme() { return root.getAttribute("data-theme") || ""; }
+  function sayTheme() {
     document.querySelectorAll("[data-theme-next]").forEach(function (button) { button.hidden = false; });
     document.querySelectorAll("[data-theme-word]").forEach(function (word) {
-      word.textContent = { light: "Daylight", dark: "Lamplight" }[theme] || "As my device";
+      word.textContent = { light: "Daylight", dark: "Lamplight" }[chosenTheme()] || "As my device";
     });
   }
-  applyTheme(chosenTheme());
-  document.querySelectorAll("[data-theme-next]").forEach(function (button) { button.hidden = false; });
+  sayTheme();
   document.addEventListener("click", function (event) {
-    var button = event.target.closest("[data-theme-next]");
-    if (!button) return;
+    if (!event.target.closest("[data-theme-next]")) return;
     var order = ["", "light", "dark"];
     var next = order[(order.indexOf(chosenTheme()) + 1) % order.length];
-    try { if (next) localStorage.setItem("theme", next); else localStorage.removeItem("theme"); } catch (e) { /* private window */ }
-    applyTheme(next);
+    if (next) root.setAttribute("data-theme", next); else root.removeAttribute("data-theme");
+    document.cookie = "umberday_light=" + next + ";path=/;samesite=strict;max-age=" + (next ? 31536000 : 0);
+    sayTheme();
   });
 
   // ---- rows of a list: the server knows how to do the same ----

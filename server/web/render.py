@@ -20,6 +20,8 @@ from server.web import forms, words
 from server.web.static_files import HashedFiles
 
 DONE_COOKIE = "umberday_done"
+LIGHT_COOKIE = "umberday_light"  # which light the painter chose for this screen; absent: as the device has it
+LIGHTS = ("light", "dark")
 # Label, address, shape, and the addresses that belong to the area.
 NAVIGATION = (
     ("Today", "/", "today", ("/",)),
@@ -71,6 +73,7 @@ class Frame:
     request_id: str
     page: KnowsStudio | None
     is_fragment: bool
+    chosen_light: str = ""
     flash_shown: bool = False
 
     @property
@@ -167,6 +170,12 @@ def _whole(headers: Mapping[str, str]) -> bool:
     return headers.get("HX-Boosted") == "true" or headers.get("HX-History-Restore-Request") == "true"
 
 
+def chosen_light(request: Request) -> str:
+    """light, dark, or nothing: sent with the page, so that it never first appears in the other one."""
+    chosen = request.cookies.get(LIGHT_COOKIE, "")
+    return chosen if chosen in LIGHTS else ""
+
+
 def render(
     request: Request,
     template: str,
@@ -183,6 +192,7 @@ def render(
         request_id=getattr(request.state, "request_id", ""),
         page=getattr(request.state, "page", None),
         is_fragment=wants_fragment(request),
+        chosen_light=chosen_light(request),
     )
     token = _frame.set(frame)
     try:

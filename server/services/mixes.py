@@ -11,13 +11,14 @@ from server.services import records
 from server.services.access import Actor, allow
 from server.services.errors import FieldError, Invalid
 from server.services.fields import Command, HexColour, Notes, Parts, Text120, Version
-from server.store.tables import Medium, Mix, MixPart, Paint, StudioRecord, Thinner
+from server.store.tables import Medium, Mix, MixPart, Paint, Thinner
 
 MAX_PARTS = 30
 Metal = Literal["Pb", "Mn", "Co"]
 METAL_WORDS = {"Pb": "lead drier", "Mn": "manganese drier", "Co": "cobalt drier"}
 # What a part may be, by the word before the colon; each has its own table.
-KINDS: dict[str, type[StudioRecord]] = {"paint": Paint, "medium": Medium, "thinner": Thinner}
+OnShelf = Paint | Medium | Thinner
+KINDS: dict[str, type[Paint] | type[Medium] | type[Thinner]] = {"paint": Paint, "medium": Medium, "thinner": Thinner}
 
 Item = Annotated[str, StringConstraints(max_length=64, pattern=r"^(paint|medium|thinner):[A-Za-z0-9_-]{1,32}$")]
 # Far more metal or clove oil than anybody would use; limits of ours against slips of the pen.
@@ -95,9 +96,9 @@ def update(session: Session, actor: Actor, uid: str, command: MixUpdate) -> Mix:
 def public(session: Session, mix: Mix) -> MixUpdate:
     """The mix as the command that would leave it as it is: what an edit form starts from."""
     rows = parts_of(session, mix)
-    uids = _uids(session, rows)
+    named = _named(session, rows)
     parts = tuple(
-        PartRow(item=f"{row.kind}:{uids[row.kind, _target(row)]}", parts=row.parts or 0.0)
+        PartRow(item=f"{row.kind}:{named[row.kind, _target(row)].uid}", parts=row.parts or 0.0)
         for row in rows
         if row.kind in KINDS
     )
@@ -172,24 +173,39 @@ def part_columns(session: Session, actor: Actor, content: MixContent, old: Seque
     return columns
 
 
-def _on_shelf(session: Session, actor: Actor, kind: str, uid: str) -> StudioRecord | None:
-    table = KINDS[kind]
-    return session.scalars(select(table).where(col(table.uid) == uid, col(table.studio_id) == actor.studio_id)).first()
+def labels_of(session: Session, parts: Sequence[MixPart]) -> list[str]:
+    """What each part is called on the shelf, in the order given; one query a kind."""
+    names = {key: found.label for key, found in _named(session, parts).items()}
+    return [names.get((row.kind, _target(row))) or _other_words(row) for row in parts]
+
+
+def _other_words(row: MixPart) -> str:
+    if row.kind == "drier":
+        return f"{METAL_WORDS.get(row.metal or '', 'drier')}, {row.percent_on_oil:g} % metal on the oil"
+    return f"clove oil, {row.drops_per_10_ml:g} drops to 10 ml"
+
+
+def _on_shelf(session: Session, actor: Actor, kind: str, uid: str) -> OnShelf | None:
+    table: Any = KINDS[kind]
+    found: OnShelf | None = session.scalars(
+        select(table).where(table.uid == uid, table.studio_id == actor.studio_id)
+    ).first()
+    return found
 
 
 def _target(row: MixPart) -> int | None:
     return {"paint": row.paint_id, "medium": row.medium_id, "thinner": row.thinner_id}.get(row.kind)
 
 
-def _uids(session: Session, rows: Sequence[MixPart]) -> dict[tuple[str, int | None], str]:
-    """The uid of everything on the shelf that the parts name, one query a kind."""
-    uids: dict[tuple[str, int | None], str] = {}
-    for kind, table in KINDS.items():
+def _named(session: Session, rows: Sequence[MixPart]) -> dict[tuple[str, int | None], OnShelf]:
+    """Everything on the shelf that the parts name, one query a kind."""
+    found: dict[tuple[str, int | None], OnShelf] = {}
+    for kind, kind_table in KINDS.items():
+        table: Any = kind_table
         ids = {_target(row) for row in rows if row.kind == kind}
         if ids:
-            for row_id, uid in session.execute(select(col(table.id), col(table.uid)).where(col(table.id).in_(ids))):
-                uids[kind, row_id] = uid
-    return uids
+            found |= {(kind, record.id): record for record in session.scalars(select(table).where(table.id.in_(ids)))}
+    return found
 
 
 def _values(command: MixCreate) -> dict[str, Any]:

@@ -1,0 +1,319 @@
+"""A mix on the palette: what it is, how it will dry in a room, and what the rules say of it over a panel's top layer.
+
+Nothing is kept here. Composition, forecast and verdict come from where the boards take them, so that the same mix
+says the same on every page.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, time
+from typing import Annotated
+from zoneinfo import ZoneInfo
+
+from pydantic import AfterValidator, Field
+from sqlmodel import Session
+
+from server.formats.swatch import mix_swatch
+from server.science.composition import Amounts, amounts, compose, needed_ml
+from server.science.errors import InputError
+from server.science.recipe import Ground, LayerRecipe, MixRecipe, PigmentShare, Room
+from server.science.recipe import Paint as PaintInMix
+from server.science.reference import thickness_presets
+from server.science.results import Composition, FilmState, LayerEstimate, Stage, StageRange
+from server.science.soundness import check
+from server.science.soundness.types import Action, Material, Verdict
+from server.services import hazards, mixes, places, records
+from server.services.access import Actor
+from server.services.board.facts import DaySpan, Moment
+from server.services.board.films import PanelLayers, day_span, panel_layers
+from server.services.board.rows import StudioRows, load
+from server.services.board.standing import TOUCH_GATE, ground_facts
+from server.services.errors import Invalid
+from server.services.fields import OptionalText120, PercentShare, Uid, WetThicknessUm
+from server.services.forecasts import FORECASTS, NoForecast
+from server.services.mixes import MixContent
+from server.services.recipes import Climate, MixBook, climate_of, ground_of, room_in
+from server.services.verdicts import Coming, Question, situation
+from server.store.tables import MixPart, Place, Texture
+
+DEFAULT_PRESET = "normal_brush"
+USUAL_LOSS = 1.3
+AMOUNT_WITHOUT_PANEL_ML = 10.0
+TEXTURE_FACTORS: dict[str, float] = {"smooth": 1.0, "fine_canvas": 1.2, "coarse": 1.75}
+# Touch-dry time against titanium white in linseed, as thick, in the same room: bounds and words of ours.
+DRYING_CLASSES = (
+    (0.5, "very fast"),
+    (0.8, "fast"),
+    (1.25, "about like titanium white in linseed"),
+    (1.8, "slow"),
+    (float("inf"), "very slow"),
+)
+
+
+def _known_preset(name: str) -> str:
+    if name not in {preset.name for preset in thickness_presets()}:
+        raise ValueError("Choose one of the list.")
+    return name
+
+
+class MixingQuestion(MixContent):
+    """What is on the palette and where it is to go.
+
+    ``wet_thickness_um`` wins over ``preset``; ``panel_uid`` None: over nothing in particular; ``place_uid`` counts
+    without a panel; ``loss``: what brush and palette keep, as a factor.
+    """
+
+    label: OptionalText120 = ""
+    preset: Annotated[str, Field(max_length=32), AfterValidator(_known_preset)] = DEFAULT_PRESET
+    wet_thickness_um: WetThicknessUm | None = None
+    panel_uid: Uid | None = None
+    place_uid: Uid | None = None
+    texture: Texture = "smooth"
+    coverage_pct: PercentShare = 100.0
+    loss: Annotated[float, Field(ge=1, le=5)] = USUAL_LOSS
+
+    @property
+    def wet_um(self) -> float:
+        if self.wet_thickness_um is not None:
+            return self.wet_thickness_um
+        return next(preset.wet_thickness_um for preset in thickness_presets() if preset.name == self.preset)
+
+
+@dataclass(frozen=True, slots=True)
+class Ingredient:
+    """One line of the mix with its share of the wet volume (0 to 1) and its millilitres; ``drops`` of clove oil."""
+
+    label: str
+    share: float
+    ml: float
+    drops: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class OverPanel:
+    """The panel the mix is tried over.
+
+    ``top`` names the layer on top ("" on bare ground) and ``state`` is what it is now; ``verdict`` is None when the
+    top layer has neither a forecast nor a touch test; ``lightly`` answers for working lightly into a tacky top.
+    """
+
+    uid: str
+    title: str
+    top: str
+    state: FilmState
+    verdict: Verdict | None
+    lightly: Verdict | None
+
+
+@dataclass(frozen=True, slots=True)
+class MixingAnswer:
+    """Everything the Mixing page says of a mix.
+
+    ``wet_ml`` is what to mix: for the panel's area, or `AMOUNT_WITHOUT_PANEL_ML`; ``touch`` the days to dry-to-touch
+    after painting it now and ``touch_on`` the same as dates; ``touch_ratio`` against titanium white in linseed, as
+    thick, in the same room. Times are None, with ``no_forecast`` in plain words, for a mix that cannot be forecast.
+    """
+
+    swatch: str
+    composition: Composition
+    wet_um: float
+    wet_ml: float
+    area_cm2: float | None
+    paint_ml: float
+    ingredients: tuple[Ingredient, ...]
+    amounts: Amounts
+    place: str
+    touch: StageRange | None
+    touch_on: DaySpan | None
+    recoat_on: DaySpan | None
+    through_on: DaySpan | None
+    touch_ratio: float | None
+    drying: str
+    no_forecast: str | None
+    warnings: tuple[str, ...]
+    hazards: tuple[str, ...]
+    over: OverPanel | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Room:
+    """Where the mix dries, and what it lies on there."""
+
+    place: str
+    climate: Climate
+    ground: Ground
+
+
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """What is worked with: the mix, its parts, the panel it may go over and the room it dries in."""
+
+    question: MixingQuestion
+    recipe: MixRecipe
+    parts: Sequence[MixPart]
+    labels: Sequence[str]
+    panel: PanelLayers | None
+    drops_per_ml: int
+    room: _Room
+
+
+def work_out(session: Session, actor: Actor, question: MixingQuestion, now: datetime, zone: ZoneInfo) -> MixingAnswer:
+    """The answer for a mix at the instant ``now``. Raises ``Invalid`` at the field that makes no sense."""
+    moment = _moment(now, zone)
+    table = _lay_out(session, actor, question, moment)
+    layer = LayerRecipe(question.wet_um, table.room.ground, (replace(table.recipe, area_share=1.0),))
+    try:
+        composition = compose(table.recipe, question.wet_um, table.room.ground)
+    except InputError as fault:
+        raise Invalid.at("parts", fault.message[0].upper() + fault.message[1:] + ".") from None
+    area_cm2 = _area_cm2(table)
+    wet_ml = AMOUNT_WITHOUT_PANEL_ML
+    if area_cm2 is not None:
+        texture = TEXTURE_FACTORS[question.texture]
+        wet_ml = needed_ml(area_cm2, question.wet_um, question.coverage_pct / 100, texture, question.loss)
+    total = sum(part.parts or 0.0 for part in table.parts)
+    tube_parts = sum(part.parts or 0.0 for part in table.parts if part.kind == "paint")
+    paint_ml = wet_ml * tube_parts / total if total > 0 else 0.0
+    room = room_in(table.room.climate, now, zone)
+    times = _times(layer, composition, room, moment)
+    return MixingAnswer(
+        swatch=mix_swatch(table.recipe),
+        composition=composition,
+        wet_um=question.wet_um,
+        wet_ml=wet_ml,
+        area_cm2=area_cm2,
+        paint_ml=paint_ml,
+        ingredients=_ingredients(table, wet_ml),
+        amounts=amounts(composition, wet_ml),
+        place=table.room.place,
+        hazards=hazards.kinds_of_mix(table.recipe),
+        over=_over(table, layer, times.estimate, paint_ml, moment),
+        touch=times.touch,
+        touch_on=times.on(Stage.DRY_TO_TOUCH, moment),
+        recoat_on=times.on(Stage.DRY_TO_RECOAT, moment),
+        through_on=times.on(Stage.DRY_THROUGH, moment),
+        touch_ratio=times.ratio,
+        drying=times.drying,
+        no_forecast=times.no_forecast,
+        warnings=times.estimate.warnings if times.estimate else (),
+    )
+
+
+def _moment(now: datetime, zone: ZoneInfo) -> Moment:
+    on = now.astimezone(zone).date()
+    return Moment(now, on, datetime.combine(on, time(), tzinfo=zone), on, zone)
+
+
+def _lay_out(session: Session, actor: Actor, question: MixingQuestion, moment: Moment) -> _Table:
+    columns = mixes.part_columns(session, actor, question, ())
+    parts = [MixPart(mix_id=0, position=n, **values) for n, values in enumerate(columns)]
+    rows = load(session, actor, question.panel_uid) if question.panel_uid else None
+    if question.panel_uid and rows is None:
+        raise Invalid.at("panel_uid", "Choose one of the list.")
+    book = rows.book if rows else MixBook.load(session, actor.studio_id)
+    recipe = book.try_out(question.label or "this mix", parts)
+    if recipe is None:
+        raise Invalid.at("parts", "Put at least one paint or medium in the mix.")
+    panel = panel_layers(rows, moment)[0] if rows else None
+    return _Table(
+        question=question,
+        recipe=recipe,
+        parts=parts,
+        labels=mixes.labels_of(session, parts),
+        panel=panel,
+        drops_per_ml=rows.studio.drops_per_ml if rows else 0,
+        room=_panel_room(rows, panel) if rows and panel else _room(session, actor, question.place_uid),
+    )
+
+
+def _panel_room(rows: StudioRows, panel: PanelLayers) -> _Room:
+    place = rows.places[panel.panel.place_id]
+    ground = ground_of(len(panel.on), panel.panel.ground_kind, panel.panel.ground_surface)
+    return _Room(place.name, place.climate, ground)
+
+
+def _room(session: Session, actor: Actor, place_uid: str | None) -> _Room:
+    """The chosen place, or the studio's first; over a dry layer of paint, as most layers are."""
+    if place_uid is not None:
+        place = records.find_named(session, actor, Place, place_uid, "place_uid")
+    else:
+        place = places.all_open(session, actor)[0]
+    return _Room(place.name, climate_of(place, places.months_of(session, place)), Ground.PAINT)
+
+
+def _area_cm2(table: _Table) -> float | None:
+    return None if table.panel is None else table.panel.panel.width_mm * table.panel.panel.height_mm / 100
+
+
+def _ingredients(table: _Table, wet_ml: float) -> tuple[Ingredient, ...]:
+    total = sum(part.parts or 0.0 for part in table.parts)
+    found = []
+    for part, label in zip(table.parts, table.labels, strict=True):
+        if part.parts is not None and total > 0:
+            share = part.parts / total
+            found.append(Ingredient(label, share, share * wet_ml))
+        elif part.drops_per_10_ml is not None:
+            found.append(Ingredient(label, 0.0, 0.0, part.drops_per_10_ml * wet_ml / 10))
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Times:
+    """The forecast of the mix, with the one it is compared with."""
+
+    estimate: LayerEstimate | None
+    ratio: float | None
+    no_forecast: str | None
+
+    @property
+    def touch(self) -> StageRange | None:
+        return self.estimate.stages[Stage.DRY_TO_TOUCH] if self.estimate else None
+
+    @property
+    def drying(self) -> str:
+        if self.ratio is None:
+            return ""
+        return next(word for bound, word in DRYING_CLASSES if self.ratio <= bound)
+
+    def on(self, stage: Stage, moment: Moment) -> DaySpan | None:
+        return day_span(moment.at, self.estimate.stages[stage], moment.zone) if self.estimate else None
+
+
+def _times(layer: LayerRecipe, composition: Composition, room: Room, moment: Moment) -> _Times:
+    """Both forecasts in one call of the model: the mix, and titanium white in linseed laid as thick as its film."""
+    white = MixRecipe("titanium white in linseed", 1.0, (PaintInMix(1.0, "linseed", (PigmentShare("PW6"),)),))
+    compared = LayerRecipe(composition.film_thickness_um, Ground.SEALED, (white,))
+    found, usual = FORECASTS.of([(layer, room), (compared, room)])
+    if isinstance(found, NoForecast):
+        return _Times(None, None, found.message)
+    ratio = None
+    if isinstance(usual, LayerEstimate):
+        ratio = found.stages[Stage.DRY_TO_TOUCH].p50_d / usual.stages[Stage.DRY_TO_TOUCH].p50_d
+    return _Times(found, ratio, None)
+
+
+def _over(
+    table: _Table, layer: LayerRecipe, estimate: LayerEstimate | None, paint_ml: float, moment: Moment
+) -> OverPanel | None:
+    """What the rules say of the mix over the panel now; remedies are for the tube paint that is being mixed."""
+    if table.panel is None:
+        return None
+    panel = table.panel.panel
+    top = table.panel.on[-1] if table.panel.on else None
+    name = top.row.kind if top else ""
+    unknown = top is not None and top.film.no_forecast is not None and top.laid.observed is None
+    if estimate is None or unknown:
+        return OverPanel(panel.uid, panel.title, name, FilmState.NONE, None, None)
+    coming = Coming(layer, Material.OIL, dict(estimate.stages), layer)
+    laid = tuple(on.laid for on in table.panel.on)
+    asked = Question(ground_facts(panel), laid, coming, drops_per_ml=table.drops_per_ml)
+    area = panel.width_mm * panel.height_mm / 100
+
+    def judged(action: Action) -> Verdict:
+        posed = situation(asked.asking(action), moment.at, moment.on)
+        return check(replace(posed, paint_ml=paint_ml or AMOUNT_WITHOUT_PANEL_ML, area_cm2=area))
+
+    verdict = judged(Action.NEXT_LAYER)
+    gated = verdict.state is FilmState.TACKY and any(finding.rule == TOUCH_GATE for finding in verdict.findings)
+    lightly = judged(Action.WORK_LIGHTLY) if gated else None
+    return OverPanel(panel.uid, panel.title, name, verdict.state, verdict, lightly)

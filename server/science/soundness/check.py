@@ -3,12 +3,11 @@
 from server.science.results import FilmState
 from server.science.soundness.facts import Facts, read_facts, with_situation
 from server.science.soundness.remedies import with_changes, worded
-from server.science.soundness.rule import Draft, Rule
+from server.science.soundness.rule import WEIGHT, Draft, Rule
 from server.science.soundness.rules import RULES
 from server.science.soundness.thresholds import DEFAULT, Thresholds
 from server.science.soundness.types import Action, Finding, Severity, Situation, Verdict
 
-WEIGHT = {severity: weight for weight, severity in enumerate(Severity)}
 BY_ACTION: dict[tuple[Action, bool], tuple[Rule, ...]] = {
     (action, has_upper): tuple(item for item in RULES if action in item.actions and (has_upper or not item.needs_upper))
     for action in Action

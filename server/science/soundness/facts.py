@@ -100,6 +100,11 @@ class LayerFacts:
         """An age of this layer said as the age of the top layer."""
         return age_d - self.offset_d
 
+    @property
+    def through_date(self) -> float:
+        """The age of the top layer at which this one is dry through, nine times in ten."""
+        return self.top_age(self.time(Stage.DRY_THROUGH, "p90_d"))
+
     def pigment_share(self, keys: frozenset[str]) -> float:
         """The largest share of the pigment volume that these pigments have in any mix."""
         found = [mix.pigments for mix in self.mixes if not keys.isdisjoint(mix.pigments)]

@@ -143,17 +143,19 @@ def _mix_words(changes: tuple[MixChange, ...], facts: Facts, limits: Thresholds)
     """One phrase for all changes of the mix: they belong together."""
     if not changes:
         return []
-    per = f"to every {amount(facts.situation.paint_ml)} ml of paint"
+    per = f"per {amount(facts.situation.paint_ml)} ml of paint"
     named = len(facts.upper.mixes) > 1 if facts.upper else False
     phrases = []
     for change in changes:
-        where = f" in “{change.mix}”" if named and change.mix else ""
+        parts = []
         if change.add_oil_ml > 0.0:
             grams = amount(change.add_oil_ml * limits.remedy_oil_density_g_ml)
             count = drops(change.add_oil_ml, facts.situation.drops_per_ml)
-            phrases.append(f"add {amount(change.add_oil_ml)} ml of oil ({grams} g, about {count} drops) {per}{where}")
+            parts.append(f"add {amount(change.add_oil_ml)} ml of oil ({grams} g, about {count} drops)")
         if change.reduce_solvent_ml > 0.0:
-            phrases.append(f"leave out {amount(change.reduce_solvent_ml)} ml of solvent {per}{where}")
+            parts.append(f"leave out {amount(change.reduce_solvent_ml)} ml of solvent")
         if change.add_paint_ml > 0.0:
-            phrases.append(f"add {amount(change.add_paint_ml)} ml of tube paint {per}{where}")
-    return [" and ".join(phrases)]
+            parts.append(f"add {amount(change.add_paint_ml)} ml of tube paint")
+        where = f" in “{change.mix}”" if named and change.mix else ""
+        phrases.append(f"{' and '.join(parts)} {per}{where}")
+    return ["; ".join(phrases)]

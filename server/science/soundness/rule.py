@@ -74,7 +74,15 @@ def rule(about: About) -> Callable[[Judge], Rule]:
     return lambda judge: Rule(**known, judge=judge)
 
 
+ORDER = tuple(Severity)
+WEIGHT = {severity: place for place, severity in enumerate(ORDER)}
+
+
+def weight(severity: Severity) -> int:
+    """0 for sound to 3 for stop."""
+    return WEIGHT[severity]
+
+
 def lighter(severity: Severity) -> Severity:
     """One step down."""
-    order = list(Severity)
-    return order[max(0, order.index(severity) - 1)]
+    return ORDER[max(0, WEIGHT[severity] - 1)]

@@ -2,16 +2,17 @@
 
 import math
 
+SLACK = 0.2  # a fifth of a step over is not worth the next one
+
 
 def days(value_d: float) -> str:
-    """An age or a wait, rounded up: hours below two days, half days below ten, then whole days and months."""
+    """An age or a wait, mostly rounded up: hours below two days, half days below ten, then whole days and months."""
     if value_d < 2.0:
-        hours = max(1, math.ceil(value_d * 24.0 - 1e-6))
+        hours = max(1, math.ceil(value_d * 24.0 - SLACK))
         return f"{hours} hour{'s' if hours != 1 else ''}"
     if value_d < 10.0:
-        half = math.ceil(value_d * 2.0 - 1e-6) / 2.0
-        return f"{half:g} days"
-    whole = math.ceil(value_d - 1e-6)
+        return f"{math.ceil(value_d * 2.0 - SLACK) / 2.0:g} days"
+    whole = math.ceil(value_d - SLACK)
     if whole < 100:
         return f"{whole} days"
     return f"{whole} days (about {round(whole / 30.4)} months)"

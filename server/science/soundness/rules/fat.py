@@ -1,10 +1,12 @@
 """How much oil: the order of richness and the limit of medium."""
 
+from operator import itemgetter
+
 from server.science.results import FilmState, Stage
 from server.science.soundness.compare import above
 from server.science.soundness.facts import Facts, LayerFacts
 from server.science.soundness.mixes import MixFacts
-from server.science.soundness.rule import About, Draft, lighter, rule
+from server.science.soundness.rule import About, Draft, lighter, rule, weight
 from server.science.soundness.rules.saying import in_mix, naming, when
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, MixChange, Severity
@@ -36,18 +38,15 @@ def FAT_ORDER(facts: Facts, limits: Thresholds) -> Draft | None:
     upper = facts.upper
     if upper is None or not upper.drying or upper.leanest is None:
         return None
-    worst: tuple[Severity, float, LayerFacts] | None = None
-    order = list(Severity)
-    for lower in facts.resting:
-        if lower.richest is None:
-            continue
-        gap = lower.richest.richness - upper.leanest.richness
-        severity = _gap_severity(gap, lower, limits)
-        if severity is Severity.SOUND:
-            continue
-        if worst is None or (order.index(severity), gap) > (order.index(worst[0]), worst[1]):
-            worst = (severity, gap, lower)
-    return None if worst is None else _fat_draft(facts, limits, worst)
+    gaps = [
+        (layer, layer.richest.richness - upper.leanest.richness) for layer in facts.resting if layer.richest is not None
+    ]
+    weighed = [(_gap_severity(gap, layer, limits), gap, layer) for layer, gap in gaps]
+    worst = max((severity for severity, _, _ in weighed), key=weight, default=Severity.SOUND)
+    if worst is Severity.SOUND:
+        return None
+    alike = [(gap, layer) for severity, gap, layer in weighed if severity is worst]
+    return _fat_draft(facts, limits, (worst, max(alike, key=itemgetter(0))[1], [layer for _, layer in alike]))
 
 
 def _gap_severity(gap: float, lower: LayerFacts, limits: Thresholds) -> Severity:
@@ -62,8 +61,9 @@ def _gap_severity(gap: float, lower: LayerFacts, limits: Thresholds) -> Severity
     return severity
 
 
-def _fat_draft(facts: Facts, limits: Thresholds, worst: tuple[Severity, float, LayerFacts]) -> Draft:
-    severity, _, lower = worst
+def _fat_draft(facts: Facts, limits: Thresholds, found: tuple[Severity, LayerFacts, list[LayerFacts]]) -> Draft:
+    """The finding about the richest of the layers that weigh most; the date waits for all of these."""
+    severity, lower, alike = found
     upper = facts.upper
     assert upper is not None and upper.leanest is not None and lower.richest is not None
     moving = "" if lower.through else " and it is not yet dry through"
@@ -83,7 +83,7 @@ def _fat_draft(facts: Facts, limits: Thresholds, worst: tuple[Severity, float, L
     )
     if target == float("inf") or facts.merged:
         by_mix = ()
-    not_before = None if lower.through else lower.top_age(lower.time(Stage.DRY_THROUGH, "p90_d"))
+    not_before = max((layer.through_date for layer in alike if not layer.through), default=None)
     return Draft(severity, reason, by_mix=by_mix, not_before_d=not_before)
 
 
@@ -133,8 +133,9 @@ def EXCESS_MEDIUM(facts: Facts, limits: Thresholds) -> Draft | None:
         for mix in upper.mixes
         if above(mix.added_share, limits.medium_pass)
     )
+    bare = any(mix.paint <= 0.0 for mix in upper.mixes)
     advice = f"Or wipe the film down to {amount(limits.thin_film_um)} µm or less."
-    return Draft(severity, reason, by_mix=() if facts.merged else by_mix, advice=advice)
+    return Draft(severity, reason, by_mix=() if facts.merged or bare else by_mix, advice=advice)
 
 
 def _paint_ml(mix: MixFacts, facts: Facts, limits: Thresholds) -> float:

@@ -117,7 +117,7 @@ def TEMPORARY_VARNISH(facts: Facts, limits: Thresholds) -> Draft | None:
     return Draft(
         Severity.CAUTION if young else Severity.NOTE,
         "A temporary varnish must come off, or be varnished over, later. Thin it well and lay one coat."
-        + (f" {days(limits.temporary_advised_d).capitalize()} after the last layer is better." if young else ""),
+        + (f" {days(limits.temporary_advised_d)} after the last layer is better." if young else ""),
         not_before_d=limits.temporary_advised_d if young else None,
         advice="Write on the back that it is temporary.",
     )

@@ -4,17 +4,19 @@ from server.science.results import Stage
 from server.science.soundness.compare import above, below
 from server.science.soundness.facts import Facts, LayerFacts
 from server.science.soundness.pigments import lead_or_manganese, slow
-from server.science.soundness.rule import About, Draft, rule
+from server.science.soundness.rule import About, Draft, rule, weight
 from server.science.soundness.rules.saying import naming, when
 from server.science.soundness.rules.speed import speed_severity
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Severity
+from server.science.soundness.words import capital
 
 SLOW_OILS = frozenset({"poppy", "safflower", "walnut"})
+MOSTLY = 0.5
 
 
 def _date(layer: LayerFacts) -> float:
-    return layer.top_age(layer.time(Stage.DRY_THROUGH, "p90_d"))
+    return layer.through_date
 
 
 @rule(
@@ -42,11 +44,10 @@ def ALKYD_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
     ]
     if not soft:
         return None
-    order = list(Severity)
-    worst = max((speed_severity(upper, layer, limits) for layer in soft), key=order.index)
+    worst = max((speed_severity(upper, layer, limits) for layer in soft), key=weight)
     last = max(soft, key=_date)
     return Draft(
-        max(worst, Severity.CAUTION, key=order.index),
+        max(worst, Severity.CAUTION, key=weight),
         f"The new layer holds alkyd and dries stiff within a day or so; {naming(last, facts)} is oil that is not "
         "yet dry "
         f"through. {when(last, Stage.DRY_THROUGH)}",
@@ -108,23 +109,26 @@ def DRIER_ON_TOP(facts: Facts, limits: Thresholds) -> Draft | None:
     )
 )
 def SLOW_COLOUR_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:
-    for layer in facts.resting:
-        if layer.through or not above(layer.wet_um, limits.slow_layer_um):
-            continue
-        broad = [mix for mix in layer.mixes if above(mix.area_share, limits.local_area_share)]
-        names = slow()
-        if not any(
-            above(sum(s for k, s in m.pigments.items() if k in names), limits.slow_pigment_share) for m in broad
-        ):
-            continue
-        return Draft(
-            Severity.NOTE,
-            f"{naming(layer, facts).capitalize()} is mainly slow colour and stays soft below its skin for long. "
-            f"{when(layer, Stage.DRY_THROUGH)}",
-            not_before_d=_date(layer),
-            advice="Another time put a tenth to a fifth of umber into such a black, or lay it thin.",
-        )
-    return None
+    soft = [layer for layer in facts.resting if not layer.through and _is_slow(layer, limits)]
+    if not soft:
+        return None
+    last = max(soft, key=_date)
+    return Draft(
+        Severity.NOTE,
+        f"{capital(naming(last, facts))} is mainly slow colour and stays soft below its skin for long. "
+        f"{when(last, Stage.DRY_THROUGH)}",
+        not_before_d=_date(last),
+        advice="Another time put a tenth to a fifth of umber into such a black, or lay it thin.",
+    )
+
+
+def _is_slow(layer: LayerFacts, limits: Thresholds) -> bool:
+    """Whether slow colours prevail in a mix that covers more than a few touches, in a film of some thickness."""
+    if not above(layer.wet_um, limits.slow_layer_um):
+        return False
+    names = slow()
+    broad = [mix.pigments for mix in layer.mixes if above(mix.area_share, limits.local_area_share)]
+    return any(above(sum(s for k, s in shares.items() if k in names), limits.slow_pigment_share) for shares in broad)
 
 
 @rule(
@@ -143,18 +147,22 @@ def SLOW_OIL_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:
     upper = facts.upper
     if upper is None or not upper.drying:
         return None
-    linseed = any("linseed" in name and share > 0.5 for mix in upper.mixes for name, share in mix.oils.items())
+    linseed = any("linseed" in name and share > MOSTLY for mix in upper.mixes for name, share in mix.oils.items())
     if not linseed and upper.pigment_share(lead_or_manganese()) <= 0.0:
         return None
-    for layer in facts.resting:
-        weak = any(sum(s for name, s in mix.oils.items() if name in SLOW_OILS) > 0.5 for mix in layer.mixes)
-        if weak and not layer.through:
-            return Draft(
-                Severity.NOTE,
-                f"{naming(layer, facts).capitalize()} is bound in a slow oil and the new layer dries faster by "
-                "nature; whether "
-                f"it is too fast, the order of speed decides. {when(layer, Stage.DRY_THROUGH)}",
-                not_before_d=_date(layer),
-                advice="Keep poppy, safflower and walnut oil for the upper layers.",
-            )
-    return None
+    soft = [layer for layer in facts.resting if not layer.through and _is_weak(layer)]
+    if not soft:
+        return None
+    last = max(soft, key=_date)
+    return Draft(
+        Severity.NOTE,
+        f"{capital(naming(last, facts))} is bound in a slow oil and the new layer dries faster by nature; whether "
+        "it is too "
+        f"fast, the order of speed decides. {when(last, Stage.DRY_THROUGH)}",
+        not_before_d=_date(last),
+        advice="Keep poppy, safflower and walnut oil for the upper layers.",
+    )
+
+
+def _is_weak(layer: LayerFacts) -> bool:
+    return any(sum(s for name, s in mix.oils.items() if name in SLOW_OILS) > MOSTLY for mix in layer.mixes)

@@ -3,7 +3,7 @@
 from server.science.results import FilmState, Stage
 from server.science.soundness.compare import above, below
 from server.science.soundness.facts import Facts, LayerFacts
-from server.science.soundness.rule import About, Draft, rule
+from server.science.soundness.rule import About, Draft, rule, weight
 from server.science.soundness.rules.saying import naming, when
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Severity
@@ -40,14 +40,12 @@ def SPEED_ORDER(facts: Facts, limits: Thresholds) -> Draft | None:
     upper = facts.upper
     if upper is None or not upper.drying:
         return None
-    order = list(Severity)
-    worst, slow = Severity.SOUND, None
-    for lower in facts.resting:
-        severity = speed_severity(upper, lower, limits)
-        if order.index(severity) > order.index(worst):
-            worst, slow = severity, lower
-    if slow is None:
+    weighed = [(speed_severity(upper, layer, limits), layer) for layer in facts.resting]
+    worst = max((severity for severity, _ in weighed), key=weight, default=Severity.SOUND)
+    if worst is Severity.SOUND:
         return None
+    alike = [layer for severity, layer in weighed if severity is worst]
+    slow = max(alike, key=lambda layer: layer.through_date)
     reason = (
         f"The new layer dries faster (touch-dry in about {days(upper.time(Stage.DRY_TO_TOUCH))}) than "
         f"{naming(slow, facts)} (about {days(slow.time(Stage.DRY_TO_TOUCH))}), which is not yet dry through. "
@@ -57,7 +55,7 @@ def SPEED_ORDER(facts: Facts, limits: Thresholds) -> Draft | None:
     return Draft(
         worst,
         reason,
-        not_before_d=slow.top_age(slow.time(Stage.DRY_THROUGH, "p90_d")),
+        not_before_d=slow.through_date,
         advice=(
             "Or slow the new layer: no drier, no alkyd, less of the quick pigments. Another time put the quick layer "
             "first, or quicken the lower one."

@@ -9,7 +9,7 @@ from server.science.soundness.rule import About, Draft, rule
 from server.science.soundness.rules.saying import naming, when
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Severity
-from server.science.soundness.words import amount, percent
+from server.science.soundness.words import amount, capital, percent
 
 
 def _soft_layers(facts: Facts) -> tuple[LayerFacts, ...]:
@@ -42,7 +42,7 @@ def SKINNED_IMPASTO(facts: Facts, limits: Thresholds) -> Draft | None:
     where = "Local touches are usual, but they" if local else "A continuous layer over it"
     return Draft(
         Severity.NOTE if local else Severity.STOP,
-        f"{naming(slow, facts).capitalize()} is {amount(slow.wet_um)} µm thick: dry at the skin, still soft "
+        f"{capital(naming(slow, facts))} is {amount(slow.wet_um)} µm thick: dry at the skin, still soft "
         f"inside. {where} "
         f"may wrinkle or crack as the core shrinks. {when(slow, Stage.DRY_THROUGH)}",
         not_before_d=_date(slow),
@@ -51,7 +51,7 @@ def SKINNED_IMPASTO(facts: Facts, limits: Thresholds) -> Draft | None:
 
 
 def _date(layer: LayerFacts) -> float:
-    return layer.top_age(layer.time(Stage.DRY_THROUGH, "p90_d"))
+    return layer.through_date
 
 
 @rule(

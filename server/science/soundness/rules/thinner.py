@@ -98,5 +98,5 @@ def SOLVENT_ON_YOUNG_FILM(facts: Facts, limits: Thresholds) -> Draft | None:
         f"Solvent is {percent(share)} of the new paint, and the layer below is dry to the touch only, not through. The "
         f"solvent may swell it, lift it or make it wrinkle. {when(lower, Stage.DRY_THROUGH)}",
         by_mix=less_solvent(upper, facts, limits.young_solvent_target),
-        not_before_d=lower.top_age(lower.time(Stage.DRY_THROUGH, "p90_d")),
+        not_before_d=lower.through_date,
     )

@@ -13,7 +13,7 @@ from server.science.soundness.compare import TOLERANCE
 from server.science.soundness.types import Severity
 from server.science.stages import HARDNESS, after_test, odds_reached, state_odds
 
-__all__ = ["Readiness", "ReadyStatus", "odds_reached", "readiness"]
+__all__ = ["Readiness", "ReadyStatus", "likely_state", "odds_reached", "readiness"]
 
 
 class ReadyStatus(StrEnum):
@@ -71,7 +71,7 @@ def readiness(
     ready_from_d = min(seen_d, touch.p90_d) if pressed_dry and seen_d is not None else touch.p90_d
     return Readiness(
         status=status,
-        state=_likely(found, age_d, observed),
+        state=likely_state(found, age_d, observed),
         odds=state_odds(stages, age_d, observed, seen_d),
         test_from_d=min(touch.p10_d, ready_from_d),
         ready_from_d=ready_from_d,
@@ -81,7 +81,7 @@ def readiness(
     )
 
 
-def _likely(stages: dict[Stage, StageRange], age_d: float, observed: FilmState | None) -> FilmState:
+def likely_state(stages: dict[Stage, StageRange], age_d: float, observed: FilmState | None) -> FilmState:
     """The state at the centre of the ranges, never softer than the painter found it."""
     state = FilmState.WET
     for stage, reached in (

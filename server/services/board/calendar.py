@@ -1,6 +1,8 @@
 """Every panel through time: layers that are on and layers to come, with the days of their stages."""
 
+from collections.abc import Hashable, Mapping, Sequence
 from datetime import date, datetime
+from itertools import count
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
@@ -10,35 +12,38 @@ from server.services.access import Actor
 from server.services.board.chains import span_of
 from server.services.board.facts import CalendarBoard, CalendarLayer, CalendarRow, DaySpan, Moment
 from server.services.board.films import LayerOn, LayerToCome, day_span, instant, local_day, panel_layers
-from server.services.board.rows import StudioRows, load
+from server.services.board.rows import StudioRows
 from server.services.board.shown import NO_DAYS, panel_fact, swatch
+from server.services.board.snapshot import snapshot
 from server.services.board.standing import PanelStanding, standings
 from server.services.board.today import moment_of
 from server.services.forecasts import FORECASTS, Question
 
 NO_COLOUR = "#6d6a5c"
+_numbers = count(1)
 
 
 def calendar(session: Session, actor: Actor, now: datetime, zone: ZoneInfo, on: date | None = None) -> CalendarBoard:
     """All open panels. The number of queries does not depend on the studio's size."""
     moment = moment_of(now, zone, on)
-    rows = load(session, actor)
-    assert rows is not None
+    found = snapshot(session, actor)
+    return found.keep(("calendar", moment), lambda: _board(found.rows, moment))
+
+
+def _board(rows: StudioRows, moment: Moment) -> CalendarBoard:
     found = standings(rows, panel_layers(rows, moment), moment)
-    planned = _planned_estimates(found, moment)
-    return CalendarBoard(
-        moment,
-        tuple(
-            CalendarRow(
-                panel_fact(standing, rows, moment),
-                (
-                    *(_painted(layer, rows, moment) for layer in standing.layers.on),
-                    *planned_layers(standing, planned, rows, moment),
-                ),
-            )
-            for standing in found
-        ),
-    )
+    planned = planned_layers(found, rows, moment)
+    shown = [
+        CalendarRow(panel_fact(item, rows, moment), (*(_painted(x, rows, moment) for x in item.layers.on), *to_come))
+        for item, to_come in zip(found, planned, strict=True)
+    ]
+    return CalendarBoard(next(_numbers), moment, tuple(shown))
+
+
+def planned_layers(found: Sequence[PanelStanding], rows: StudioRows, moment: Moment) -> list[tuple[CalendarLayer, ...]]:
+    """The layers to come of each panel, each laid at its central start."""
+    estimates = _planned_estimates(found, moment)
+    return [_planned(standing, estimates, rows, moment) for standing in found]
 
 
 def _starts(standing: PanelStanding, moment: Moment) -> list[tuple[LayerToCome, datetime, DaySpan]]:
@@ -53,7 +58,7 @@ def _question(layer: LayerToCome, start: datetime, moment: Moment) -> Question |
     return layer.question(local_day(start, moment.zone), moment.zone)
 
 
-def _planned_estimates(found: list[PanelStanding], moment: Moment) -> dict[object, LayerEstimate]:
+def _planned_estimates(found: Sequence[PanelStanding], moment: Moment) -> dict[Hashable, LayerEstimate]:
     """The estimates of all layers to come, laid at their central start; the outlook asked for them already."""
     starts = [(layer, start) for standing in found for layer, start, _ in _starts(standing, moment)]
     questions = [_question(layer, start, moment) for layer, start in starts]
@@ -62,10 +67,9 @@ def _planned_estimates(found: list[PanelStanding], moment: Moment) -> dict[objec
     return {question.key: answer for question, answer in answers if isinstance(answer, LayerEstimate)}
 
 
-def planned_layers(
-    standing: PanelStanding, planned: dict[object, LayerEstimate], rows: StudioRows, moment: Moment
-) -> list[CalendarLayer]:
-    """The layers to come, each laid at its central start."""
+def _planned(
+    standing: PanelStanding, planned: Mapping[Hashable, LayerEstimate], rows: StudioRows, moment: Moment
+) -> tuple[CalendarLayer, ...]:
     shown = []
     for layer, start, days in _starts(standing, moment):
         question = _question(layer, start, moment)
@@ -84,7 +88,7 @@ def planned_layers(
                 days={stage: day_span(start, found, moment.zone) for stage, found in stages.items()},
             )
         )
-    return shown
+    return tuple(shown)
 
 
 def _painted(layer: LayerOn, rows: StudioRows, moment: Moment) -> CalendarLayer:

@@ -17,7 +17,8 @@ from server.science.soundness.types import Material, Verdict
 class Moment:
     """What a board looks at: the instant ``at``, its day ``on`` and the day's first instant, in the studio's ``zone``.
 
-    ``today`` is the real day, which differs from ``on`` when another day was chosen.
+    ``today`` is the real day, which differs from ``on`` when another day was chosen. Now is rounded up to `EVERY`, so
+    that all screens of these minutes tell the same, and what was worked out for one serves the next.
     """
 
     at: datetime
@@ -196,8 +197,10 @@ class PanelFact:
 @dataclass(frozen=True, slots=True)
 class TodayBoard:
     """Today, or another chosen day. Groups hold panels by `Standing`, most urgent first; ``at_risk`` repeats those
-    whose date is at risk. ``has_panels`` is False in an empty studio."""
+    whose date is at risk. ``has_panels`` is False in an empty studio. Boards of the same ``number`` are the same.
+    """
 
+    number: int
     moment: Moment
     groups: Mapping[Standing, tuple[PanelFact, ...]]
     at_risk: tuple[PanelFact, ...]
@@ -250,7 +253,8 @@ class CalendarRow:
 
 @dataclass(frozen=True, slots=True)
 class CalendarBoard:
-    """All open panels through time."""
+    """All open panels through time. Boards of the same ``number`` are the same."""
 
+    number: int
     moment: Moment
     rows: tuple[CalendarRow, ...]

@@ -7,7 +7,7 @@ worked out, is kept under its content, so that a page that is asked for again wo
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta, timezone
-from functools import lru_cache, partial
+from functools import cached_property, lru_cache, partial
 from json import loads
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -22,7 +22,15 @@ from server.services.board.facts import DaySpan, Moment
 from server.services.board.rows import StudioRows
 from server.services.forecasts import FORECASTS, Forecast, NoForecast, Question
 from server.services.kept import Kept
-from server.services.recipes import Climate, ground_of, layer_content, layer_from_json, layer_recipe, room_in
+from server.services.recipes import (
+    Climate,
+    MixBook,
+    ground_of,
+    layer_content,
+    layer_from_json,
+    layer_recipe,
+    room_in,
+)
 from server.services.verdicts import DRYING, SECONDS_PER_DAY, Coming, LaidLayer
 
 FILMS_KEPT = 6000
@@ -57,7 +65,7 @@ class LayerOn:
     regions: Sequence[Row[Any]]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class LayerToCome:
     """A planned layer. ``content`` stands for its recipe, which is None while it names no mixes."""
 
@@ -65,9 +73,14 @@ class LayerToCome:
     number: int
     material: Material
     content: Hashable
-    recipe: LayerRecipe | None
+    ground: Ground
     climate: Climate
     regions: Sequence[Row[Any]]
+    book: MixBook = field(repr=False)
+
+    @cached_property
+    def recipe(self) -> LayerRecipe | None:
+        return layer_recipe(self.row, self.regions, self.book, self.ground)
 
     @property
     def is_drying(self) -> bool:
@@ -152,9 +165,10 @@ def _to_come(rows: StudioRows, panel: Row[Any], row: Row[Any], number: int, clim
         number=number,
         material=Material(row.material),
         content=layer_content(row, regions, rows.book, ground),
-        recipe=layer_recipe(row, regions, rows.book, ground),
+        ground=ground,
         climate=climate,
         regions=regions,
+        book=rows.book,
     )
 
 

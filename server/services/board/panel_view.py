@@ -10,6 +10,7 @@ from sqlmodel import Session
 from server.science.results import LayerEstimate
 from server.science.soundness.types import Verdict
 from server.services.access import Actor
+from server.services.board.calendar import planned_layers
 from server.services.board.facts import LayerFact, Moment, PanelBoard
 from server.services.board.films import (
     LayerOn,
@@ -22,7 +23,7 @@ from server.services.board.films import (
     without_mixes,
 )
 from server.services.board.rows import StudioRows, load
-from server.services.board.shown import Extras, layer_on_fact, layer_to_come_fact, panel_fact
+from server.services.board.shown import NO_DAYS, Extras, layer_on_fact, layer_to_come_fact, panel_fact
 from server.services.board.standing import PanelStanding, ground_facts, standings
 from server.services.board.today import moment_of
 from server.services.errors import NotFound
@@ -60,8 +61,9 @@ def _layers(standing: PanelStanding, rows: StudioRows, moment: Moment) -> tuple[
         for number, layer in enumerate(standing.layers.on)
     ]
     over = _over_when_planned(standing, rows, moment)
+    days = {layer.uid: layer.days for layer in planned_layers([standing], rows, moment)[0]}
     facts += [
-        layer_to_come_fact(layer, standing, rows, moment, Extras(over=verdict))
+        layer_to_come_fact(layer, standing, rows, moment, Extras(over=verdict, days=days.get(layer.row.uid, NO_DAYS)))
         for layer, verdict in zip(standing.layers.to_come, over, strict=True)
     ]
     return tuple(facts)

@@ -1,7 +1,7 @@
 """From a panel's standing to the facts that pages show."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import zip_longest
 from json import loads
@@ -11,7 +11,7 @@ from sqlalchemy import Row
 
 from server.formats.swatch import UNKNOWN, mix_swatch
 from server.science.composition import needed_ml
-from server.science.readiness import readiness
+from server.science.readiness import likely_state, readiness
 from server.science.recipe import MixRecipe
 from server.science.results import FilmState, LayerEstimate, RegionEstimate, Stage
 from server.science.soundness.types import Severity, Verdict
@@ -39,10 +39,12 @@ NO_DAYS: Mapping[Stage, DaySpan] = {}
 
 @dataclass(frozen=True, slots=True)
 class Extras:
-    """What only the panel's own page works out for a layer: its regions' days, and its verdict over what is below."""
+    """What only the panel's own page works out for a layer: its regions' days, its verdict over what is below, and the
+    days of a planned layer laid when it can go on."""
 
     region_days: bool = False
     over: Verdict | None = None
+    days: Mapping[Stage, DaySpan] = field(default_factory=dict)
 
 
 BARE = Extras()
@@ -119,7 +121,7 @@ def layer_to_come_fact(
         painted_at=None,
         age_d=None,
         regions=_regions(layer.regions, estimate, (row, standing.layers.panel), rows),
-        stages=NO_DAYS,
+        stages=extras.days,
         promised=NO_DAYS,
         state=FilmState.NONE,
         odds={},
@@ -226,7 +228,7 @@ def _band(layer: LayerOn, rows: StudioRows, moment: Moment) -> StackBand:
         colours=tuple((swatch(mixes[region.mix_id]), region.area_share) for region in layer.regions),
         wet_thickness_um=layer.row.wet_thickness_um,
         film_um=film_um(layer),
-        state=likely_state(layer, moment),
+        state=band_state(layer, moment),
     )
 
 
@@ -240,12 +242,8 @@ def film_um(layer: LayerOn) -> float:
     return films / shares if shares > 0 else 0.0
 
 
-def likely_state(layer: LayerOn, moment: Moment) -> FilmState:
-    """The state at the centre of the ranges, never softer than the painter found it; for small drawings."""
+def band_state(layer: LayerOn, moment: Moment) -> FilmState:
+    """The state of a film for small drawings; of oil without a forecast only a fingertip knows."""
     if layer.film.estimate is None:
         return layer.laid.observed or FilmState.FIRM
-    age_d = layer.laid.age_d(moment.at)
-    laid = layer.laid
-    if age_d >= layer.film.stages[Stage.DRY_THROUGH].p50_d:
-        return FilmState.FIRM
-    return readiness(laid.stages, age_d, laid.observed, laid.observed_age_d, Severity.SOUND).state
+    return likely_state(dict(layer.film.stages), layer.laid.age_d(moment.at), layer.laid.observed)

@@ -162,20 +162,26 @@ def _case(item: _Asked, confidence: float, moment: Moment) -> ChainCase:
         top=top,
         to_come=() if item.standing is Standing.FINISHED else layers.to_come,
         open_now=open_now,
-        not_before=allowed_from(item.verdict, top, moment),
+        # The drying of the top layer is drawn by the chain itself; the touch gate's date would count it twice.
+        not_before=allowed_from(item.verdict, top, moment, but_for=TOUCH_GATE),
         due_on=layers.panel.due_on,
         confidence=confidence,
     )
 
 
-def allowed_from(verdict: Verdict | None, top: LayerOn | None, moment: Moment) -> date | None:
-    """The day from which no rule stops the next layer any more, when the stopping rules name one."""
+def allowed_from(
+    verdict: Verdict | None, top: LayerOn | None, moment: Moment, but_for: str | None = None
+) -> date | None:
+    """The day from which no rule stops the next layer any more, when the stopping rules name one.
+
+    ``but_for`` leaves one rule out.
+    """
     if verdict is None or top is None or verdict.verdict is not Severity.STOP:
         return None
-    stops = [finding for finding in verdict.findings if finding.severity is Severity.STOP]
+    stops = [found for found in verdict.findings if found.severity is Severity.STOP and found.rule != but_for]
     days = [finding.remedy.not_before_d if finding.remedy else None for finding in stops]
     named = [d for d in days if d is not None]
-    if len(named) < len(stops):
+    if not named or len(named) < len(stops):
         return None
     return local_day(instant(top.row.painted_at, max(named)), moment.zone)
 

@@ -1,7 +1,8 @@
 """Today, or another chosen day: what can be painted, what wants a fingertip first, what rests."""
 
 from collections.abc import Callable
-from datetime import date, datetime, time, timezone
+from datetime import date, datetime, time, timedelta, timezone
+from itertools import count
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
@@ -12,18 +13,23 @@ from server.services.board.facts import Moment, PanelFact, Standing, TodayBoard
 from server.services.board.films import panel_layers
 from server.services.board.rows import StudioRows, load
 from server.services.board.shown import panel_fact
+from server.services.board.snapshot import snapshot
 from server.services.board.standing import standings
 
 FAR = date.max
 # The hour at which another day than today is looked at: before the first sitting.
 MORNING = time(9)
+EVERY = timedelta(minutes=10)
+_EPOCH = datetime(2000, 1, 1, tzinfo=timezone.utc)
+_numbers = count(1)
 
 
 def moment_of(now: datetime, zone: ZoneInfo, on: date | None = None) -> Moment:
     """Now, or the morning of a chosen day in the studio's zone."""
     today = now.astimezone(zone).date()
     if on is None or on == today:
-        return Moment(now, today, start_of_day(today, zone), today, zone)
+        at = _EPOCH - (_EPOCH - now) // EVERY * EVERY  # up to the next full ten minutes
+        return Moment(at, today, start_of_day(today, zone), today, zone)
     at = datetime.combine(on, MORNING, zone).astimezone(timezone.utc)
     return Moment(at, on, start_of_day(on, zone), today, zone)
 
@@ -36,15 +42,18 @@ def panel_facts(rows: StudioRows, moment: Moment) -> list[PanelFact]:
 def today(session: Session, actor: Actor, now: datetime, zone: ZoneInfo, on: date | None = None) -> TodayBoard:
     """The board of today, or of the morning of ``on``. The number of queries does not depend on the studio's size."""
     moment = moment_of(now, zone, on)
-    rows = load(session, actor)
-    assert rows is not None
+    found = snapshot(session, actor)
+    return found.keep(("today", moment), lambda: _board(found.rows, moment))
+
+
+def _board(rows: StudioRows, moment: Moment) -> TodayBoard:
     groups: dict[Standing, list[PanelFact]] = {standing: [] for standing in Standing}
     for fact in panel_facts(rows, moment):
         groups[fact.standing].append(fact)
     ordered = {standing: tuple(sorted(facts, key=ORDER[standing])) for standing, facts in groups.items()}
     at_risk = [fact for facts in ordered.values() for fact in facts if fact.due and fact.due.at_risk]
     at_risk.sort(key=_due_first)
-    return TodayBoard(moment, ordered, tuple(at_risk), bool(rows.panels))
+    return TodayBoard(next(_numbers), moment, ordered, tuple(at_risk), bool(rows.panels))
 
 
 def one_panel(session: Session, actor: Actor, uid: str, moment: Moment) -> PanelFact | None:

@@ -43,6 +43,7 @@ NAMES = {
     "position": "place in the order",
 }
 ROWS = {"panel": "panel", "layer": "layer", "layer_mix": "mix of the layer", "touch_test": "touch test"}
+PARTS = "layer_mix"
 LONGEST = 120
 
 
@@ -57,13 +58,15 @@ class Line:
 
 def lines_of(entry: HistoryEntry, zone: tzinfo) -> list[Line]:
     """What a change did to the record it is listed with, field by field; what was added is told by its label."""
+    if any(row.what == "added" and row.table != PARTS for row in entry.rows):
+        return []
     return [line for row in entry.rows for line in _row_lines(row, zone)]
 
 
 def _row_lines(row: RowChange, zone: tzinfo) -> Iterable[Line]:
     if row.what == "changed":
         yield from (_line(each, zone) for each in row.fields if each.name in NAMES)
-    elif row.table == "layer_mix":
+    elif row.table == PARTS:
         share = next((f.after if row.what == "added" else f.before for f in row.fields if f.name == "area_share"), 0)
         text = f"{share * 100:.3g} % of the area"
         yield Line(ROWS[row.table], "", text) if row.what == "added" else Line(ROWS[row.table], text, "")

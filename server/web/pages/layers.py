@@ -10,7 +10,7 @@ from sqlmodel import Session
 from starlette.datastructures import FormData
 from starlette.responses import Response
 
-from server.services import history, layers, on_panel, panels
+from server.services import board, history, layers, on_panel, panels
 from server.services.layer_commands import LAYER_KINDS, LayerCreate, LayerPaint, LayerUpdate
 from server.services.on_panel import LayerOnPanel
 from server.web.deps import Page, PageRequest, Posted
@@ -87,7 +87,7 @@ def save(page: Page, posted: Posted, uid: str) -> Response:
 @router.get("/layers/{uid}/paint")
 def paint_form(page: Page, uid: str) -> Response:
     """The layer as planned, with the present moment: most often one more tap is enough."""
-    context, stored = _layer_context(page, uid, f"/layers/{uid}/paint")
+    context, stored = _paint_context(page, uid)
     form = FormState.of(stored, page.zone)
     form.values["painted_at"] = as_text(page.now, page.zone)
     return page.render("layers/paint.html", {**context, "form": form})
@@ -95,7 +95,7 @@ def paint_form(page: Page, uid: str) -> Response:
 
 @router.post("/layers/{uid}/paint")
 def paint(page: Page, posted: Posted, uid: str) -> Response:
-    context, stored = _layer_context(page, uid, f"/layers/{uid}/paint")
+    context, stored = _paint_context(page, uid)
     shown = FormPage("layers/paint.html", lambda: context | {"opens": True})
     if again := edited_rows(posted):
         return shown.show(page, again)
@@ -224,3 +224,13 @@ def _layer_context(page: PageRequest, uid: str, action: str) -> tuple[dict[str, 
             "opens": not stored.mixes,
         }
     return context, stored
+
+
+def _paint_context(page: PageRequest, uid: str) -> tuple[dict[str, Any], LayerUpdate]:
+    """The same for the form that logs it as painted, with what the rules say of it now where it is the next one."""
+    context, stored = _layer_context(page, uid, f"/layers/{uid}/paint")
+    with page.db.read() as session:
+        panel_uid = on_panel.of_layer(session, page.actor, uid).panel.uid
+        panel = board.one_panel(session, page.actor, panel_uid, board.moment_of(page.now, page.zone))
+    is_next = panel is not None and panel.coming is not None and panel.coming.uid == uid
+    return context | {"judged": panel.verdict if panel and is_next else None}, stored

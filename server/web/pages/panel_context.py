@@ -6,6 +6,7 @@ from datetime import date
 from functools import partial
 
 from server.formats.drawings import Miniature
+from server.formats.drawings_odds import OddsPicture, odds_picture
 from server.formats.drawings_section import SectionDrawing, cross_section
 from server.services.board.facts import LayerFact, PanelBoard, PanelFact
 from server.services.hazards import in_order, kinds_of_mix
@@ -36,6 +37,8 @@ class PanelPage:
     panel: PanelFact
     layers: tuple[LayerFact, ...]
     mini: Miniature
+    touch_odds: OddsPicture | None
+    due_odds: OddsPicture | None
     section: SectionDrawing
     other_scale: str
     ground_surface: str
@@ -63,6 +66,8 @@ class PanelPage:
             panel=board.panel,
             layers=board.layers,
             mini=little_panel(board.panel, 96.0),
+            touch_odds=_odds(board.panel.rest.touch_odds),
+            due_odds=_odds(board.panel.due.odds if board.panel.due else None),
             section=section,
             other_scale=other if is_log or section.log_helps else "",
             ground_surface=board.ground_surface,
@@ -78,6 +83,10 @@ class PanelPage:
             lines=partial(lines_of, zone=board.moment.zone),
             hazards=around.hazards,
         )
+
+
+def _odds(odds: float | None) -> OddsPicture | None:
+    return None if odds is None else odds_picture(odds)
 
 
 def hazards_of(board: PanelBoard, book: MixBook) -> tuple[str, ...]:

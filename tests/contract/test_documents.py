@@ -22,7 +22,7 @@ def routes() -> list[tuple[str, str]]:
     for router, prefix in [(r, "") for r in PAGE_ROUTERS] + [(r, "/api/v1") for r in API_ROUTERS]:
         for route in router.routes:
             if isinstance(route, APIRoute):
-                found += [(method, prefix + route.path) for method in sorted(route.methods)]
+                found += [(method, prefix + route.path) for method in sorted(route.methods or ())]
     return found
 
 

@@ -7,6 +7,7 @@ import re
 import pytest
 from fastapi import FastAPI
 from starlette.requests import Request
+from starlette.responses import Response
 from starlette.testclient import TestClient
 
 from server.services import studios
@@ -72,7 +73,7 @@ def test_only_htmx_asking_for_a_part_gets_a_fragment(client: TestClient, headers
     ],
 )
 def test_what_a_service_refuses_is_told(app: FastAPI, client: TestClient, fault: Exception, status: int, told: str):
-    def refuse(request: Request) -> None:
+    def refuse(request: Request) -> Response:
         raise fault
 
     app.add_route("/try/refuse", refuse)

@@ -119,7 +119,7 @@ def test_a_body_without_a_declared_length_is_counted(client: TestClient):
 
 @pytest.mark.parametrize("declared", ["-1", "x", "1e3", "²"])
 def test_a_length_that_is_no_number_is_refused(client: TestClient, declared: str):
-    assert client.post("/try/echo", headers={"Content-Length": declared.encode("latin-1")}).status_code == 400
+    assert client.post("/try/echo", headers=[(b"Content-Length", declared.encode("latin-1"))]).status_code == 400
 
 
 def test_htmx_gets_a_fragment(client: TestClient):

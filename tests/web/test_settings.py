@@ -1,0 +1,58 @@
+"""Where files lie, and that nobody else is let in."""
+
+from pathlib import Path
+
+import pytest
+
+from server.web import serve
+from server.web.settings import NotAllowed, check_host, data_dir, default_url, has_display
+
+
+def test_files_lie_in_the_users_data_directory():
+    # XDG Base Directory Specification: $XDG_DATA_HOME, else ~/.local/share; a relative value is to be ignored.
+    assert data_dir({"XDG_DATA_HOME": "/somewhere"}) == Path("/somewhere/umberday")
+    assert data_dir({}) == Path.home() / ".local/share/umberday"
+    assert data_dir({"XDG_DATA_HOME": "relative"}) == Path.home() / ".local/share/umberday"
+
+
+def test_the_demo_never_touches_the_own_studio():
+    environ = {"XDG_DATA_HOME": "/data", "DATABASE_URL": "postgresql://studio"}
+    assert default_url(environ=environ) == "postgresql://studio"
+    assert default_url(serve.DEMO_FILE, environ) == "sqlite:////data/umberday/demo.db"
+    assert default_url(environ={"XDG_DATA_HOME": "/data"}) == "sqlite:////data/umberday/umberday.db"
+
+
+def test_a_browser_is_opened_only_where_there_is_a_screen():
+    assert not has_display({})
+    assert has_display({"DISPLAY": ":0"})
+    assert has_display({"WAYLAND_DISPLAY": "wayland-0"})
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "::", "192.168.1.4", "studio.example", ""])
+def test_other_machines_are_not_let_in(host: str):
+    with pytest.raises(NotAllowed, match="accounts"):
+        check_host(host)
+
+
+def test_a_taken_port_is_told_with_another_to_try():
+    taken = serve.listen("127.0.0.1", 0)
+    port = taken.getsockname()[1]
+    taken.listen()
+    with pytest.raises(NotAllowed, match=f"Port {port} .*--port"):
+        serve.listen("127.0.0.1", port)
+    taken.close()
+    for absurd in (-1, 70000):
+        with pytest.raises(NotAllowed):
+            serve.listen("127.0.0.1", absurd)
+
+
+def test_a_demo_set_up_anew_keeps_the_old_one(tmp_path: Path):
+    demo = tmp_path / "demo.db"
+    serve.put_aside(demo)
+    for content in ("first", "second"):
+        demo.write_text(content)
+        Path(f"{demo}-wal").write_text(content)
+        serve.put_aside(demo)
+    assert not demo.exists()
+    assert (tmp_path / "demo-1.db").read_text() == "first"
+    assert (tmp_path / "demo-2.db-wal").read_text() == "second"

@@ -57,7 +57,10 @@ def the_studio(session: Session) -> Studio:
 
 
 def ensure_studio(db: Database, time_zone: str = FIRST_TIME_ZONE) -> Studio:
-    """The studio, made with one place in an ordinary room when there is none yet."""
+    """The studio, made with one place in an ordinary room when there is none yet.
+
+    ``time_zone`` is a first guess; one that is not known is left aside.
+    """
     with db.read() as session:
         studio = session.scalars(select(Studio).order_by(col(Studio.id)).limit(1)).first()
         if studio is not None:
@@ -65,7 +68,8 @@ def ensure_studio(db: Database, time_zone: str = FIRST_TIME_ZONE) -> Studio:
     with db.write() as session:
         studio = session.scalars(select(Studio).order_by(col(Studio.id)).limit(1)).first()
         if studio is None:
-            studio = Studio(name=FIRST_NAME, time_zone=time_zone)
+            zone = time_zone if time_zone in available_timezones() else FIRST_TIME_ZONE
+            studio = Studio(name=FIRST_NAME, time_zone=zone)
             session.add(studio)
             session.flush()
             assert studio.id is not None

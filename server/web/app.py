@@ -57,7 +57,7 @@ def create_app(settings: Settings, db: Database | None = None) -> FastAPI:
     if db is None:
         migrate(settings.database_url)
         db = Database(settings.database_url)
-    studios.ensure_studio(db)
+    studios.ensure_studio(db, settings.time_zone)
     app = FastAPI(
         title="Umberday",
         version="1",

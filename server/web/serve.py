@@ -16,7 +16,7 @@ from server.services.errors import NotFound
 from server.store.db import Database
 from server.store.migrate import NewerDatabase, migrate
 from server.web.app import create_app
-from server.web.settings import NotAllowed, Settings, check_host, data_dir, default_url, has_display
+from server.web.settings import NotAllowed, Settings, check_host, data_dir, default_url, has_display, local_zone
 
 DEMO_FILE = "demo.db"
 GRACE_S = 5
@@ -40,7 +40,7 @@ def run_demo(host: str, port: int, *, fresh: bool = False, log_requests: bool = 
 
 def run_studio(host: str, port: int, *, log_requests: bool = False) -> int:
     """The painter's own studio. Returns the exit status."""
-    settings = Settings(default_url(), host, port)
+    settings = Settings(default_url(), host, port, time_zone=local_zone())
     make_folder()
     if not bring_up_to_date(settings):
         return 1

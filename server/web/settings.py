@@ -5,6 +5,7 @@ variable            meaning
 ==================  ==========================================================================================
 DATABASE_URL        the studio's database, when it is not the file in the data directory (``postgresql+psycopg://…``)
 DISPLAY             set where a browser window can open (so is WAYLAND_DISPLAY)
+TZ                  the time zone a new studio starts with, when it is an IANA name; else the machine's
 XDG_DATA_HOME       the user's data directory, ``~/.local/share`` when unset; files go to ``umberday`` below it
 ==================  ==========================================================================================
 """
@@ -32,6 +33,7 @@ class Settings:
     host: str = "127.0.0.1"
     port: int = 8000
     host_names: tuple[str, ...] = LOOPBACK_NAMES
+    time_zone: str = "UTC"  # of a studio that is made on first start
     max_body_bytes: int = MAX_BODY_BYTES
     threads: int = 16
     static_dir: Path = ROOT / "static"
@@ -50,6 +52,15 @@ def default_url(file_name: str = "umberday.db", environ: Mapping[str, str] = os.
     if file_name == "umberday.db" and environ.get("DATABASE_URL"):
         return environ["DATABASE_URL"]
     return f"sqlite:///{data_dir(environ) / file_name}"
+
+
+def local_zone(environ: Mapping[str, str] = os.environ, localtime: Path = Path("/etc/localtime")) -> str:
+    """This machine's time zone as an IANA name, ``UTC`` where it cannot be told."""
+    given = environ.get("TZ", "").removeprefix(":")
+    if "/" in given and not given.startswith("/"):
+        return given
+    _, found, name = os.path.realpath(localtime).partition("/zoneinfo/")
+    return name if found else "UTC"
 
 
 def has_display(environ: Mapping[str, str] = os.environ) -> bool:

@@ -4,8 +4,10 @@ from pathlib import Path
 
 import pytest
 
+from server.services import studios
+from server.store.db import Database
 from server.web import serve
-from server.web.settings import NotAllowed, check_host, data_dir, default_url, has_display
+from server.web.settings import NotAllowed, check_host, data_dir, default_url, has_display, local_zone
 
 
 def test_files_lie_in_the_users_data_directory():
@@ -20,6 +22,22 @@ def test_the_demo_never_touches_the_own_studio():
     assert default_url(environ=environ) == "postgresql://studio"
     assert default_url(serve.DEMO_FILE, environ) == "sqlite:////data/umberday/demo.db"
     assert default_url(environ={"XDG_DATA_HOME": "/data"}) == "sqlite:////data/umberday/umberday.db"
+
+
+def test_a_new_studio_starts_in_the_machines_time_zone(tmp_path: Path):
+    zones = tmp_path / "zoneinfo" / "Europe"
+    zones.mkdir(parents=True)
+    (zones / "Lisbon").touch()
+    (tmp_path / "localtime").symlink_to(zones / "Lisbon")
+    assert local_zone({}, tmp_path / "localtime") == "Europe/Lisbon"
+    assert local_zone({"TZ": ":Asia/Tokyo"}, tmp_path / "localtime") == "Asia/Tokyo"
+    assert local_zone({"TZ": "CET-1CEST"}, tmp_path / "localtime") == "Europe/Lisbon"
+    assert local_zone({}, tmp_path / "missing") == "UTC"
+
+
+@pytest.mark.parametrize(("guess", "zone"), [("Europe/Lisbon", "Europe/Lisbon"), ("No/Where", "UTC")])
+def test_a_guess_that_is_no_time_zone_is_left_aside(db: Database, guess: str, zone: str):
+    assert studios.ensure_studio(db, guess).time_zone == zone
 
 
 def test_a_browser_is_opened_only_where_there_is_a_screen():

@@ -120,10 +120,19 @@ class _Story:
             uid = panels.create(work.session, self.actor, self._panel(story)).uid
         for layer in story.layers:
             self._layer(story, uid, layer)
+        if story.finished_days_ago is not None:
+            self._finish(story, uid, story.finished_days_ago)
+
+    def _finish(self, story: PanelStory, uid: str, days_ago: int) -> None:
+        finished_at = self._before(days_ago)
+        with unit(self.db, self.actor, label=f"Finished “{story.title}”", now=finished_at) as work:
+            stored = panels.public(work.session, panels.get(work.session, self.actor, uid))
+            finished_on = finished_at.astimezone(self.zone).date()
+            panels.update(work.session, self.actor, uid, stored.model_copy(update={"finished_on": finished_on}))
 
     def _before(self, days: float) -> datetime:
-        """So many days before now: whole days at the painting hour, parts of a day exactly."""
-        if days < 1:
+        """So many days before now: whole days at the painting hour, others to the minute."""
+        if days != int(days):
             return self.now - timedelta(days=days)
         day = self.now.astimezone(self.zone).date() - timedelta(days=int(days))
         at_hour = datetime(day.year, day.month, day.day, PAINTING_HOUR, tzinfo=self.zone)
@@ -132,7 +141,6 @@ class _Story:
     def _panel(self, story: PanelStory) -> panels.PanelCreate:
         today = self.now.astimezone(self.zone).date()
         begun = max([layer.days_ago for layer in story.layers if layer.days_ago is not None], default=0)
-        finished = story.finished_days_ago
         return panels.PanelCreate.model_validate(
             {
                 "title": story.title,
@@ -145,7 +153,6 @@ class _Story:
                 "place_uid": self.shelf.places[story.place],
                 "due_on": None if story.due_in is None else today + timedelta(days=story.due_in),
                 "due_for": story.due_for,
-                "finished_on": None if finished is None else today - timedelta(days=finished),
                 "notes": story.notes,
             }
         )

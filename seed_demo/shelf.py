@@ -63,7 +63,7 @@ BLENDS = (
     Blend("Flesh", (("Lead white", 7), ("Yellow ochre", 1), ("Cadmium red", 0.6)), "#d9ab8c"),
     Blend("Impasto white", (("Titanium white in safflower", 10),), "#efece3"),
     Blend("Storm grey", (("Titanium white", 6), ("Ultramarine", 1.5), ("Burnt umber", 1)), "#7f8590"),
-    Blend("Alkyd ground red", (("Burnt sienna", 6), ("Cadmium red", 2), ("Alkyd gel medium", 3)), "#9c4632"),
+    Blend("Alkyd ground red", (("Burnt sienna", 6), ("Cadmium red", 2), ("Alkyd gel medium", 1.2)), "#9c4632"),
     Blend("Door red", (("Cadmium red", 8), ("Quinacridone red", 1), ("Linseed oil", 0.8)), "#b3252b"),
     Blend("Frosted green", (("Titanium white", 5), ("Green earth", 4), ("Yellow ochre", 1)), "#a9b08c"),
     Blend("Deep green", (("Viridian", 4), ("Burnt sienna", 3), ("Linseed oil", 0.8)), "#33493a"),

@@ -8,6 +8,7 @@ from itertools import count
 from typing import Any, TypeVar
 
 import pytest
+from sqlalchemy import event
 from sqlmodel import Session
 
 from server.services import layers, panels
@@ -92,7 +93,7 @@ def make_bench(db: Database) -> Bench:
         assert studio.id is not None
         place = add(session, Place(studio_id=studio.id, name="Rack", light="room"))
         thinner = add(session, Thinner(studio_id=studio.id, label="Spirits", solvent="odourless_mineral_spirits"))
-        mixes = []
+        made: dict[str, Mix] = {}
         for label, ci_name in (("White", "PW6"), ("Black", "PBk9")):
             paint = add(session, Paint(studio_id=studio.id, label=label, oil="linseed"))
             mix = add(session, Mix(studio_id=studio.id, label=label))
@@ -100,8 +101,8 @@ def make_bench(db: Database) -> Bench:
             assert mix.id is not None
             add(session, PaintPigment(paint_id=paint.id, position=0, ci_name=ci_name, share=1.0))
             add(session, MixPart(mix_id=mix.id, position=0, kind="paint", paint_id=paint.id, parts=1.0))
-            mixes.append(mix)
-    return Bench(db, Actor("painter", studio.id), place, *mixes, thinner)
+            made[label] = mix
+    return Bench(db, Actor("painter", studio.id), place, made["White"], made["Black"], thinner)
 
 
 @pytest.fixture
@@ -118,8 +119,6 @@ def stranger(bench: Bench) -> Bench:
 @pytest.fixture
 def count_queries(database: Database) -> Iterator[Callable[[], int]]:
     """How many statements went to the database since the last call."""
-    from sqlalchemy import event
-
     seen = [0]
 
     def note(*_: object) -> None:

@@ -31,11 +31,7 @@ def odds_picture(odds: float) -> OddsPicture:
 
 
 def odds_words(odds: float) -> str:
-    """'about 17 in 20', 'less than 1 in 20', 'more than 19 in 20'; 'none' and 'certain' only for 0 and 1."""
-    if odds <= 0:
-        return "none"
-    if odds >= 1:
-        return "certain"
+    """'about 17 in 20', 'less than 1 in 20', 'more than 19 in 20': a model never says never."""
     if odds < 0.05:
         return "less than 1 in 20"
     if odds > 0.95:

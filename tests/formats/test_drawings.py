@@ -317,12 +317,12 @@ def test_days_are_counted_in_the_studios_zone():
 @pytest.mark.parametrize(
     ("odds", "filled", "words"),
     [
-        (0, 0, "none"),
+        (0, 0, "less than 1 in 20"),
         (0.001, 1, "less than 1 in 20"),
         (0.3, 6, "about 6 in 20"),
         (0.85, 17, "about 17 in 20"),
         (0.999, 19, "more than 19 in 20"),
-        (1, 20, "certain"),
+        (1, 20, "more than 19 in 20"),
     ],
 )
 def test_odds_as_twenty_beads(odds, filled, words):

@@ -1,6 +1,7 @@
 """Mixes by parts, to be used again and again: tube paint, mediums and thinners, a drier, clove oil."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, StringConstraints, field_validator
@@ -171,6 +172,39 @@ def part_columns(session: Session, actor: Actor, content: MixContent, old: Seque
     if content.clove_drops_per_10_ml is not None:
         columns.append({"kind": "clove_oil", "drops_per_10_ml": content.clove_drops_per_10_ml})
     return columns
+
+
+@dataclass(frozen=True, slots=True)
+class PartShown:
+    """One part of a mix in words: "9" parts and "White", "0.3 % on the oil" and "cobalt drier"."""
+
+    amount: str
+    label: str
+    is_archived: bool = False
+
+
+def described(session: Session, mixes: Sequence[Mix]) -> dict[int, list[PartShown]]:
+    """The parts of several mixes in words, by the mix's id, in at most four queries."""
+    ids = [mix.id for mix in mixes]
+    query = select(MixPart).where(col(MixPart.mix_id).in_(ids)).order_by(col(MixPart.mix_id), col(MixPart.position))
+    rows = list(session.scalars(query))
+    named = _named(session, rows)
+    found: dict[int, list[PartShown]] = {mix_id: [] for mix_id in ids if mix_id is not None}
+    for row in rows:
+        if row.kind == "drier":
+            shown = PartShown(f"{row.percent_on_oil:g} % on the oil", METAL_WORDS.get(row.metal or "", "drier"))
+        elif row.kind == "clove_oil":
+            shown = PartShown(f"{row.drops_per_10_ml:g} drops to 10 ml", "clove oil")
+        else:
+            record = named[row.kind, _target(row)]
+            shown = PartShown(f"{row.parts:g}", record.label, record.archived_at is not None)
+        found[row.mix_id].append(shown)
+    return found
+
+
+def held_by(session: Session, mix: Mix) -> list[tuple[str, OnShelf]]:
+    """What of the shelf a mix holds, each with its kind."""
+    return [(kind, record) for (kind, _), record in _named(session, parts_of(session, mix)).items()]
 
 
 def labels_of(session: Session, parts: Sequence[MixPart]) -> list[str]:

@@ -6,9 +6,7 @@ says the same on every page.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, time
 from typing import Annotated
-from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, Field
 from sqlmodel import Session
@@ -106,31 +104,54 @@ class OverPanel:
 
 
 @dataclass(frozen=True, slots=True)
-class MixingAnswer:
-    """Everything the Mixing page says of a mix.
+class Quantity:
+    """Millilitres to mix, and how many of them are tube paint; ``area_cm2`` of the panel, None without one."""
 
-    ``wet_ml`` is what to mix: for the panel's area, or `AMOUNT_WITHOUT_PANEL_ML`; ``touch`` the days to dry-to-touch
-    after painting it now and ``touch_on`` the same as dates; ``touch_ratio`` against titanium white in linseed, as
-    thick, in the same room. Times are None, with ``no_forecast`` in plain words, for a mix that cannot be forecast.
+    wet_ml: float
+    paint_ml: float
+    area_cm2: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Times:
+    """When a layer of the mix, painted now, will be dry.
+
+    ``touch`` in days after painting, the others as dates; ``ratio`` is its touch time against titanium white in
+    linseed, as thick, in the same room, and ``drying`` says the same in words. All are None and empty, and
+    ``no_forecast`` tells why in plain words, for a mix that cannot be forecast.
     """
+
+    estimate: LayerEstimate | None
+    touch: StageRange | None = None
+    touch_on: DaySpan | None = None
+    recoat_on: DaySpan | None = None
+    through_on: DaySpan | None = None
+    ratio: float | None = None
+    no_forecast: str | None = None
+
+    @property
+    def drying(self) -> str:
+        if self.ratio is None:
+            return ""
+        return next(word for bound, word in DRYING_CLASSES if self.ratio <= bound)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        return self.estimate.warnings if self.estimate else ()
+
+
+@dataclass(frozen=True, slots=True)
+class MixingAnswer:
+    """Everything the Mixing page says of a mix; ``amounts`` are those of the whole quantity."""
 
     swatch: str
     composition: Composition
     wet_um: float
-    wet_ml: float
-    area_cm2: float | None
-    paint_ml: float
+    quantity: Quantity
     ingredients: tuple[Ingredient, ...]
     amounts: Amounts
     place: str
-    touch: StageRange | None
-    touch_on: DaySpan | None
-    recoat_on: DaySpan | None
-    through_on: DaySpan | None
-    touch_ratio: float | None
-    drying: str
-    no_forecast: str | None
-    warnings: tuple[str, ...]
+    times: Times
     hazards: tuple[str, ...]
     over: OverPanel | None
 
@@ -157,55 +178,39 @@ class _Table:
     room: _Room
 
 
-def work_out(session: Session, actor: Actor, question: MixingQuestion, now: datetime, zone: ZoneInfo) -> MixingAnswer:
-    """The answer for a mix at the instant ``now``. Raises ``Invalid`` at the field that makes no sense."""
-    moment = _moment(now, zone)
-    table = _lay_out(session, actor, question, moment)
-    layer = LayerRecipe(question.wet_um, table.room.ground, (replace(table.recipe, area_share=1.0),))
+def work_out(
+    session: Session, actor: Actor, question: MixingQuestion, moment: Moment, held: Sequence[MixPart] = ()
+) -> MixingAnswer:
+    """The answer for a mix painted at ``moment``. Raises ``Invalid`` at the field that makes no sense.
+
+    ``held``: parts of a saved mix, which may name what was archived since.
+    """
+    table = _lay_out(session, actor, question, moment, held)
+    layer = LayerRecipe(question.wet_um, table.room.ground, (table.recipe,))
     try:
         composition = compose(table.recipe, question.wet_um, table.room.ground)
     except InputError as fault:
         raise Invalid.at("parts", fault.message[0].upper() + fault.message[1:] + ".") from None
-    area_cm2 = _area_cm2(table)
-    wet_ml = AMOUNT_WITHOUT_PANEL_ML
-    if area_cm2 is not None:
-        texture = TEXTURE_FACTORS[question.texture]
-        wet_ml = needed_ml(area_cm2, question.wet_um, question.coverage_pct / 100, texture, question.loss)
-    total = sum(part.parts or 0.0 for part in table.parts)
-    tube_parts = sum(part.parts or 0.0 for part in table.parts if part.kind == "paint")
-    paint_ml = wet_ml * tube_parts / total if total > 0 else 0.0
-    room = room_in(table.room.climate, now, zone)
-    times = _times(layer, composition, room, moment)
+    quantity = _quantity(table)
+    times = _times(layer, composition, room_in(table.room.climate, moment.at, moment.zone), moment)
     return MixingAnswer(
         swatch=mix_swatch(table.recipe),
         composition=composition,
         wet_um=question.wet_um,
-        wet_ml=wet_ml,
-        area_cm2=area_cm2,
-        paint_ml=paint_ml,
-        ingredients=_ingredients(table, wet_ml),
-        amounts=amounts(composition, wet_ml),
+        quantity=quantity,
+        ingredients=_ingredients(table, quantity.wet_ml),
+        amounts=amounts(composition, quantity.wet_ml),
         place=table.room.place,
+        times=times,
         hazards=hazards.kinds_of_mix(table.recipe),
-        over=_over(table, layer, times.estimate, paint_ml, moment),
-        touch=times.touch,
-        touch_on=times.on(Stage.DRY_TO_TOUCH, moment),
-        recoat_on=times.on(Stage.DRY_TO_RECOAT, moment),
-        through_on=times.on(Stage.DRY_THROUGH, moment),
-        touch_ratio=times.ratio,
-        drying=times.drying,
-        no_forecast=times.no_forecast,
-        warnings=times.estimate.warnings if times.estimate else (),
+        over=_over(table, layer, times.estimate, quantity, moment),
     )
 
 
-def _moment(now: datetime, zone: ZoneInfo) -> Moment:
-    on = now.astimezone(zone).date()
-    return Moment(now, on, datetime.combine(on, time(), tzinfo=zone), on, zone)
-
-
-def _lay_out(session: Session, actor: Actor, question: MixingQuestion, moment: Moment) -> _Table:
-    columns = mixes.part_columns(session, actor, question, ())
+def _lay_out(
+    session: Session, actor: Actor, question: MixingQuestion, moment: Moment, held: Sequence[MixPart]
+) -> _Table:
+    columns = mixes.part_columns(session, actor, question, held)
     parts = [MixPart(mix_id=0, position=n, **values) for n, values in enumerate(columns)]
     rows = load(session, actor, question.panel_uid) if question.panel_uid else None
     if question.panel_uid and rows is None:
@@ -241,8 +246,16 @@ def _room(session: Session, actor: Actor, place_uid: str | None) -> _Room:
     return _Room(place.name, climate_of(place, places.months_of(session, place)), Ground.PAINT)
 
 
-def _area_cm2(table: _Table) -> float | None:
-    return None if table.panel is None else table.panel.panel.width_mm * table.panel.panel.height_mm / 100
+def _quantity(table: _Table) -> Quantity:
+    question = table.question
+    total = sum(part.parts or 0.0 for part in table.parts)
+    tube_share = sum(part.parts or 0.0 for part in table.parts if part.kind == "paint") / total
+    if table.panel is None:
+        return Quantity(AMOUNT_WITHOUT_PANEL_ML, AMOUNT_WITHOUT_PANEL_ML * tube_share, None)
+    area_cm2 = table.panel.panel.width_mm * table.panel.panel.height_mm / 100
+    texture = TEXTURE_FACTORS[question.texture]
+    wet_ml = needed_ml(area_cm2, question.wet_um, question.coverage_pct / 100, texture, question.loss)
+    return Quantity(wet_ml, wet_ml * tube_share, area_cm2)
 
 
 def _ingredients(table: _Table, wet_ml: float) -> tuple[Ingredient, ...]:
@@ -257,43 +270,27 @@ def _ingredients(table: _Table, wet_ml: float) -> tuple[Ingredient, ...]:
     return tuple(found)
 
 
-@dataclass(frozen=True, slots=True)
-class _Times:
-    """The forecast of the mix, with the one it is compared with."""
-
-    estimate: LayerEstimate | None
-    ratio: float | None
-    no_forecast: str | None
-
-    @property
-    def touch(self) -> StageRange | None:
-        return self.estimate.stages[Stage.DRY_TO_TOUCH] if self.estimate else None
-
-    @property
-    def drying(self) -> str:
-        if self.ratio is None:
-            return ""
-        return next(word for bound, word in DRYING_CLASSES if self.ratio <= bound)
-
-    def on(self, stage: Stage, moment: Moment) -> DaySpan | None:
-        return day_span(moment.at, self.estimate.stages[stage], moment.zone) if self.estimate else None
-
-
-def _times(layer: LayerRecipe, composition: Composition, room: Room, moment: Moment) -> _Times:
+def _times(layer: LayerRecipe, composition: Composition, room: Room, moment: Moment) -> Times:
     """Both forecasts in one call of the model: the mix, and titanium white in linseed laid as thick as its film."""
     white = MixRecipe("titanium white in linseed", 1.0, (PaintInMix(1.0, "linseed", (PigmentShare("PW6"),)),))
     compared = LayerRecipe(composition.film_thickness_um, Ground.SEALED, (white,))
     found, usual = FORECASTS.of([(layer, room), (compared, room)])
     if isinstance(found, NoForecast):
-        return _Times(None, None, found.message)
-    ratio = None
-    if isinstance(usual, LayerEstimate):
-        ratio = found.stages[Stage.DRY_TO_TOUCH].p50_d / usual.stages[Stage.DRY_TO_TOUCH].p50_d
-    return _Times(found, ratio, None)
+        return Times(None, no_forecast=found.message)
+    touch = found.stages[Stage.DRY_TO_TOUCH]
+    ratio = None if isinstance(usual, NoForecast) else touch.p50_d / usual.stages[Stage.DRY_TO_TOUCH].p50_d
+    return Times(
+        estimate=found,
+        touch=touch,
+        touch_on=day_span(moment.at, touch, moment.zone),
+        recoat_on=day_span(moment.at, found.stages[Stage.DRY_TO_RECOAT], moment.zone),
+        through_on=day_span(moment.at, found.stages[Stage.DRY_THROUGH], moment.zone),
+        ratio=ratio,
+    )
 
 
 def _over(
-    table: _Table, layer: LayerRecipe, estimate: LayerEstimate | None, paint_ml: float, moment: Moment
+    table: _Table, layer: LayerRecipe, estimate: LayerEstimate | None, quantity: Quantity, moment: Moment
 ) -> OverPanel | None:
     """What the rules say of the mix over the panel now; remedies are for the tube paint that is being mixed."""
     if table.panel is None:
@@ -307,11 +304,10 @@ def _over(
     coming = Coming(layer, Material.OIL, dict(estimate.stages), layer)
     laid = tuple(on.laid for on in table.panel.on)
     asked = Question(ground_facts(panel), laid, coming, drops_per_ml=table.drops_per_ml)
-    area = panel.width_mm * panel.height_mm / 100
 
     def judged(action: Action) -> Verdict:
         posed = situation(asked.asking(action), moment.at, moment.on)
-        return check(replace(posed, paint_ml=paint_ml or AMOUNT_WITHOUT_PANEL_ML, area_cm2=area))
+        return check(replace(posed, paint_ml=quantity.paint_ml or quantity.wet_ml, area_cm2=quantity.area_cm2))
 
     verdict = judged(Action.NEXT_LAYER)
     gated = verdict.state is FilmState.TACKY and any(finding.rule == TOUCH_GATE for finding in verdict.findings)

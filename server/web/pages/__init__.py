@@ -2,12 +2,29 @@
 
 from fastapi import APIRouter
 
-from server.web.pages import cautions, health, history, layers, panels, parts, shelf, touch_tests
+from server.web.pages import (
+    calendar,
+    cautions,
+    health,
+    history,
+    layers,
+    mixes,
+    mixing,
+    panels,
+    parts,
+    shelf,
+    today,
+    touch_tests,
+)
 
 ROUTERS: tuple[APIRouter, ...] = (
     health.router,
+    today.router,
+    calendar.router,
     parts.router,
     shelf.router,
+    mixes.router,
+    mixing.router,
     cautions.router,
     panels.router,
     layers.router,

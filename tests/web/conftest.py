@@ -1,5 +1,6 @@
 """The app over HTTP, on a database of its own with an empty studio."""
 
+import shutil
 from collections.abc import Iterator
 from datetime import datetime, timezone
 from pathlib import Path
@@ -9,7 +10,6 @@ from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 from server.store.db import Database
-from server.store.migrate import migrate
 from server.web.app import create_app
 from server.web.settings import Settings
 
@@ -22,8 +22,8 @@ def settings(tmp_path: Path) -> Settings:
 
 
 @pytest.fixture
-def db(settings: Settings) -> Iterator[Database]:
-    migrate(settings.database_url)
+def db(settings: Settings, migrated_file: Path) -> Iterator[Database]:
+    shutil.copyfile(migrated_file, settings.database_url.removeprefix("sqlite:///"))
     database = Database(settings.database_url)
     yield database
     database.close()

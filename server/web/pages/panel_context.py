@@ -86,7 +86,8 @@ class PanelPage:
 
 
 def _odds(odds: float | None) -> OddsPicture | None:
-    return None if odds is None else odds_picture(odds)
+    # Drawn odds of all or none only say that no draw went the other way.
+    return None if odds is None else odds_picture(min(0.999, max(0.001, odds)))
 
 
 def hazards_of(board: PanelBoard, book: MixBook) -> tuple[str, ...]:

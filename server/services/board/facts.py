@@ -87,7 +87,8 @@ class LayerFact:
     are those of the film at the moment looked at. ``holds_up`` names the region the layer waits for, when it has
     several. ``over`` is the verdict on this layer over what is below, at the time it went on or may go on.
     ``no_forecast`` says in plain words why there is none. ``earliest`` is when a planned layer may go on, and
-    ``planned_from`` the day by which that is so at the studio's confidence.
+    ``planned_from`` the day by which that is so at the studio's confidence. ``hazards`` are the kinds of caution that
+    its mixes and its thinner call for.
     """
 
     uid: str
@@ -116,6 +117,7 @@ class LayerFact:
     no_forecast: str | None
     earliest: DaySpan | None
     planned_from: date | None
+    hazards: tuple[str, ...]
 
     @property
     def is_painted(self) -> bool:

@@ -12,7 +12,7 @@ from sqlalchemy import Row
 from server.formats.swatch import UNKNOWN, mix_swatch
 from server.science.composition import needed_ml
 from server.science.readiness import likely_state, readiness
-from server.science.recipe import MixRecipe
+from server.science.recipe import LayerRecipe, MixRecipe
 from server.science.results import FilmState, LayerEstimate, RegionEstimate, Stage
 from server.science.soundness.types import Severity, Verdict
 from server.services.board.chains import span_of
@@ -29,6 +29,7 @@ from server.services.board.films import LayerOn, LayerToCome, day_span, holding_
 from server.services.board.rows import StudioRows
 from server.services.board.standing import PanelStanding
 from server.services.forecasts import stages_from_json
+from server.services.hazards import in_order, kinds_of_mix
 from server.services.recipes import BookMix
 
 # Smooth panel 1.0, fine canvas 1.2, coarse 1.5 to 2 (from memory); the middle of the last.
@@ -101,6 +102,7 @@ def layer_on_fact(
         no_forecast=film.no_forecast,
         earliest=None,
         planned_from=None,
+        hazards=_hazards(film.recipe),
     )
 
 
@@ -131,6 +133,7 @@ def layer_to_come_fact(
         no_forecast=None if layer.recipe or not layer.is_drying else "Say which mixes it will be painted with.",
         earliest=None if start is None else span_of(start, moment),
         planned_from=None if start is None else local_day(instant(moment.day_start, start.planned_d), moment.zone),
+        hazards=_hazards(layer.recipe),
     )
 
 
@@ -207,6 +210,12 @@ def swatch(mix: BookMix) -> str:
 @lru_cache(maxsize=1000)
 def _worked_out(recipe: MixRecipe) -> str:
     return mix_swatch(recipe)
+
+
+@lru_cache(maxsize=1000)
+def _hazards(recipe: LayerRecipe | None) -> tuple[str, ...]:
+    """The kinds of caution of all mixes of a layer."""
+    return in_order(kind for mix in recipe.mixes for kind in kinds_of_mix(mix)) if recipe else ()
 
 
 def _promised(row: Row[Any], moment: Moment) -> Mapping[Stage, DaySpan]:

@@ -1,0 +1,113 @@
+"""The calendar: every panel a row through time, over a season or a month, or what falls on each day as a list."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from server.formats.drawings_calendar import CalendarDrawing, CalendarSpan, day_offset, draw_calendar
+from server.services import board
+from server.services.board.facts import CalendarBoard
+from server.web.calendar_rows import Entry, drawn_rows, entries, first_of_month, monday_of, months_later
+from server.web.deps import Page
+
+router = APIRouter()
+
+SEASON_WEEKS, SEASON_BACK_WEEKS, SEASON_STEP_WEEKS = 16, 3, 8
+SEASON_DAY_WIDTH, MONTH_DAY_WIDTH = 9.0, 30.0
+AGENDA_D = 91
+YEARS_SHOWN = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """What is shown: ``days`` days from ``first_on``, and where "earlier", "later" begin."""
+
+    first_on: date
+    days: int
+    day_width: float
+    earlier: date
+    later: date
+
+
+@dataclass(frozen=True, slots=True)
+class CalendarPage:
+    """The names of ``calendar/calendar.html``. ``drawing`` is None in the agenda, ``days`` empty elsewhere."""
+
+    view: str
+    views: tuple[tuple[str, str], ...]
+    first_on: date
+    last_on: date
+    earlier: str
+    later: str
+    is_moved: bool
+    drawing: CalendarDrawing | None
+    days: tuple[tuple[date, tuple[Entry, ...]], ...]
+    has_panels: bool
+    has_rows: bool
+
+
+VIEWS = (("season", "Season"), ("month", "Month"), ("agenda", "Agenda"))
+
+
+def _season(start: date | None, today: date) -> Window:
+    first = monday_of(start) if start else monday_of(today) - timedelta(weeks=SEASON_BACK_WEEKS)
+    step = timedelta(weeks=SEASON_STEP_WEEKS)
+    return Window(first, SEASON_WEEKS * 7, SEASON_DAY_WIDTH, first - step, first + step)
+
+
+def _month(start: date | None, today: date) -> Window:
+    first = first_of_month(start or today)
+    after = months_later(first, 1)
+    return Window(first, (after - first).days, MONTH_DAY_WIDTH, months_later(first, -1), after)
+
+
+def _agenda(start: date | None, today: date) -> Window:
+    first = start or today
+    step = timedelta(days=AGENDA_D)
+    return Window(first, AGENDA_D, 0.0, first - step, first + step)
+
+
+WINDOWS: dict[str, Callable[[date | None, date], Window]] = {"season": _season, "month": _month, "agenda": _agenda}
+
+
+@router.get("/calendar")
+def calendar(page: Page, view: str = "season", start: str = "") -> Response:
+    """One of three views; ``start`` is the day they begin with, else they begin around today."""
+    view = view if view in WINDOWS else "season"
+    begins = _day(start, page.today)
+    window = WINDOWS[view](begins, page.today)
+    with page.db.read() as session:
+        found = board.calendar(session, page.actor, page.now, page.zone)
+    last_on = window.first_on + timedelta(days=window.days - 1)
+    is_list = view == "agenda"
+    context = CalendarPage(
+        view=view,
+        views=VIEWS,
+        first_on=window.first_on,
+        last_on=last_on,
+        earlier=f"/calendar?view={view}&start={window.earlier.isoformat()}",
+        later=f"/calendar?view={view}&start={window.later.isoformat()}",
+        is_moved=begins is not None,
+        drawing=None if is_list else _drawing(found, window, page),
+        days=tuple(entries(found.rows, found.moment, window.first_on, last_on)) if is_list else (),
+        has_panels=bool(found.rows),
+        has_rows=bool(found.rows),
+    )
+    return page.render("calendar/calendar.html", context)
+
+
+def _day(start: str, today: date) -> date | None:
+    try:
+        day = date.fromisoformat(start)
+    except ValueError:
+        return None
+    return day if abs(day.year - today.year) <= YEARS_SHOWN else None
+
+
+def _drawing(found: CalendarBoard, window: Window, page: Page) -> CalendarDrawing:
+    today_at = day_offset(page.now, window.first_on, page.zone)
+    span = CalendarSpan(window.first_on, window.days, window.day_width, today_at)
+    return draw_calendar(drawn_rows(found.rows, window.first_on, found.moment), span)

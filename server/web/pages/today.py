@@ -1,0 +1,177 @@
+"""Today: what can be painted, what wants a fingertip first, what rests and until when; for now or a chosen day.
+
+The wall of cards depends only on the board, so it is drawn once for each board and kept as text. Each time it is sent
+its forms get command keys of their own.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from datetime import date, timedelta
+
+from fastapi import APIRouter
+from markupsafe import Markup
+from starlette.responses import Response
+
+from server.services import board
+from server.services.board.facts import PanelFact, Standing, TodayBoard
+from server.services.errors import NotFound
+from server.services.kept import Kept
+from server.web import standing_words
+from server.web.deps import Page, PageRequest
+from server.web.forms import new_key
+from server.web.today_cards import Card, card_of
+
+router = APIRouter()
+
+HEADINGS = {
+    Standing.READY: "Ready to paint",
+    Standing.TEST_FIRST: "Press these first",
+    Standing.STOPPED: "Stopped by a rule",
+    Standing.RESTS: "Resting",
+    Standing.UNPLANNED: "Nothing planned next",
+    Standing.FINISHED: "Finished",
+}
+GLANCE = {
+    Standing.READY: "ready",
+    Standing.TEST_FIRST: "to press first",
+    Standing.STOPPED: "stopped",
+    Standing.RESTS: "resting",
+    Standing.UNPLANNED: "without a plan",
+    Standing.FINISHED: "finished",
+}
+# Stands in the kept text where each page's own command key goes; no record can hold these characters.
+KEY_MARK = "\x01key\x01"
+YEARS_SHOWN = 5
+WALLS: Kept[str] = Kept(24)
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """The panels that stand alike."""
+
+    anchor: str
+    kind: str
+    heading: str
+    word: str
+    count: int
+    cards: tuple[Card, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RiskLine:
+    uid: str
+    title: str
+    due: str
+    odds: str
+
+
+@dataclass(frozen=True, slots=True)
+class Wall:
+    """The names of ``today/_wall.html``. ``here`` is the page's address up to its next parameter."""
+
+    groups: tuple[Group, ...]
+    at_risk: tuple[RiskLine, ...]
+    key: str
+    here: str
+
+
+@dataclass(frozen=True, slots=True)
+class TodayPage:
+    """The names of ``today/today.html``."""
+
+    day: date
+    is_today: bool
+    day_before: str
+    day_after: str
+    has_panels: bool
+    wall: Markup
+
+
+@router.get("/")
+def today(page: Page, on: str = "", card: str = "") -> Response:
+    """The wall. ``on`` is another day; ``card`` the panel just pressed, which answers alone when htmx asks."""
+    day = _chosen(on, page.today)
+    if card and page.wants_fragment:
+        return _one_card(page, card, day)
+    with page.db.read() as session:
+        found = board.today(session, page.actor, page.now, page.zone, day)
+    wall = _wall(page, found, day).replace(KEY_MARK, new_key())
+    context = TodayPage(
+        day=found.moment.on,
+        is_today=day is None,
+        day_before=_address(found.moment.on - timedelta(days=1), page.today),
+        day_after=_address(found.moment.on + timedelta(days=1), page.today),
+        has_panels=found.has_panels,
+        wall=Markup(wall),  # noqa: S704 - drawn by our own template, which escapes every name
+    )
+    return page.render("today/today.html", context)
+
+
+def _chosen(on: str, today: date) -> date | None:
+    """The day asked for; None for today and for what is no day within a few years."""
+    try:
+        day = date.fromisoformat(on)
+    except ValueError:
+        return None
+    is_near = abs(day.year - today.year) <= YEARS_SHOWN
+    return day if is_near and day != today else None
+
+
+def _address(day: date, today: date) -> str:
+    return "/" if day == today else f"/?on={day.isoformat()}"
+
+
+def _here(day: date | None) -> str:
+    return "/?" if day is None else f"/?on={day.isoformat()}&"
+
+
+def _wall(page: PageRequest, found: TodayBoard, day: date | None) -> str:
+    kept = WALLS.get(found.number)
+    if kept is None:
+        template = page.request.app.state.templates.get_template("today/_wall.html")
+        kept = template.render(_names(_named(found, day)))
+        WALLS.keep({found.number: kept})
+    return kept
+
+
+def _named(found: TodayBoard, day: date | None) -> Wall:
+    groups = tuple(
+        Group(
+            anchor=standing.value,
+            kind=standing_words.STANDING_SHAPES[standing],
+            heading=heading,
+            word=GLANCE[standing],
+            count=len(found.groups[standing]),
+            cards=tuple(card_of(panel, found.moment) for panel in found.groups[standing]),
+        )
+        for standing, heading in HEADINGS.items()
+    )
+    return Wall(groups, _risks(found.at_risk, found.moment.today), KEY_MARK, _here(day))
+
+
+def _names(wall: Wall) -> dict[str, object]:
+    return {field.name: getattr(wall, field.name) for field in fields(wall)}
+
+
+def _risks(panels: Sequence[PanelFact], today: date) -> tuple[RiskLine, ...]:
+    return tuple(
+        RiskLine(
+            panel.uid,
+            panel.title,
+            standing_words.due_words(panel.due, today),
+            standing_words.due_risk_words(panel, today),
+        )
+        for panel in panels
+        if panel.due is not None
+    )
+
+
+def _one_card(page: PageRequest, uid: str, day: date | None) -> Response:
+    """The card of one panel, with what was just done to it and its undo."""
+    moment = board.moment_of(page.now, page.zone, day)
+    with page.db.read() as session:
+        panel = board.one_panel(session, page.actor, uid, moment)
+    if panel is None:
+        raise NotFound
+    names = {"card": card_of(panel, moment), "key": new_key(), "undo_key": new_key(), "here": _here(day)}
+    return page.render("today/one.html", names)

@@ -1,0 +1,174 @@
+"""Where a panel stands, in the painter's words: one text a fact, the same on every screen.
+
+Forecasts are told as ranges of days, never as one day alone. ``today`` is the studio's day that the words start from.
+"""
+
+from datetime import date, timedelta
+from zoneinfo import ZoneInfo
+
+from server.formats.drawings_odds import odds_words
+from server.science.results import FilmState
+from server.science.soundness.types import Finding, Severity, Verdict
+from server.services.board.facts import DaySpan, DueFact, LayerFact, PanelFact, Standing
+from server.web import words
+
+STANDING_WORDS = {
+    Standing.READY: "Ready",
+    Standing.TEST_FIRST: "Test first",
+    Standing.RESTS: "Rests",
+    Standing.STOPPED: "Stopped",
+    Standing.UNPLANNED: "Nothing planned",
+    Standing.FINISHED: "Finished",
+}
+STANDING_SHAPES = {standing: standing.value for standing in Standing} | {Standing.UNPLANNED: "planned"}
+STATE_WORDS = {
+    FilmState.NONE: "not known",
+    FilmState.WET: "wet",
+    FilmState.TACKY: "tacky",
+    FilmState.TOUCH_DRY: "touch-dry",
+    FilmState.FIRM: "firm",
+}
+VERDICT_WORDS = {
+    Severity.SOUND: "Sound",
+    Severity.NOTE: "A note",
+    Severity.CAUTION: "Caution",
+    Severity.STOP: "Stop",
+}
+TOUCH_GATE, WORK_LIGHTLY = "R03", "R05"
+
+
+def span_words(span: DaySpan, today: date) -> str:
+    """``likely Thursday to Saturday``."""
+    return words.range_words(span.low, span.high, today)
+
+
+def rest_words(panel: PanelFact, today: date) -> str:
+    """Beside the standing: what may be done now, or until when the panel rests."""
+    rest = panel.rest
+    match panel.standing:
+        case Standing.READY:
+            return _ready_words(panel, today)
+        case Standing.TEST_FIRST if rest.touch is not None:
+            return f"touch-dry {span_words(rest.touch, today)}: press it before you paint"
+        case Standing.TEST_FIRST:
+            return "no forecast: press it before you paint"
+        case Standing.RESTS if rest.touch is not None:
+            return f"until it is touch-dry, {span_words(rest.touch, today)}"
+        case Standing.STOPPED if rest.allowed_from is not None and rest.allowed_from > today:
+            return f"by a rule, until {words.day_words(rest.allowed_from, today)}"
+        case Standing.STOPPED:
+            return "by a rule, whatever the day: change the next layer"
+        case Standing.FINISHED if panel.varnish is not None:
+            return f"a final varnish {span_words(panel.varnish, today)}, after a swab test"
+    return ""
+
+
+def _ready_words(panel: PanelFact, today: date) -> str:
+    if panel.coming is None:
+        return ""
+    if panel.coming.wet_in_wet and panel.top is not None and panel.top.state is FilmState.WET:
+        return f"{panel.coming.kind} goes into the wet paint"
+    best = panel.rest.best_from
+    if best is not None and best > today and not _is_tested_firm(panel):
+        return f"{panel.coming.kind} may go on, best from {words.day_words(best, today)}"
+    return f"{panel.coming.kind} may go on"
+
+
+def _is_tested_firm(panel: PanelFact) -> bool:
+    tests = panel.top.tests if panel.top else ()
+    return bool(tests) and tests[-1].state is FilmState.FIRM
+
+
+def film_words(top: LayerFact | None, today: date, zone: ZoneInfo) -> str:
+    """What is on top, and what it most likely is: as the painter found it, or by the forecast."""
+    if top is None or top.painted_at is None:
+        return "Bare ground"
+    painted = f"{top.kind}, painted {words.ago_words(top.painted_at.astimezone(zone).date(), today)}"
+    if top.tests:
+        last = top.tests[-1]
+        pressed = words.ago_words(last.pressed_at.astimezone(zone).date(), today)
+        return f"{painted}; pressed {pressed}: {STATE_WORDS[last.state]}"
+    return painted
+
+
+def state_words(top: LayerFact | None) -> str:
+    """``most likely tacky`` by the forecast, ``tacky`` as found; nothing where only a fingertip knows."""
+    if top is None or top.state is FilmState.NONE:
+        return ""
+    found = top.tests[-1].state if top.tests else None
+    return STATE_WORDS[top.state] if found is top.state else f"most likely {STATE_WORDS[top.state]}"
+
+
+def touch_odds_words(panel: PanelFact) -> str:
+    """``touch-dry by now: about 7 in 20``."""
+    if panel.rest.touch_odds is None or panel.standing not in (Standing.TEST_FIRST, Standing.RESTS):
+        return ""
+    return f"touch-dry by now: {odds_words(panel.rest.touch_odds)}"
+
+
+def due_words(due: DueFact, today: date) -> str:
+    """``Due 12 December for the winter show``."""
+    what_for = f" for {due.due_for}" if due.due_for else ""
+    return f"Due {words.day_words(due.on, today)}{what_for}"
+
+
+def due_risk_words(panel: PanelFact, today: date) -> str:
+    """How likely the date is kept, painting as soon as each layer may go on."""
+    due = panel.due
+    if due is None:
+        return ""
+    if due.is_late:
+        return "that day is past"
+    finish = "" if panel.finish is None else f"; the last layer touch-dry {span_words(panel.finish, today)}"
+    if due.odds is None:
+        return "no forecast: a planned layer names no mix"
+    return f"kept {_chance_words(due.odds)}{finish}"
+
+
+def _chance_words(odds: float) -> str:
+    # Two thousand draws cannot tell never from seldom.
+    bounded = min(max(odds, 0.01), 0.99)
+    return odds_words(bounded)
+
+
+def layer_words(layer: LayerFact) -> str:
+    """``second painting, 50 µm wet``, with its thinner."""
+    thinned = f", {words.figure(layer.solvent_pct)} % thinner" if layer.solvent_pct else ""
+    return f"{layer.kind}, {words.figure(layer.wet_thickness_um, 3)} µm wet{thinned}"
+
+
+def verdict_title(verdict: Verdict) -> str:
+    """The worst finding's title, with its rule; a sound verdict says over what."""
+    if not verdict.findings:
+        return "nothing speaks against it"
+    worst = verdict.findings[0]
+    return f"{worst.title} ({worst.rule})"
+
+
+def finding_day(finding: Finding, top: LayerFact | None, zone: ZoneInfo) -> date | None:
+    """The day that a finding's remedy waits for, when it names an age of the layer below."""
+    if finding.remedy is None or finding.remedy.not_before_d is None or top is None or top.painted_at is None:
+        return None
+    return (top.painted_at + timedelta(days=min(finding.remedy.not_before_d, 36_500))).astimezone(zone).date()
+
+
+def remedy_words(finding: Finding, top: LayerFact | None, today: date, zone: ZoneInfo) -> str:
+    """What helps: the remedy as the rules word it, and the day that an age in it comes to."""
+    if finding.remedy is None:
+        return ""
+    day = finding_day(finding, top, zone)
+    return finding.remedy.text if day is None else f"{finding.remedy.text} That is {words.day_words(day, today)}."
+
+
+def touch_gate_words(finding: Finding, top: LayerFact | None, today: date, zone: ZoneInfo) -> str:
+    """Until when an ordinary next layer is stopped while the film below is not touch-dry."""
+    day = finding_day(finding, top, zone)
+    until = "it is touch-dry" if day is None else f"{words.day_words(day, today)}, or until you find it touch-dry"
+    return f"An ordinary next layer waits until {until}."
+
+
+def lightly_words(finding: Finding) -> tuple[str, str]:
+    """What rule R05 lets pass, and how: the first sentence of its reason, the last of its remedy."""
+    may = f"{finding.reason.split('. ')[0].rstrip('.')} ({finding.rule})"
+    how = finding.remedy.text.split(". ")[-1] if finding.remedy else ""
+    return may, how

@@ -1,0 +1,191 @@
+"""Today's cards: the facts of a panel as the strings its card prints.
+
+Everything is worded here, so that the template only places it: a wall of two hundred panels is drawn often.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+from zoneinfo import ZoneInfo
+
+from server.formats.drawings import Miniature
+from server.science.results import FilmState
+from server.science.soundness.types import Finding, Severity, Verdict
+from server.services.board.facts import Moment, PanelFact, RegionFact, Standing
+from server.services.hazards import hazard
+from server.web import standing_words, words
+from server.web.drawn import little_panel
+
+MOST_FINDINGS = 2
+# Rags and solvent concern every sitting: the page says them once.
+OF_EVERY_SITTING = ("rags", "solvent")
+
+
+@dataclass(frozen=True, slots=True)
+class MixLine:
+    """One mix of the next layer: its colour, what it is for, how much to mix."""
+
+    swatch: str
+    name: str
+    ml: str
+    share: str
+    holds_up: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FindingLine:
+    """One finding: ``kind`` is its severity, ``helps`` the remedy with its day."""
+
+    kind: str
+    word: str
+    title: str
+    helps: str
+
+
+@dataclass(frozen=True, slots=True)
+class DueLine:
+    kind: str
+    word: str
+    odds: str
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """A hazard of the next layer's mixes; ``anchor`` is its place on the page of cautions."""
+
+    word: str
+    anchor: str
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """The names of ``today/_card.html``. Empty strings and None are left out of the card.
+
+    ``top_uid`` is the layer that a press of a button tests, ``next_uid`` the one that "Painted" logs; both are "" where
+    there is none or another day is looked at. ``folded``: the next layer is not yet near, its details open on a tap.
+    """
+
+    uid: str
+    title: str
+    size: str
+    kind: str
+    word: str
+    detail: str
+    mini: Miniature
+    film: str
+    state_kind: str
+    state: str
+    odds: str
+    holds_up: str
+    next_words: str
+    mixes: tuple[MixLine, ...]
+    verdict_kind: str
+    verdict_word: str
+    findings: tuple[FindingLine, ...]
+    more: str
+    lightly: FindingLine | None
+    due: DueLine | None
+    cautions: tuple[Caution, ...]
+    top_uid: str
+    next_uid: str
+    plan: str
+    folded: bool
+
+
+def card_of(panel: PanelFact, moment: Moment) -> Card:
+    """The card of one panel, in words that start from the studio's real day."""
+    today, zone = moment.today, moment.zone
+    coming, top, verdict = panel.coming, panel.top, panel.verdict
+    is_now = moment.on == today
+    return Card(
+        uid=panel.uid,
+        title=panel.title,
+        size=f"{_cm(panel.width_mm)} × {_cm(panel.height_mm)} cm · {panel.place}",
+        kind=standing_words.STANDING_SHAPES[panel.standing],
+        word=standing_words.STANDING_WORDS[panel.standing],
+        detail=standing_words.rest_words(panel, today),
+        mini=little_panel(panel, 56.0),
+        film=standing_words.film_words(top, today, zone),
+        state_kind="" if top is None or top.state is FilmState.NONE else top.state.value,
+        state=standing_words.state_words(top),
+        odds=standing_words.touch_odds_words(panel),
+        holds_up=_holding(panel),
+        next_words="" if coming is None else standing_words.layer_words(coming),
+        mixes=() if coming is None else tuple(_mix(region) for region in coming.regions),
+        verdict_kind="" if verdict is None else verdict.verdict.value,
+        verdict_word="" if verdict is None else standing_words.VERDICT_WORDS[verdict.verdict],
+        findings=() if verdict is None else _findings(panel, verdict, today, zone),
+        more="" if verdict is None else _more(verdict),
+        lightly=_lightly(panel),
+        due=_due(panel, today),
+        cautions=() if coming is None else _cautions(coming.hazards),
+        top_uid=top.uid if top is not None and is_now else "",
+        next_uid=coming.uid if coming is not None and is_now else "",
+        plan=_plan(panel),
+        folded=panel.standing is Standing.RESTS,
+    )
+
+
+def _cm(millimetres: int) -> str:
+    return words.figure(millimetres / 10, 4)
+
+
+def _holding(panel: PanelFact) -> str:
+    """The region that the top layer waits for, while it waits."""
+    top = panel.top
+    if top is None or top.holds_up is None or panel.standing not in (Standing.RESTS, Standing.TEST_FIRST):
+        return ""
+    return f"{top.holds_up} holds it up"
+
+
+def _mix(region: RegionFact) -> MixLine:
+    name = region.mix_label if region.name == region.mix_label else f"{region.mix_label} in {region.name}"
+    share = "" if region.share > 0.995 else words.pct_words(region.share)
+    return MixLine(region.swatch, name, words.ml_words(region.ml), share, region.holds_up)
+
+
+def _findings(panel: PanelFact, verdict: Verdict, today: date, zone: ZoneInfo) -> tuple[FindingLine, ...]:
+    return tuple(_finding(found, panel, today, zone) for found in verdict.findings[:MOST_FINDINGS])
+
+
+def _finding(found: Finding, panel: PanelFact, today: date, zone: ZoneInfo) -> FindingLine:
+    word = standing_words.VERDICT_WORDS[found.severity]
+    title = f"{found.title} ({found.rule})"
+    if found.rule == standing_words.TOUCH_GATE:
+        return FindingLine(
+            found.severity.value, word, title, standing_words.touch_gate_words(found, panel.top, today, zone)
+        )
+    return FindingLine(found.severity.value, word, title, standing_words.remedy_words(found, panel.top, today, zone))
+
+
+def _more(verdict: Verdict) -> str:
+    left = len(verdict.findings) - MOST_FINDINGS
+    return f"{words.count_words(left, 'more finding')}" if left > 0 else ""
+
+
+def _lightly(panel: PanelFact) -> FindingLine | None:
+    """Working lightly into the tacky film, where the rules let it pass with a caution."""
+    verdict = panel.lightly
+    if verdict is None or verdict.verdict is Severity.STOP:
+        return None
+    found = next((f for f in verdict.findings if f.rule == standing_words.WORK_LIGHTLY), None)
+    if found is None:
+        return None
+    word = f"{standing_words.VERDICT_WORDS[verdict.verdict]}: working lightly"
+    may, how = standing_words.lightly_words(found)
+    return FindingLine(verdict.verdict.value, word, may, how)
+
+
+def _due(panel: PanelFact, today: date) -> DueLine | None:
+    if panel.due is None:
+        return None
+    kind = "at_risk" if panel.due.at_risk else "due"
+    return DueLine(kind, standing_words.due_words(panel.due, today), standing_words.due_risk_words(panel, today))
+
+
+def _cautions(kinds: tuple[str, ...]) -> tuple[Caution, ...]:
+    named = [hazard(kind) for kind in kinds if kind not in OF_EVERY_SITTING]
+    return tuple(Caution(item.word, item.anchor) for item in named)
+
+
+def _plan(panel: PanelFact) -> str:
+    return f"/panels/{panel.uid}/layers/new" if panel.standing is Standing.UNPLANNED else ""

@@ -113,8 +113,17 @@
   }
   ["htmx:before:swap", "htmx:beforeSwap"].forEach(function (name) { document.addEventListener(name, remember); });
   ["htmx:after:swap", "htmx:afterSwap"].forEach(function (name) {
-    document.addEventListener(name, function (event) { recall(); focusFaults(event.target || document); });
+    document.addEventListener(name, function (event) { recall(); focusFaults(event.target || document); showToday(document); });
   });
+
+  // ---- a calendar opens with today in sight ----
+  function showToday(within) {
+    within.querySelectorAll("[data-today]").forEach(function (calendar) {
+      var names = calendar.querySelector("th").offsetWidth;
+      calendar.scrollLeft = Number(calendar.getAttribute("data-today")) - 0.35 * (calendar.clientWidth - names);
+    });
+  }
+  document.addEventListener("DOMContentLoaded", function () { showToday(document); });
 
   // ---- print shows what is in drawers ----
   var opened = [];

@@ -168,8 +168,8 @@ def stage_times(film: Film, room: Climate, kinetics: Kinetics | None = None) -> 
     """Days to every stage in a constant climate."""
     touch = dry_to_touch_d(film, room, kinetics)
     whole_front = front_d(film.thickness_um, film, room, kinetics)
-    recoat_front = whole_front * _capped(film.thickness_um, reference.value("recoat_front_cap_um"))
-    varnish_front = whole_front * _capped(film.thickness_um, reference.value("varnish_front_cap_um"))
+    recoat_front = whole_front * capped(film.thickness_um, reference.value("recoat_front_cap_um"))
+    varnish_front = whole_front * capped(film.thickness_um, reference.value("varnish_front_cap_um"))
     skin = reference.value("recoat_touch_weight") * touch
     inside = (REFERENCE_DRYING_INDEX / film.drying_index) ** reference.value("through_index_exponent")
     return StageTimes(
@@ -181,6 +181,6 @@ def stage_times(film: Film, room: Climate, kinetics: Kinetics | None = None) -> 
     )
 
 
-def _capped(thickness_um: Number, cap_um: float) -> Number:
+def capped(thickness_um: Number, cap_um: float) -> Number:
     """What a cap on thickness takes off a time that goes with its square."""
     return (np.minimum(thickness_um, cap_um) / thickness_um) ** 2

@@ -51,10 +51,7 @@ def _constant(regions: Regions, rooms: Rooms) -> np.ndarray:
     means = constant_means(rooms)
     times = stage_times(regions.film(), means.climate())
     share = reference.value("set_to_touch_share")
-    central = np.stack(
-        [times.set_to_touch_d, times.dry_to_touch_d, times.dry_to_recoat_d, times.dry_through_d, times.varnish_d],
-        axis=1,
-    )
+    central = np.stack([np.asarray(getattr(times, f.name)) for f in fields(times)], axis=1)
     drawn = np.exp(log_quantiles(terms(regions, means), stage_weights(regions)))
     return _as_factors(central, np.concatenate([share * drawn[:, :1], drawn], axis=1))
 

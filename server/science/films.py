@@ -15,7 +15,7 @@ from server.science.drying import Film, metal_rate, pigment_sums
 from server.science.errors import InputError
 from server.science.recipe import LayerRecipe, MixRecipe, Room
 
-PIGMENT_SLOTS = 4  # pigments whose multiplier is uncertain, drawn each by itself; further ones share the last draw
+PIGMENT_SLOTS = 6  # pigments whose multiplier is uncertain, drawn each by itself; further ones share the last draw
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,13 @@ from functools import cache, lru_cache
 import numpy as np
 
 from server.science import reference
-from server.science.drying import GAS_CONSTANT_KJ_MOL_K, REFERENCE_DRYING_INDEX, REFERENCE_FILM_UM, Climate
+from server.science.drying import (
+    GAS_CONSTANT_KJ_MOL_K,
+    REFERENCE_DRYING_INDEX,
+    REFERENCE_FILM_UM,
+    Climate,
+    capped,
+)
 from server.science.films import PIGMENT_SLOTS, Regions
 
 PERCENTILES = (0.05, 0.10, 0.50, 0.90, 0.95)
@@ -48,10 +54,14 @@ class RouteMeans:
 
 @dataclass(frozen=True, slots=True)
 class StageWeights:
-    """A stage's time is ``skin`` x dry-to-touch + ``front`` x the oxygen front through the whole film."""
+    """A stage's time is ``skin`` x dry-to-touch + ``front`` x the oxygen front through the whole film.
+
+    ``capped``: the front's part no longer goes with the film's thickness.
+    """
 
     skin: np.ndarray
     front: np.ndarray
+    capped: np.ndarray
 
 
 def stage_weights(regions: Regions) -> tuple[StageWeights, ...]:
@@ -59,22 +69,18 @@ def stage_weights(regions: Regions) -> tuple[StageWeights, ...]:
     value = reference.value
     thickness = regions.thickness_um
     one = np.ones_like(thickness)
+    never = np.zeros(len(thickness), dtype=bool)
     inside = (REFERENCE_DRYING_INDEX / regions.columns["drying_index"]) ** value("through_index_exponent")
-    through = value("recoat_touch_weight") * inside
-    multiple = value("varnish_multiple")
+    touch, multiple = value("recoat_touch_weight"), value("varnish_multiple")
+    recoat_cap, varnish_cap = value("recoat_front_cap_um"), value("varnish_front_cap_um")
+    recoat = value("recoat_front_weight") * capped(thickness, recoat_cap)
+    varnish = multiple * capped(thickness, varnish_cap)
     return (
-        StageWeights(one, 0 * one),
-        StageWeights(
-            value("recoat_touch_weight") * one,
-            value("recoat_front_weight") * _cap(thickness, value("recoat_front_cap_um")),
-        ),
-        StageWeights(through, one),
-        StageWeights(multiple * through, multiple * _cap(thickness, value("varnish_front_cap_um"))),
+        StageWeights(one, 0 * one, never),
+        StageWeights(touch * one, recoat, thickness > recoat_cap),
+        StageWeights(touch * inside, one, never),
+        StageWeights(multiple * touch * inside, varnish, thickness > varnish_cap),
     )
-
-
-def _cap(thickness_um: np.ndarray, cap_um: float) -> np.ndarray:
-    return (np.minimum(thickness_um, cap_um) / thickness_um) ** 2
 
 
 @cache
@@ -151,6 +157,7 @@ class Terms:
     pigment_route: np.ndarray  # metal route's rate against light's, for one unit of speed-up
     drier_route: np.ndarray  # rate of driers and alkyd against light's
     front: np.ndarray  # time of the oxygen front against that time
+    drunk_front: np.ndarray  # what of the front's spread is due to the ground's drinking, 0 to 1
     factors: np.ndarray  # (rows, 4, 4): Cholesky factor of the covariance of v, u, w and the common shift
     noise: np.ndarray  # variance of observer and unknown room
     thin: np.ndarray  # logarithm of thickness over 30 um where the floor may be felt, else 0
@@ -180,12 +187,14 @@ def terms(regions: Regions, means: RouteMeans) -> Terms:
     growth = value("front_um2_per_d") * value("front_iodine_value") / c["iodine_value"] * means.front
     thin = np.where(thickness < THIN_FILM_UM, log_thick, 0.0)
     s = _spreads()
+    covariance, drunk_front = _covariance(regions, means)
     return Terms(
         log_touch_d=log_touch,
         pigment_route=means.cat / means.auto,
         drier_route=(c["metal_rate"] + c["alkyd_rate"]) * means.cat * t0 / means.auto,
         front=thickness**2 / growth / np.exp(log_touch),
-        factors=np.linalg.cholesky(_covariance(regions, means)),
+        drunk_front=drunk_front,
+        factors=np.linalg.cholesky(covariance),
         noise=s.observer**2 + s.room**2 * regions.room_spread,
         thin=thin,
         speed_up=c["speed_up"],
@@ -196,8 +205,11 @@ def terms(regions: Regions, means: RouteMeans) -> Terms:
     )
 
 
-def _covariance(regions: Regions, means: RouteMeans) -> np.ndarray:
-    """Covariance of v (front against skin), u (pigment route against light), w (driers against light), common shift."""
+def _covariance(regions: Regions, means: RouteMeans) -> tuple[np.ndarray, np.ndarray]:
+    """Covariance of v (front against skin), u (pigment route against light), w (driers against light), common shift.
+
+    Also the share of the front's own sd that is due to the thickness that the ground drinks.
+    """
     s, c = _spreads(), regions.columns
     thickness, absorbency = regions.thickness_um, regions.absorbency
     log_thick = np.log(thickness / REFERENCE_FILM_UM)
@@ -220,7 +232,9 @@ def _covariance(regions: Regions, means: RouteMeans) -> np.ndarray:
     metal, alkyd = s.metal * c["metal_rate"] / rate, s.alkyd * c["alkyd_rate"] / rate
     drier = np.stack([s.t0 * one, -light, z, auto, -cat, z, z, z, z, metal, alkyd, z], axis=1)
     loads = np.stack([crossing - shift, pigment, drier, shift], axis=1)
-    return loads @ loads.transpose(0, 2, 1) + 1e-10 * np.eye(4)
+    covariance = loads @ loads.transpose(0, 2, 1) + 1e-10 * np.eye(4)
+    front_variance = np.einsum("ij,ij->i", crossing, crossing)
+    return covariance, 1 - np.sqrt(1 - (2 * drunk) ** 2 / front_variance)
 
 
 def _cut_sd(mean: np.ndarray, sd: float) -> np.ndarray:
@@ -269,7 +283,12 @@ def _part(t: Terms, weights: tuple[StageWeights, ...], part: slice) -> np.ndarra
     noise = t.noise[part] + factors[:, 3, 3] ** 2
     answer = np.empty((len(factors), len(weights), len(PERCENTILES)))
     for i, weight in enumerate(weights):
-        logs = np.log(weight.skin[part, None] * skin + weight.front[part, None] * front) + shift
+        through = front
+        rows = np.flatnonzero(weight.capped[part])
+        if rows.size:
+            through = front.copy()
+            through[rows] *= np.exp(-t.drunk_front[part][rows, None] * (v[rows] + shift[rows]))
+        logs = np.log(weight.skin[part, None] * skin + weight.front[part, None] * through) + shift
         answer[:, i] = _cornish_fisher(logs, noise, z)
     return answer + t.log_touch_d[part, None, None]
 

@@ -3,12 +3,15 @@
 A later change to a mix, a tube, the room or the model then never rewrites the past.
 """
 
+from dataclasses import replace
+
 from sqlalchemy import select
 from sqlmodel import Session, col
 
+from server.science.recipe import LayerRecipe
 from server.services.errors import Invalid
 from server.services.forecasts import FORECASTS, NoForecast, freeze
-from server.services.recipes import MixBook, ground_of, layer_recipe, layer_to_json, room_for
+from server.services.recipes import MixBook, ground_of, layer_from_json, layer_recipe, layer_to_json, room_for
 from server.services.stack import Stack
 from server.store.tables import Layer, LayerMix, Place, PlaceMonth
 
@@ -16,32 +19,39 @@ from server.store.tables import Layer, LayerMix, Place, PlaceMonth
 DRYING_MATERIALS = frozenset({"oil", "alkyd"})
 
 
-def freeze_painted(session: Session, stack: Stack, layer: Layer) -> None:
+def freeze_painted(session: Session, stack: Stack, layer: Layer, *, keep_mixes: bool = False) -> None:
     """Set ``recipe_json`` and ``forecast_json`` of a layer whose ``painted_at`` and mixes stand in the session.
 
+    ``keep_mixes``: what the mixes were is taken from what was frozen before, whatever has become of them; only the
+    thickness, the ground and the time are taken anew.
     Raises ``Invalid`` at ``mixes`` when an oil or alkyd layer names no mix, or one that cannot be estimated.
     """
-    assert layer.painted_at is not None
-    panel = stack.panel
-    regions = session.scalars(
-        select(LayerMix).where(col(LayerMix.layer_id) == layer.id).order_by(col(LayerMix.position))
-    ).all()
-    book = MixBook.load(session, layer.studio_id)
-    ground = ground_of(stack.index(layer), panel.ground_kind, panel.ground_surface)
-    recipe = layer_recipe(layer, regions, book, ground)
+    recipe = _recipe(session, stack, layer, keep_mixes)
     if recipe is None:
-        if layer.material in DRYING_MATERIALS:
-            message = "The mix named here has no parts yet." if regions else "Say which mix went on."
-            raise Invalid.at("mixes", message)
         layer.recipe_json = layer.forecast_json = None
         return
-    place = session.get_one(Place, panel.place_id)
+    assert layer.painted_at is not None
+    place = session.get_one(Place, stack.panel.place_id)
     months = session.scalars(select(PlaceMonth).where(col(PlaceMonth.place_id) == place.id)).all()
     [forecast] = FORECASTS.of([(recipe, room_for(place, months, layer.painted_at, stack.zone))])
     if isinstance(forecast, NoForecast):
         raise Invalid.at("mixes", f"This layer cannot be worked out: {forecast.message}.")
     layer.recipe_json = layer_to_json(recipe)
     layer.forecast_json = freeze(forecast)
+
+
+def _recipe(session: Session, stack: Stack, layer: Layer, keep_mixes: bool) -> LayerRecipe | None:
+    """What went on; None for a film that is not oil and names no mix."""
+    ground = ground_of(stack.index(layer), stack.panel.ground_kind, stack.panel.ground_surface)
+    if keep_mixes and layer.recipe_json is not None:
+        return replace(layer_from_json(layer.recipe_json), wet_thickness_um=layer.wet_thickness_um, ground=ground)
+    regions = session.scalars(
+        select(LayerMix).where(col(LayerMix.layer_id) == layer.id).order_by(col(LayerMix.position))
+    ).all()
+    recipe = layer_recipe(layer, regions, MixBook.load(session, layer.studio_id), ground)
+    if recipe is None and layer.material in DRYING_MATERIALS:
+        raise Invalid.at("mixes", "The mix named here has no parts yet." if regions else "Say which mix went on.")
+    return recipe
 
 
 def thaw(layer: Layer) -> None:

@@ -66,8 +66,9 @@ def update(session: Session, actor: Actor, uid: str, command: LayerUpdate, now: 
     records.change(layer, _values(session, actor, command, layer) | {"painted_at": command.painted_at})
     _set_mixes(session, actor, layer, command.mixes)
     session.flush()
-    if layer.painted_at is not None and _content(session, layer) != before:
-        freeze_painted(session, pile, layer)
+    after = _content(session, layer)
+    if layer.painted_at is not None and after != before:
+        freeze_painted(session, pile, layer, keep_mixes=after[0] == before[0])
         session.flush()
     return layer
 
@@ -245,13 +246,11 @@ def _set_mixes(session: Session, actor: Actor, layer: Layer, parts: tuple[LayerM
         records.mark_changed(session, layer)
 
 
-def _content(session: Session, layer: Layer) -> tuple[object, ...]:
-    """Everything that what is frozen depends on."""
+def _content(session: Session, layer: Layer) -> tuple[object, object]:
+    """What is frozen depends on: what the paint is made of; how thick and when it went on."""
     rows = [(row.mix_id, row.region, row.area_share) for row in mixes_of(session, layer)]
-    return (
-        *(layer.material, layer.wet_thickness_um, layer.thinner_id, layer.solvent_pct, layer.painted_at),
-        *rows,
-    )
+    made_of = (layer.material, layer.thinner_id, layer.solvent_pct, rows)
+    return made_of, (layer.wet_thickness_um, layer.painted_at)
 
 
 def _uids(session: Session, layer: Layer) -> dict[tuple[str, int], str]:

@@ -9,6 +9,7 @@ replaces the first.
 """
 
 import math
+from itertools import accumulate
 from statistics import NormalDist
 
 from server.science.results import FilmState, Stage, StageRange
@@ -41,7 +42,7 @@ def odds_reached(stage: StageRange, age_d: float) -> float:
         return 1.0 if stage.p50_d <= 0.0 <= age_d else 0.0
     if stage.p50_d <= 0.0:
         return 1.0
-    distance = math.log(age_d / stage.p50_d)
+    distance = math.log(age_d) - math.log(stage.p50_d)  # no quotient: it may underflow
     spread = _spread(stage, distance)
     if spread <= 0.0:
         return 1.0 if distance >= 0.0 else 0.0
@@ -58,7 +59,7 @@ def still_ahead(stage: StageRange, seen_d: float) -> StageRange:
         return stage
     ahead = 1.0 - odds_reached(stage, seen_d)
     values = [_later(stage, seen_d, ahead, q) for q in PERCENTILES]
-    return StageRange(*values)
+    return StageRange(*accumulate(values, max))
 
 
 def after_test(

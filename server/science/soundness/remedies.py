@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from server.science.recipe import Addition, AdditionKind, MixRecipe
 from server.science.soundness.facts import Facts
-from server.science.soundness.rule import Draft
+from server.science.soundness.rule import PAINTING, Draft
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import MixChange, Remedy, Situation
 from server.science.soundness.words import amount, capital, days
@@ -20,14 +20,13 @@ def worded(draft: Draft, facts: Facts, limits: Thresholds, broken: tuple[str, ..
     if coats:
         ways.append(f"split it into {coats} coats, each touch-dry before the next")
     if draft.not_before_d is not None:
-        below = "the ground" if facts.top is None else "the layer below"
-        ways.append(f"wait until {below} is {days(draft.not_before_d)} old")
+        ways.append(f"wait until {_what_ages(facts)} is {days(draft.not_before_d)} old")
     text = ", or ".join(ways)
     sentences = [capital(text) + "."] if text else []
     if broken:
         sentences.insert(0, f"{_what(draft.by_mix)} would break {' and '.join(broken)}, so it is no way out here.")
     if draft.advice:
-        sentences.append(draft.advice)
+        sentences.append(draft.advice if ways else capital(draft.advice.removeprefix("Or ")))
     if not sentences:
         return None
     oil, solvent, paint = (_most(changes, name) for name in ("add_oil_ml", "reduce_solvent_ml", "add_paint_ml"))
@@ -139,6 +138,12 @@ def _what(changes: tuple[MixChange, ...]) -> str:
     return "Adding paint" if _most(changes, "add_paint_ml") else "Leaving out solvent"
 
 
+def _what_ages(facts: Facts) -> str:
+    if facts.top is None:
+        return "the ground"
+    return "the layer below" if facts.action in PAINTING else "the last layer"
+
+
 def _mix_words(changes: tuple[MixChange, ...], facts: Facts, limits: Thresholds) -> list[str]:
     """One phrase for all changes of the mix: they belong together."""
     if not changes:
@@ -151,7 +156,9 @@ def _mix_words(changes: tuple[MixChange, ...], facts: Facts, limits: Thresholds)
         if change.add_oil_ml > 0.0:
             grams = amount(change.add_oil_ml * limits.remedy_oil_density_g_ml)
             count = drops(change.add_oil_ml, facts.situation.drops_per_ml)
-            parts.append(f"add {amount(change.add_oil_ml)} ml of oil ({grams} g, about {count} drops)")
+            parts.append(
+                f"add {amount(change.add_oil_ml)} ml of oil ({grams} g, about {count} drop{'s' if count != 1 else ''})"
+            )
         if change.reduce_solvent_ml > 0.0:
             parts.append(f"leave out {amount(change.reduce_solvent_ml)} ml of solvent")
         if change.add_paint_ml > 0.0:

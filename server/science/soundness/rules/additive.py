@@ -6,7 +6,7 @@ from server.science.soundness.pigments import NEVER_HARDENING
 from server.science.soundness.rule import About, Draft, rule
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Severity
-from server.science.soundness.words import percent
+from server.science.soundness.words import amount, percent
 
 
 def _covered(facts: Facts) -> tuple[LayerFacts, ...]:
@@ -145,7 +145,7 @@ def NON_DRYING_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
         return None
     return Draft(
         Severity.CAUTION,
-        f"{most:g} drops of clove oil to 10 ml: more than {limits.clove_drops:g} and the film may stay soft for "
-        "very long.",
+        f"{amount(most)} drops of clove oil to 10 ml: with more than {amount(limits.clove_drops)} the film may stay soft "
+        "for very long.",
         advice="Use less, and never olive, mineral or baby oil, which do not dry at all.",
     )

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 WIDTH, HEIGHT = 312, 132
-TOP, FLOOR = 10.0, 108.0
+TOP, FLOOR = 14.0, 108.0
 STEP, BAR = 26.0, 18.0
 INITIALS = "JFMAMJJASOND"
 LEAST_TOP = 1.25  # so that the reference line is always inside
@@ -12,12 +12,13 @@ LEAST_TOP = 1.25  # so that the reference line is always inside
 
 @dataclass(frozen=True, slots=True)
 class YearBar:
-    """One month: ``path`` of its bar, ``label_x`` of its initial, whether it is the month of the day shown."""
+    """One month: ``path`` of its bar, ``label_x`` of its initial; ``mark`` over the month of the day shown, else ""."""
 
     path: str
     label: str
     label_x: float
     is_now: bool
+    mark: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,4 +46,5 @@ def year_drawing(speeds: Sequence[float], this_month: int) -> YearDrawing:
 def _bar(number: int, height: float, is_now: bool) -> YearBar:
     x = number * STEP + (STEP - BAR) / 2
     path = f"M{x:g} {FLOOR:g}V{FLOOR - height:.1f}h{BAR:g}V{FLOOR:g}z"
-    return YearBar(path, INITIALS[number], x + BAR / 2, is_now)
+    mark = f"M{x + BAR / 2:g} {FLOOR - height - 3:.1f}l5-8h-10z" if is_now else ""
+    return YearBar(path, INITIALS[number], x + BAR / 2, is_now, mark)

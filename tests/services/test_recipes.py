@@ -5,6 +5,7 @@ against the calendar, daylight-saving changes included.
 """
 
 from datetime import datetime, timedelta, timezone
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -49,12 +50,13 @@ LISBON = ZoneInfo("Europe/Lisbon")
 NEW_YORK = ZoneInfo("America/New_York")
 
 
-def layer(**values) -> Layer:
-    return Layer(**({"kind": "glaze", "wet_thickness_um": 40.0, "solvent_pct": 0.0} | values))
+def layer(**values: Any) -> Layer:
+    given: dict[str, Any] = {"kind": "glaze", "wet_thickness_um": 40.0, "solvent_pct": 0.0}
+    return Layer(**(given | values))
 
 
-def region(mix_id: int, share: float = 1.0, name: str = "") -> LayerMix:
-    return LayerMix(mix_id=mix_id, area_share=share, region=name)
+def region(mix_id: int | None, share: float = 1.0, name: str = "") -> LayerMix:
+    return LayerMix(layer_id=0, position=0, mix_id=mix_id or 0, area_share=share, region=name)
 
 
 # The book
@@ -64,19 +66,20 @@ def test_a_medium_comes_apart_into_its_parts(bench):
     """Two parts of a medium of one oil and three spirits are half a part of oil and one and a half of spirits."""
     with bench.db.write() as session:
         medium = add(session, Medium(studio_id=bench.actor.studio_id, label="Lean"))
+        assert medium.id is not None
         add(session, MediumPart(medium_id=medium.id, position=0, kind="oil", oil="linseed", parts=1.0))
         solvent = "gum_turpentine"
         add(session, MediumPart(medium_id=medium.id, position=1, kind="solvent", solvent=solvent, parts=3.0))
         mix = add(session, Mix(studio_id=bench.actor.studio_id, label="Lean white"))
-        for place, values in enumerate(
-            (
-                {"kind": "medium", "medium_id": medium.id, "parts": 2.0},
-                {"kind": "drier", "metal": "Co", "percent_on_oil": 0.02},
-                {"kind": "clove_oil", "drops_per_10_ml": 1.0},
-                {"kind": "thinner", "thinner_id": bench.thinner.id, "parts": 0.5},
-            )
-        ):
-            add(session, MixPart(mix_id=mix.id, position=place, **values))
+        assert mix.id is not None
+        parts: tuple[dict[str, Any], ...] = (
+            {"kind": "medium", "medium_id": medium.id, "parts": 2.0},
+            {"kind": "drier", "metal": "Co", "percent_on_oil": 0.02},
+            {"kind": "clove_oil", "drops_per_10_ml": 1.0},
+            {"kind": "thinner", "thinner_id": bench.thinner.id, "parts": 0.5},
+        )
+        for number, values in enumerate(parts):
+            add(session, MixPart(mix_id=mix.id, position=number, **values))
         book = MixBook.load(session, bench.actor.studio_id)
     found = book.mixes[mix.id].recipe
     assert found == MixRecipe(
@@ -193,8 +196,9 @@ def test_freezing_and_thawing_changes_nothing(recipe):
 # The room
 
 
-def place(**values) -> Place:
-    return Place(**({"name": "Rack", "light": "room", "temperature_c": 20.0, "relative_humidity_pct": 50.0} | values))
+def place(**values: Any) -> Place:
+    given: dict[str, Any] = {"name": "Rack", "light": "room", "temperature_c": 20.0, "relative_humidity_pct": 50.0}
+    return Place(**(given | values))
 
 
 def month(number: int, temperature_c: float) -> PlaceMonth:

@@ -40,10 +40,10 @@ NO_DAYS: Mapping[Stage, DaySpan] = {}
 
 @dataclass(frozen=True, slots=True)
 class Extras:
-    """What only the panel's own page works out for a layer: its regions' days, its verdict over what is below, and the
-    days of a planned layer laid when it can go on."""
+    """What only the panel's own page works out for a layer: ``in_full`` its regions' days and what was promised; its
+    verdict over what is below; and the days of a planned layer laid when it can go on."""
 
-    region_days: bool = False
+    in_full: bool = False
     over: Verdict | None = None
     days: Mapping[Stage, DaySpan] = field(default_factory=dict)
 
@@ -84,7 +84,7 @@ def layer_on_fact(
     row, film = layer.row, layer.film
     state, odds = film_state(layer, standing, moment)
     regions = _regions(layer.regions, film.estimate, (row, standing.layers.panel), rows)
-    if extras.region_days and film.estimate:
+    if extras.in_full and film.estimate:
         regions = _with_days(regions, film.estimate, layer, moment)
     return LayerFact(
         **_common(row, layer.number),
@@ -93,7 +93,7 @@ def layer_on_fact(
         age_d=layer.laid.age_d(moment.at),
         regions=regions,
         stages=film.days,
-        promised=_promised(row, moment),
+        promised=_promised(row, moment) if extras.in_full else NO_DAYS,
         state=state,
         odds=odds,
         tests=tuple(_test(test) for test in layer.tests),
@@ -219,8 +219,8 @@ def _hazards(recipe: LayerRecipe | None) -> tuple[str, ...]:
 
 
 def _promised(row: Row[Any], moment: Moment) -> Mapping[Stage, DaySpan]:
-    """What was forecast when the layer was painted; only the panel's own page reads it."""
-    text = getattr(row, "forecast_text", None)
+    """What was forecast when the layer was painted."""
+    text = row.forecast_text
     if text is None:
         return NO_DAYS
     stages = stages_from_json(loads(text)["stages"])

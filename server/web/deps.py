@@ -8,15 +8,8 @@ A page reads::
             board = panel_page(session, page.actor, uid, page.now, page.zone)
         return page.render("panels/panel.html", board)
 
-What a form saves goes through ``saving.save``; a button without fields opens its unit of work itself::
-
-    @router.post("/panels/{uid}/archive")
-    def archive(page: Page, posted: Posted, uid: str) -> Response:
-        with page.unit("Put a panel away", posted) as work:
-            if not work.repeated:
-                panels.archive(work.session, page.actor, uid)
-                work.location = "/panels"
-        return page.saved(work)
+A form that saves a record goes through ``pages/record_forms.py``, a bare button through ``pages/changes.py``; both
+open ``page.unit``, one transaction and one entry of the history, and answer with ``page.saved``.
 
 Tests override the clock with ``app.dependency_overrides[get_now]`` or ``app.state.clock``.
 """

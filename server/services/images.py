@@ -27,6 +27,7 @@ from server.store.tables import (
     Table,
     Thinner,
     TouchTest,
+    UtcDateTime,
 )
 
 Image = dict[str, Any]
@@ -96,7 +97,14 @@ def same(one: Image, other: Image) -> bool:
 def values_from(kind: type[Table], image: Image) -> dict[str, Any]:
     """Python values for the columns of an image that the table still has."""
     columns = sql_table(kind).columns
-    return {name: _from_json(columns[name].type.python_type, value) for name, value in image.items() if name in columns}
+    return {
+        name: _from_json(_python_type(columns[name].type), value) for name, value in image.items() if name in columns
+    }
+
+
+def _python_type(column_type: Any) -> type:
+    # A type of ours does not say which Python type it stands for.
+    return datetime if isinstance(column_type, UtcDateTime) else column_type.python_type
 
 
 def put_back(row: Table, image: Image) -> None:

@@ -149,6 +149,20 @@ def undo(session: Session, actor: Actor, change_set_uid: str) -> ChangeSet:
     return root
 
 
+def redo(session: Session, actor: Actor, change_set_uid: str) -> ChangeSet:
+    """Do again what was undone; nothing happens when it is not undone. Needs a unit of work, and raises as ``undo``."""
+    asked = session.scalars(select(ChangeSet).where(col(ChangeSet.uid) == change_set_uid)).first()
+    if asked is None:
+        raise NotFound
+    allow(actor, "undo", asked)
+    root_id = asked.undoes_id or asked.id
+    latest = session.scalars(
+        select(ChangeSet).where(col(ChangeSet.undoes_id) == root_id).order_by(col(ChangeSet.id).desc()).limit(1)
+    ).first()
+    root = session.get_one(ChangeSet, root_id)
+    return root if latest is None or root.undone_at is None else undo(session, actor, latest.uid)
+
+
 def _entries(session: Session, records: Mapping[str, Collection[int | None]], limit: int) -> list[HistoryEntry]:
     """Entries that touched one of the records, given by table and id, with what changed in these records."""
     concerned = or_(*(and_(col(Change.table_name) == t, col(Change.row_id).in_(ids)) for t, ids in records.items()))

@@ -10,7 +10,7 @@ import unicodedata
 from collections.abc import Mapping
 from dataclasses import fields as dataclass_fields
 from dataclasses import is_dataclass
-from datetime import date, datetime, tzinfo
+from datetime import date, datetime, timezone, tzinfo
 from enum import Enum
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
@@ -129,7 +129,13 @@ def read_instant(text: str, zone: tzinfo) -> datetime:
         raise Unreadable(plain_words.INSTANT) from None
     if not FIRST_YEAR <= value.year <= LAST_YEAR:
         raise Unreadable(plain_words.YEAR)
-    return value if value.tzinfo else value.replace(tzinfo=zone)
+    if value.tzinfo:
+        return value
+    local = value.replace(tzinfo=zone)
+    # In the hour that is skipped when the clocks go forward, a time does not come back from UTC as it went.
+    if local.astimezone(timezone.utc).astimezone(zone).replace(tzinfo=None) != value:
+        raise Unreadable(plain_words.SKIPPED_BY_CLOCKS)
+    return local
 
 
 def read(text: str, annotation: Any, zone: tzinfo) -> Any:

@@ -8,6 +8,7 @@ NUMBER = "Write a number, such as 2.5."
 WHOLE_NUMBER = "Write a whole number, such as 3."
 DATE = "Write a date as year-month-day, such as 2026-11-02."
 INSTANT = "Write a day and a time, such as 2026-11-02 10:00."
+SKIPPED_BY_CLOCKS = "The clocks skipped this time when they went forward. Give one before or after."
 YEAR = "Give a year between 1500 and 2200."
 HIDDEN_CHARACTERS = (
     "There are characters in here that cannot be shown, marked \N{REPLACEMENT CHARACTER}. Take them out."

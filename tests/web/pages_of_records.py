@@ -1,4 +1,4 @@
-"""A shelf and a panel to try the pages of records on, and a reader of their forms that fills them in as a browser does."""
+"""A shelf and a panel to try the pages of records on, and a reader that fills their forms in as a browser does."""
 
 from dataclasses import dataclass, field
 from html.parser import HTMLParser

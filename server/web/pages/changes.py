@@ -6,6 +6,7 @@ page that says why, since there is nothing to correct.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import datetime, tzinfo
 from typing import Any
 
 from sqlmodel import Session
@@ -14,6 +15,7 @@ from starlette.responses import Response
 
 from server.services.errors import Conflict, Invalid, Refused
 from server.web.deps import PageRequest
+from server.web.form_values import show as as_text
 from server.web.forms import FormState
 
 
@@ -98,6 +100,18 @@ def local_path(given: object, otherwise: str) -> str:
     # "//host" and "/\host" are other servers to a browser; control characters could hide them.
     is_plain = given.isascii() and given.isprintable() and "\\" not in given
     return given if is_plain and not given.startswith("//") else otherwise
+
+
+def exactly(typed: datetime | None, zone: tzinfo, *known: datetime | None) -> datetime | None:
+    """The one of ``known`` that a form would show just as it shows ``typed``; else ``typed``.
+
+    A form shows neither seconds nor which of the two hours it means when the clocks go back. What was left as it
+    stood must not lose them.
+    """
+    if typed is None:
+        return None
+    shown = as_text(typed, zone)
+    return next((each for each in known if each is not None and as_text(each, zone) == shown), typed)
 
 
 def with_field(posted: FormData, name: str, text: str) -> FormData:

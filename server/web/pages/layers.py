@@ -1,7 +1,6 @@
 """Layers: planned, recorded as painted earlier, changed, painted, put back, moved, archived."""
 
 from collections.abc import Callable, Mapping
-from datetime import datetime
 from functools import partial
 from typing import Any
 
@@ -16,7 +15,7 @@ from server.services.on_panel import LayerOnPanel
 from server.web.deps import Page, PageRequest, Posted
 from server.web.form_values import show as as_text
 from server.web.forms import FormState, edited_rows, parse
-from server.web.pages.changes import Done, FormPage, Typed, change_by_button, change_by_form, with_field
+from server.web.pages.changes import Done, FormPage, Typed, change_by_button, change_by_form, exactly, with_field
 from server.web.pages.history_words import lines_of
 from server.web.pages.layer_choices import layer_choices
 
@@ -46,6 +45,7 @@ def add(page: Page, posted: Posted, uid: str, painted: str = "") -> Response:
         command = None
     if command is None:
         return shown.show(page, form, 422)
+    command = command.model_copy(update={"painted_at": exactly(command.painted_at, page.zone, page.now)})
 
     def act(session: Session) -> Done:
         layer = layers.create(session, page.actor, uid, command, page.now)
@@ -74,7 +74,8 @@ def save(page: Page, posted: Posted, uid: str) -> Response:
     command, form = parse(posted, LayerUpdate, zone=page.zone, quiet=QUIET)
     if command is None:
         return shown.show(page, form, 422)
-    command = command.model_copy(update={"painted_at": _kept(command.painted_at, stored.painted_at)})
+    painted_at = exactly(command.painted_at, page.zone, stored.painted_at)
+    command = command.model_copy(update={"painted_at": painted_at})
 
     def act(session: Session) -> Done:
         layers.update(session, page.actor, uid, command, page.now)
@@ -103,6 +104,7 @@ def paint(page: Page, posted: Posted, uid: str) -> Response:
     command, form = parse(posted, LayerPaint, zone=page.zone, quiet=QUIET)
     if command is None:
         return shown.show(page, form, 422)
+    command = command.model_copy(update={"painted_at": exactly(command.painted_at, page.zone, page.now)})
 
     def act(session: Session) -> Done:
         layers.paint(session, page.actor, uid, command, page.now)
@@ -166,13 +168,6 @@ def with_one_thickness(posted: FormData, stored: LayerUpdate, page: PageRequest)
     if was and is_new_choice and isinstance(typed, str) and typed.strip() == was:
         return with_field(posted, "wet_thickness_um", "")
     return posted
-
-
-def _kept(typed: datetime | None, stored: datetime | None) -> datetime | None:
-    """The stored instant when the typed one is the same minute: a form shows no seconds, and must not cut them off."""
-    if typed is None or stored is None:
-        return typed
-    return stored if typed == stored.replace(second=0, microsecond=0) else typed
 
 
 def _at_layer(panel_uid: str, uid: str) -> str:

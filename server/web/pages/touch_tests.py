@@ -12,7 +12,16 @@ from server.services.touch_tests import TouchTestCreate, TouchTestUpdate
 from server.web.deps import Page, PageRequest, Posted
 from server.web.form_values import show as as_text
 from server.web.forms import FormState, parse
-from server.web.pages.changes import Done, FormPage, Typed, change_by_button, change_by_form, local_path, without
+from server.web.pages.changes import (
+    Done,
+    FormPage,
+    Typed,
+    change_by_button,
+    change_by_form,
+    exactly,
+    local_path,
+    without,
+)
 from server.web.pages.history_words import lines_of
 
 router = APIRouter()
@@ -38,6 +47,7 @@ def log(page: Page, posted: Posted, uid: str) -> Response:
     shown = FormPage("touch_tests/layer.html", lambda: context | {NEXT: leads_to})
     if command is None:
         return shown.show(page, form, 422)
+    command = command.model_copy(update={"pressed_at": exactly(command.pressed_at, page.zone, page.now)})
 
     def act(session: Session) -> Done:
         touch_tests.log(session, page.actor, uid, command, page.now)
@@ -64,9 +74,7 @@ def save(page: Page, posted: Posted, uid: str) -> Response:
         return shown.show(page, form, 422)
     with page.db.read() as session:
         stored = touch_tests.get(session, page.actor, uid)
-    if command.pressed_at == stored.pressed_at.replace(second=0, microsecond=0):
-        # The form shows no seconds, and must not cut them off.
-        command = command.model_copy(update={"pressed_at": stored.pressed_at})
+    command = command.model_copy(update={"pressed_at": exactly(command.pressed_at, page.zone, stored.pressed_at)})
 
     def act(session: Session) -> Done:
         touch_tests.update(session, page.actor, uid, command, page.now)

@@ -1,0 +1,135 @@
+"""What was changed, and taking it back, over HTTP."""
+
+import re
+
+import pytest
+from fastapi import FastAPI
+from starlette.testclient import TestClient
+
+from server.store.db import Database
+from tests.web.pages_of_records import NOBODY, Easel, form_to, forms_of, make_easel
+
+
+@pytest.fixture
+def easel(client: TestClient, app: FastAPI, db: Database) -> Easel:
+    return make_easel(client, app, db)
+
+
+def undo_buttons(easel: Easel, address: str = "/history") -> list[str]:
+    """Where the page's undo and redo buttons are sent, from the top."""
+    forms = forms_of(easel.client.get(address))
+    return list(dict.fromkeys(form.action for form in forms if form.action.endswith("/undo")))
+
+
+def press(easel: Easel, action: str):
+    return easel.client.post(action, data={})
+
+
+def test_the_newest_stands_first(easel: Easel):
+    panel = easel.panel(title="Two pears")
+    easel.layer(panel, kind="glaze")
+    text = easel.client.get("/history").text
+    text = text[text.index("<h1>") :]  # the message of what was just done stands before
+    assert text.index("Planned “glaze” on “Two pears”") < text.index("Added the panel “Two pears”")
+
+
+def test_undo_and_redo(easel: Easel):
+    panel = easel.panel(title="Two pears")
+    easel.send(f"{panel}/edit", title="Three pears")
+    undo = undo_buttons(easel, panel)[0]
+    assert press(easel, undo).status_code == 303
+    assert "<h1>Two pears</h1>" in easel.client.get(panel).text
+    text = easel.client.get("/history").text
+    assert "undone" in text and "Undid: Corrected the panel" in text
+    redo = undo.replace("/undo", "/redo")
+    assert press(easel, redo).status_code == 303
+    assert "<h1>Three pears</h1>" in easel.client.get(panel).text
+    assert press(easel, redo).status_code == 303  # once more changes nothing
+    assert "<h1>Three pears</h1>" in easel.client.get(panel).text
+
+
+def test_undo_right_after(easel: Easel):
+    """The message of what was done has its own undo."""
+    panel = easel.panel(title="Two pears")
+    page = easel.client.get(panel).text
+    flash = page[page.index('id="flash"') :][:800]
+    [action] = re.findall(r'action="(/history/[^"]+/undo)"', flash)
+    assert press(easel, action).status_code == 303
+    assert ">Two pears</a>" not in easel.client.get("/panels").text
+
+
+def test_undo_of_a_touch_test_and_of_painting(easel: Easel):
+    panel = easel.panel(_ground_age="year")
+    layer = easel.layer(panel)
+    easel.send(f"{layer}/paint")
+    easel.client.post(f"{layer}/tests", data={"stage": "wet"})
+    assert "Touch tests (1)" in easel.client.get(panel).text
+    press(easel, undo_buttons(easel)[0])
+    assert "Touch tests (0)" in easel.client.get(panel).text
+    painted = next(form.action for form in forms_of(easel.client.get(panel)) if form.action.endswith("/undo"))
+    assert painted
+    label = re.search(
+        r"Painted “underpainting”.*?action=\"(/history/[^\"]+/undo)\"", easel.client.get("/history").text, re.S
+    )
+    assert label
+    assert press(easel, label[1]).status_code == 303
+    assert "Change the plan" in easel.client.get(panel).text
+
+
+def test_undo_is_refused_in_plain_words_when_the_record_changed_since(easel: Easel):
+    panel = easel.panel(title="Two pears")
+    easel.send(f"{panel}/edit", title="Three pears")
+    easel.send(f"{panel}/edit", title="Four pears")
+    newest, before = undo_buttons(easel, panel)[:2]
+    answer = press(easel, before)
+    assert answer.status_code == 409
+    assert "Nothing was changed" in answer.text and "since" in answer.text
+    assert "<h1>Four pears</h1>" in easel.client.get(panel).text
+    assert press(easel, newest).status_code == 303
+
+
+def test_undo_leads_back_to_the_record_it_was_pressed_on(easel: Easel):
+    panel = easel.panel()
+    easel.send(f"{panel}/edit", title="Other")
+    action = undo_buttons(easel, panel)[0]
+    sent = [form for form in forms_of(easel.client.get(panel)) if form.action == action][-1].values
+    assert easel.client.post(action, data=sent).headers["location"] == panel
+
+
+def test_undo_sent_twice_is_one_undo(easel: Easel):
+    panel = easel.panel(title="Two pears")
+    easel.send(f"{panel}/edit", title="Three pears")
+    action = undo_buttons(easel, panel)[0]
+    sent = form_to(easel.client.get("/history"), action).values
+    for _ in range(2):
+        assert easel.client.post(action, data=sent).status_code == 303
+    assert "<h1>Two pears</h1>" in easel.client.get(panel).text
+
+
+def test_a_record_tells_what_changed_field_by_field(easel: Easel):
+    panel = easel.panel(title="Two pears")
+    easel.send(f"{panel}/edit", title="Three pears", due_on="2026-12-24")
+    text = easel.client.get(panel).text
+    assert "title: Two pears → Three pears" in text and "due on: 2026-12-24" in text
+    layer = easel.layer(panel, wet_thickness_um="40")
+    easel.send(f"{layer}/edit", wet_thickness_um="60")
+    assert "wet thickness, µm: 40 → 60" in easel.client.get(f"{layer}/edit").text
+
+
+def test_older_pages(easel: Easel):
+    panel = easel.panel()
+    for number in range(52):
+        easel.client.post(f"{panel}/{'archive' if number % 2 == 0 else 'restore'}", data={})
+    page = easel.client.get("/history").text
+    [older] = re.findall(r'href="(/history\?before=[^"]+)"', page)
+    text = easel.client.get(older).text
+    assert "Added the panel" in text and "Added the panel" not in page
+
+
+def test_nothing_to_take_back(easel: Easel):
+    assert press(easel, f"/history/{NOBODY}/undo").status_code == 404
+    assert easel.client.get(f"/history?before={NOBODY}").status_code == 200
+    assert press(easel, f"/history/{NOBODY}/redo").status_code == 404
+    assert easel.client.get(f"/history/{NOBODY}/undo").status_code == 405
+    assert easel.client.get(f"/history/{NOBODY}/redo").status_code == 405
+    assert easel.client.post("/history", data={}).status_code == 405

@@ -35,6 +35,7 @@ VERDICT_WORDS = {
     Severity.STOP: "Stop",
 }
 TOUCH_GATE, WORK_LIGHTLY = "R03", "R05"
+ON_COURSE = 0.95
 
 
 def span_words(span: DaySpan, today: date) -> str:
@@ -84,11 +85,11 @@ def film_words(top: LayerFact | None, today: date, zone: ZoneInfo) -> str:
     if top is None or top.painted_at is None:
         return "Bare ground"
     painted = f"{top.kind}, painted {words.ago_words(top.painted_at.astimezone(zone).date(), today)}"
-    if top.tests:
-        last = top.tests[-1]
-        pressed = words.ago_words(last.pressed_at.astimezone(zone).date(), today)
-        return f"{painted}; pressed {pressed}: {STATE_WORDS[last.state]}"
-    return painted
+    if not top.tests:
+        return painted
+    last = top.tests[-1]
+    pressed = f"{painted}, pressed {words.ago_words(last.pressed_at.astimezone(zone).date(), today)}"
+    return pressed if last.state is top.state else f"{pressed} and found {STATE_WORDS[last.state]} then"
 
 
 def state_words(top: LayerFact | None) -> str:
@@ -119,16 +120,18 @@ def due_risk_words(panel: PanelFact, today: date) -> str:
         return ""
     if due.is_late:
         return "that day is past"
-    finish = "" if panel.finish is None else f"; the last layer touch-dry {span_words(panel.finish, today)}"
     if due.odds is None:
-        return "no forecast: a planned layer names no mix"
-    return f"kept {_chance_words(due.odds)}{finish}"
+        return "no forecast: a planned layer names no mix" if panel.coming else ""
+    finish = "" if panel.finish is None else f"touch-dry for good {span_words(panel.finish, today)}"
+    if due.odds >= ON_COURSE:
+        return f"on course: {finish}" if finish else "on course"
+    chance = f"chance of keeping it {_chance_words(due.odds)}"
+    return f"{chance}; {finish}" if finish else chance
 
 
 def _chance_words(odds: float) -> str:
     # Two thousand draws cannot tell never from seldom.
-    bounded = min(max(odds, 0.01), 0.99)
-    return odds_words(bounded)
+    return odds_words(min(max(odds, 0.01), 0.99))
 
 
 def layer_words(layer: LayerFact) -> str:

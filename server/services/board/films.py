@@ -42,8 +42,8 @@ NO_MIXES = "The layer does not say which mixes it is painted with."
 
 @dataclass(frozen=True, slots=True)
 class Film:
-    """The forecast of a layer that is on. ``stages`` are days after painting once the touch tests spoke, ``days`` the
-    same as dates. All are empty, and ``no_forecast`` says why, when there is none."""
+    """The forecast of a layer that is on. ``stages`` are days after painting once the touch tests spoke (a stage found
+    behind it was reached by then), ``days`` the same as dates. All are empty, and ``no_forecast`` says why, when there is none."""
 
     recipe: LayerRecipe | None
     estimate: LayerEstimate | None
@@ -218,9 +218,31 @@ def _film(draft: _Draft, answers: Mapping[Hashable, Forecast], zone: ZoneInfo) -
     seen_d = None
     if draft.observed_at is not None:
         seen_d = max(0.0, (draft.observed_at - row.painted_at).total_seconds() / SECONDS_PER_DAY)
-    stages = after_test(forecast.stages, draft.observed, seen_d)
+    stages = found_reached(after_test(forecast.stages, draft.observed, seen_d), draft.observed, seen_d)
     days = {stage: day_span(row.painted_at, found, zone) for stage, found in stages.items()}
     return Film(recipe, forecast, stages, days, holding_region(forecast), None)
+
+
+# What a film has behind it when the painter finds it in a state.
+_BEHIND: dict[FilmState, tuple[Stage, ...]] = {
+    FilmState.TACKY: (Stage.SET_TO_TOUCH,),
+    FilmState.TOUCH_DRY: (Stage.SET_TO_TOUCH, Stage.DRY_TO_TOUCH),
+    FilmState.FIRM: (Stage.SET_TO_TOUCH, Stage.DRY_TO_TOUCH, Stage.DRY_TO_RECOAT, Stage.DRY_THROUGH),
+}
+
+
+def found_reached(
+    stages: Mapping[Stage, StageRange], observed: FilmState | None, seen_d: float | None
+) -> dict[Stage, StageRange]:
+    """The ranges of a film found in a state at ``seen_d`` days: what it has behind it was reached by then."""
+    if observed is None or seen_d is None:
+        return dict(stages)
+    behind = _BEHIND.get(observed, ())
+    return {stage: _at_most(found, seen_d) if stage in behind else found for stage, found in stages.items()}
+
+
+def _at_most(found: StageRange, seen_d: float) -> StageRange:
+    return StageRange(*(min(getattr(found, name), seen_d) for name in StageRange.__dataclass_fields__))
 
 
 def holding_region(estimate: LayerEstimate) -> str | None:

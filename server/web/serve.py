@@ -64,6 +64,11 @@ def bring_up_to_date(settings: Settings) -> bool:
     except NewerDatabase as refusal:
         sys.stderr.write(f"{refusal}\n")
         return False
+    except ModuleNotFoundError as missing:
+        if missing.name != "psycopg":
+            raise
+        sys.stderr.write("PostgreSQL needs its driver: .venv/bin/python -m pip install 'psycopg[binary]'\n")
+        return False
     return True
 
 

@@ -140,10 +140,11 @@ def test_a_fault_shows_no_trace(app: FastAPI):
         assert "Content-Security-Policy" in answer.headers
 
 
-def test_the_error_page_names_the_request(app: FastAPI):
+def test_the_error_page_names_the_request(app: FastAPI, caplog: pytest.LogCaptureFixture):
     client = TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False)
     answer = client.get("/try/broken")
     assert answer.headers["X-Request-ID"] in answer.text
+    assert f"request {answer.headers['X-Request-ID']} failed" in caplog.text
 
 
 def test_the_log_holds_no_query_and_no_forged_line(client: TestClient, caplog: pytest.LogCaptureFixture):

@@ -2,9 +2,13 @@
 a plain page with the request's id; the trace goes to the log alone (the exception goes on to the server, which
 writes it there)."""
 
+import logging
+
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.web.errors import error_response
+
+log = logging.getLogger("umberday.faults")
 
 
 class CrashPage:
@@ -22,6 +26,8 @@ class CrashPage:
         try:
             await self.app(scope, receive, send_noting_start)
         except Exception:
+            if scope["type"] == "http":
+                log.error("request %s failed, its trace follows", scope.get("state", {}).get("request_id", "-"))
             if scope["type"] == "http" and not started:
                 await error_response(scope, 500, "")(scope, receive, send)
             raise

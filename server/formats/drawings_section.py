@@ -21,7 +21,7 @@ from server.formats.drawings import (
     polygon,
 )
 
-WIDTH = 400.0
+WIDTH = 410.0
 LEFT, RIGHT = 54.0, 322.0  # the sample
 AIR = 18.0
 GROUND_HEIGHT = 19.0
@@ -329,7 +329,7 @@ def _marks(layers: Sequence[SectionLayer], boundaries: Sequence[float], ground_y
 def _scale_bar(per_um: float, ground_y: float) -> ScaleBar:
     """The longest round thickness that takes no more than 60 units, standing on the ground."""
     fitting = [um for um in SCALE_BARS_UM if um * per_um <= 60] or [SCALE_BARS_UM[0]]
-    return ScaleBar(WIDTH - 22, ground_y - fitting[-1] * per_um, ground_y, f"{fitting[-1]} µm")
+    return ScaleBar(WIDTH - 24, ground_y - fitting[-1] * per_um, ground_y, f"{fitting[-1]} µm")
 
 
 def spread(wanted: Sequence[float], spacing: float, least: float, most: float) -> list[float]:

@@ -115,7 +115,7 @@ def instant(painted_at: datetime | None, days: float) -> str | None:
     if painted_at is None:
         return None
     try:
-        return (painted_at + timedelta(days=days)).replace(microsecond=0).isoformat()
+        return (painted_at + timedelta(days=days)).isoformat(timespec="seconds")
     except OverflowError:
         return None
 

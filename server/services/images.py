@@ -6,9 +6,10 @@ Instants are written in UTC, so that an image is the same whichever engine the r
 from datetime import date, datetime, timezone
 from typing import Any
 
+from sqlalchemy import Date, inspect
 from sqlalchemy import Table as SqlTable
-from sqlalchemy import inspect
 from sqlalchemy.orm.base import NEVER_SET, NO_VALUE
+from sqlalchemy.types import TypeEngine
 
 from server.store.tables import (
     Layer,
@@ -97,14 +98,7 @@ def same(one: Image, other: Image) -> bool:
 def values_from(kind: type[Table], image: Image) -> dict[str, Any]:
     """Python values for the columns of an image that the table still has."""
     columns = sql_table(kind).columns
-    return {
-        name: _from_json(_python_type(columns[name].type), value) for name, value in image.items() if name in columns
-    }
-
-
-def _python_type(column_type: Any) -> type:
-    # A type of ours does not say which Python type it stands for.
-    return datetime if isinstance(column_type, UtcDateTime) else column_type.python_type
+    return {name: _from_json(columns[name].type, value) for name, value in image.items() if name in columns}
 
 
 def put_back(row: Table, image: Image) -> None:
@@ -127,9 +121,9 @@ def _to_json(value: Any) -> Any:
     return value.isoformat() if isinstance(value, date) else value
 
 
-def _from_json(kind: type, value: Any) -> Any:
+def _from_json(kind: TypeEngine[Any], value: Any) -> Any:
     if value is None:
         return None
-    if kind is datetime:
+    if isinstance(kind, UtcDateTime):
         return datetime.fromisoformat(value)
-    return date.fromisoformat(value) if kind is date else value
+    return date.fromisoformat(value) if isinstance(kind, Date) else value

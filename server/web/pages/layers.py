@@ -12,6 +12,7 @@ from starlette.responses import Response
 from server.services import board, history, layers, on_panel, panels
 from server.services.layer_commands import LAYER_KINDS, LayerCreate, LayerPaint, LayerUpdate
 from server.services.on_panel import LayerOnPanel
+from server.web import standing_words
 from server.web.deps import Page, PageRequest, Posted
 from server.web.form_values import show as as_text
 from server.web.forms import FormState, edited_rows, parse
@@ -228,4 +229,8 @@ def _paint_context(page: PageRequest, uid: str) -> tuple[dict[str, Any], LayerUp
         panel_uid = on_panel.of_layer(session, page.actor, uid).panel.uid
         panel = board.one_panel(session, page.actor, panel_uid, board.moment_of(page.now, page.zone))
     is_next = panel is not None and panel.coming is not None and panel.coming.uid == uid
-    return context | {"judged": panel.verdict if panel and is_next else None}, stored
+    return context | {
+        "judged": panel.verdict if panel and is_next else None,
+        "below": panel.top if panel else None,
+        "helps": lambda found, below: standing_words.remedy_words(found, below, page.today, page.zone),
+    }, stored

@@ -8,33 +8,37 @@ from functools import partial
 from server.formats.drawings import Miniature
 from server.formats.drawings_odds import OddsPicture, odds_picture
 from server.formats.drawings_section import SectionDrawing, cross_section
+from server.science.soundness.types import Finding
 from server.services.board.facts import LayerFact, PanelBoard, PanelFact
-from server.services.hazards import in_order, kinds_of_mix
+from server.services.hazards import in_order
 from server.services.history import HistoryEntry
 from server.services.on_panel import ArchivedLayer
-from server.services.recipes import MixBook
+from server.web import standing_words
 from server.web.drawn import GROUND_WORDS, SUPPORT_WORDS, little_panel, subject_of
 from server.web.pages.history_words import Line, lines_of
+from server.web.today_cards import Card, card_of
 
 
 @dataclass(frozen=True, slots=True)
 class PanelRecords:
-    """What stands beside the facts of a panel: its archived layers, its history, and the kinds of its hazards."""
+    """What stands beside the facts of a panel: its archived layers and its history."""
 
     archived_layers: Sequence[ArchivedLayer]
     changes: Sequence[HistoryEntry]
-    hazards: Sequence[str]
 
 
 @dataclass(frozen=True, slots=True)
 class PanelPage:
     """The names of ``panels/panel.html``.
 
+    ``card`` words what the lists say as well; ``helps`` words a finding's remedy over the layer that lies below.
     ``top_painted`` is the uid of the topmost painted layer, "" for none; ``can_up`` and ``can_down`` hold the uids of
     planned layers that have another planned one above or below; ``other_scale`` is the address of the other drawing.
     """
 
     panel: PanelFact
+    card: Card
+    helps: Callable[[Finding, LayerFact | None], str]
     layers: tuple[LayerFact, ...]
     mini: Miniature
     touch_odds: OddsPicture | None
@@ -56,6 +60,7 @@ class PanelPage:
 
     @classmethod
     def of(cls, board: PanelBoard, is_log: bool, around: PanelRecords) -> "PanelPage":
+        moment = board.moment
         subject = subject_of(board, GROUND_WORDS[board.ground_kind], SUPPORT_WORDS[board.support])
         section = cross_section(subject, log=is_log)
         panel_href = f"/panels/{board.panel.uid}"
@@ -64,6 +69,8 @@ class PanelPage:
         planned = [layer.uid for layer in board.layers if not layer.is_painted]
         return cls(
             panel=board.panel,
+            card=card_of(board.panel, moment),
+            helps=lambda found, below: standing_words.remedy_words(found, below, moment.today, moment.zone),
             layers=board.layers,
             mini=little_panel(board.panel, 96.0),
             touch_odds=_odds(board.panel.rest.touch_odds),
@@ -80,21 +87,11 @@ class PanelPage:
             can_down=frozenset(planned[1:]),
             archived_layers=around.archived_layers,
             changes=around.changes,
-            lines=partial(lines_of, zone=board.moment.zone),
-            hazards=around.hazards,
+            lines=partial(lines_of, zone=moment.zone),
+            hazards=in_order(kind for layer in board.layers for kind in layer.hazards),
         )
 
 
 def _odds(odds: float | None) -> OddsPicture | None:
     # Drawn odds of all or none only say that no draw went the other way.
     return None if odds is None else odds_picture(min(0.999, max(0.001, odds)))
-
-
-def hazards_of(board: PanelBoard, book: MixBook) -> tuple[str, ...]:
-    """The kinds of hazards in the mixes and thinners of a panel's layers."""
-    recipes = {mix.uid: mix.recipe for mix in book.mixes.values()}
-    named = {region.mix_uid for layer in board.layers for region in layer.regions}
-    kinds = {kind for uid in named if (recipe := recipes.get(uid)) for kind in kinds_of_mix(recipe)}
-    if any(layer.solvent_pct for layer in board.layers):
-        kinds.add("solvent")
-    return in_order(kinds)

@@ -13,13 +13,13 @@ from server.science.reference import find_pigment
 from server.services import board, history, on_panel, panels, places
 from server.services.board.facts import Standing
 from server.services.panels import PanelCreate, PanelUpdate
-from server.services.recipes import MixBook
 from server.web.deps import Page, PageRequest, Posted
-from server.web.drawn import little_panel
 from server.web.form_values import clean_text
 from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, FormPage, Typed, change_by_button, change_by_form, with_field
-from server.web.pages.panel_context import PanelPage, PanelRecords, hazards_of
+from server.web.pages.panel_context import PanelPage, PanelRecords
+from server.web.standing_words import STANDING_WORDS
+from server.web.today_cards import card_of
 
 router = APIRouter()
 
@@ -55,8 +55,8 @@ def index(page: Page, state: str = "", q: str = "") -> Response:
     wanted = clean_text(q).strip()[:200]
     shown = [panel for panel in groups.get(state, every) if wanted.casefold() in panel.title.casefold()]
     context = {
-        "panels": shown,
-        "minis": {} if state == "archived" else {panel.uid: little_panel(panel) for panel in shown},
+        "panels": shown if state == "archived" else [card_of(panel, wall.moment) for panel in shown],
+        "standings": [(each.value, word) for each, word in STANDING_WORDS.items()],
         "counts": {"all": len(every)} | {name: len(hung) for name, hung in groups.items()},
         "state": state if state in groups else "",
         "q": wanted,
@@ -94,7 +94,6 @@ def show(page: Page, uid: str, scale: str = "") -> Response:
         around = PanelRecords(
             archived_layers=on_panel.archived_layers(session, page.actor, panels.get(session, page.actor, uid)),
             changes=history.of_panel(session, page.actor, uid),
-            hazards=hazards_of(facts, MixBook.load(session, page.actor.studio_id)),
         )
     return page.render("panels/panel.html", PanelPage.of(facts, scale == "log", around))
 

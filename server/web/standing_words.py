@@ -50,7 +50,7 @@ def rest_words(panel: PanelFact, today: date) -> str:
         case Standing.READY:
             return _ready_words(panel, today)
         case Standing.TEST_FIRST if rest.touch is not None:
-            return f"touch-dry {span_words(rest.touch, today)}: press it before you paint"
+            return f"touch-dry {span_words(rest.touch, today)}"
         case Standing.TEST_FIRST:
             return "no forecast: press it before you paint"
         case Standing.RESTS if rest.touch is not None:
@@ -122,10 +122,10 @@ def due_risk_words(panel: PanelFact, today: date) -> str:
         return "that day is past"
     if due.odds is None:
         return "no forecast: a planned layer names no mix" if panel.coming else ""
-    finish = "" if panel.finish is None else f"touch-dry for good {span_words(panel.finish, today)}"
+    finish = "" if panel.finish is None else f"the last layer touch-dry {span_words(panel.finish, today)}"
     if due.odds >= ON_COURSE:
         return f"on course: {finish}" if finish else "on course"
-    chance = f"chance of keeping it {_chance_words(due.odds)}"
+    chance = f"chance of keeping it: {_chance_words(due.odds)}"
     return f"{chance}; {finish}" if finish else chance
 
 

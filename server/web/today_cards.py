@@ -61,7 +61,8 @@ class Card:
     """The names of ``today/_card.html``. Empty strings and None are left out of the card.
 
     ``top_uid`` is the layer that a press of a button tests, ``next_uid`` the one that "Painted" logs; both are "" where
-    there is none or another day is looked at. ``folded``: the next layer is not yet near, its details open on a tap.
+    there is none or another day is looked at. ``folded``: the next layer in one
+    line, for a panel that rests.
     """
 
     uid: str
@@ -88,7 +89,7 @@ class Card:
     top_uid: str
     next_uid: str
     plan: str
-    folded: bool
+    folded: str
 
 
 def card_of(panel: PanelFact, moment: Moment) -> Card:
@@ -121,7 +122,7 @@ def card_of(panel: PanelFact, moment: Moment) -> Card:
         top_uid=top.uid if top is not None and is_now else "",
         next_uid=coming.uid if coming is not None and is_now else "",
         plan=_plan(panel),
-        folded=panel.standing is Standing.RESTS,
+        folded=_folded(panel),
     )
 
 
@@ -185,6 +186,24 @@ def _due(panel: PanelFact, today: date) -> DueLine | None:
 def _cautions(kinds: tuple[str, ...]) -> tuple[Caution, ...]:
     named = [hazard(kind) for kind in kinds if kind not in OF_EVERY_SITTING]
     return tuple(Caution(item.word, item.anchor) for item in named)
+
+
+def _folded(panel: PanelFact) -> str:
+    """The next layer of a resting panel: what to mix then, and what else the rules say of it."""
+    coming = panel.coming
+    if coming is None or panel.standing is not Standing.RESTS:
+        return ""
+    mixes = ", ".join(f"{mix.name} {mix.ml}" for mix in map(_mix, coming.regions))
+    findings = panel.verdict.findings if panel.verdict else ()
+    gate = next((f" ({found.rule})" for found in findings if found.rule == standing_words.TOUCH_GATE), "")
+    also = [
+        f"{standing_words.VERDICT_WORDS[found.severity].lower()}: {found.title} ({found.rule})"
+        for found in findings
+        if found.rule != standing_words.TOUCH_GATE
+    ]
+    told = f"Next{gate}: {standing_words.layer_words(coming)}"
+    told += f": {mixes}" if mixes else ": no mix named yet"
+    return f"{told}. As planned, {'; '.join(also)}." if also else f"{told}."
 
 
 def _plan(panel: PanelFact) -> str:

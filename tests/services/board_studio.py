@@ -47,7 +47,8 @@ def trade_fact(bench: Bench, painted_at: datetime = NOW - timedelta(days=3), **u
 
 
 def hang(bench: Bench, count: int) -> None:
-    """So many panels with four layers each, half of them painted; they differ, so that nothing is answered twice."""
+    """So many panels with four layers each, half of them painted: some rest, some want a test, some are ready. They
+    differ, so that nothing is answered twice."""
     with bench.unit("Hung panels") as work:
         for number in range(count):
             command = bench.panel_command(title=f"Panel {number}", width_cm=20 + number)
@@ -55,5 +56,5 @@ def hang(bench: Bench, count: int) -> None:
             for layer in range(4):
                 values: dict[str, Any] = {"wet_thickness_um": 20 + number, "thickness_preset": None}
                 if layer < 2:
-                    values["painted_at"] = NOW - timedelta(days=6.0 - 2.5 * layer)
+                    values["painted_at"] = NOW - timedelta(days=(0.5, 4.0, 25.0)[number % 3] + 25.0 * (1 - layer))
                 layers.create(work.session, bench.actor, panel.uid, bench.layer_command(**values))

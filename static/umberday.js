@@ -107,6 +107,7 @@
     if (!again && place.name) {
       again = Array.from(document.getElementsByName(place.name)).find(function (node) { return node.value === place.value; });
     }
+    if (!again) again = document.getElementById("main");
     if (!again) return;
     again.focus({ preventScroll: true });
     try { if (place.start !== undefined && place.start !== null) again.setSelectionRange(place.start, place.end); } catch (e) { /* not a text field */ }

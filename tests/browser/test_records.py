@@ -110,6 +110,7 @@ def test_the_form_is_exchanged_in_place(stocked: RunningServer, page: Page, watc
     expect(page.get_by_role("heading", level=1)).to_have_text("Two pears")
     assert page.evaluate("window.marked") is True
     assert page.title().startswith("Two pears")
+    expect(page.locator("#main")).to_be_focused()
     page.go_back()
     expect(page.get_by_role("heading", level=1)).to_have_text("A new panel")
 

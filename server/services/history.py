@@ -16,7 +16,7 @@ from sqlmodel import Session, col
 from server.services.access import Actor, allow
 from server.services.errors import NotFound
 from server.services.images import BOOKKEEPING, FOLLOWED, is_record, owner_of, same, sql_table
-from server.services.records import find
+from server.services.records import check_uid, find, is_uid
 from server.services.reverting import revert
 from server.services.unit import current_change_set
 from server.store.tables import Change, ChangeSet, Layer, Panel, TouchTest
@@ -73,7 +73,7 @@ def recent(session: Session, actor: Actor, limit: int = 50, before_uid: str | No
         .order_by(col(ChangeSet.id).desc())
         .limit(limit)
     )
-    if before_uid is not None:
+    if before_uid is not None and is_uid(before_uid):
         query = query.where(
             col(ChangeSet.id) < select(col(ChangeSet.id)).where(col(ChangeSet.uid) == before_uid).scalar_subquery()
         )
@@ -84,7 +84,7 @@ def entry(session: Session, actor: Actor, uid: str) -> HistoryEntry | None:
     """One entry without its rows, None when the studio has none of that uid."""
     allow(actor, "read", None)
     query = select(ChangeSet).where(col(ChangeSet.studio_id) == actor.studio_id, col(ChangeSet.uid) == uid)
-    found = session.scalars(query).first()
+    found = session.scalars(query).first() if is_uid(uid) else None
     return _entry(found, ()) if found is not None else None
 
 
@@ -96,7 +96,9 @@ def of_record(session: Session, actor: Actor, table: str, uid: str, limit: int =
         raise NotFound
     columns = sql_table(kind).columns
     owner = columns["studio_id"] if "studio_id" in columns else columns["id"]
-    record_id = session.scalars(select(columns["id"]).where(columns["uid"] == uid, owner == actor.studio_id)).first()
+    record_id = session.scalars(
+        select(columns["id"]).where(columns["uid"] == check_uid(uid), owner == actor.studio_id)
+    ).first()
     if record_id is None:
         raise NotFound
     return _entries(session, {table: {record_id}}, limit)
@@ -116,7 +118,7 @@ def label_of(session: Session, actor: Actor, change_set_uid: str) -> str | None:
     query = select(col(ChangeSet.label)).where(
         col(ChangeSet.uid) == change_set_uid, col(ChangeSet.studio_id) == actor.studio_id
     )
-    return session.scalars(query).first()
+    return session.scalars(query).first() if is_uid(change_set_uid) else None
 
 
 def undo(session: Session, actor: Actor, change_set_uid: str) -> ChangeSet:
@@ -125,10 +127,7 @@ def undo(session: Session, actor: Actor, change_set_uid: str) -> ChangeSet:
     Answers the change set that was taken back or done again in the first place; its ``location`` is where to go.
     Undoing what is undone already changes nothing. Raises ``NotFound`` and, in plain words, ``Refused``.
     """
-    asked = session.scalars(select(ChangeSet).where(col(ChangeSet.uid) == change_set_uid)).first()
-    if asked is None:
-        raise NotFound
-    allow(actor, "undo", asked)
+    asked = _asked_for(session, actor, change_set_uid)
     root_id = asked.undoes_id or asked.id
     lock = select(ChangeSet).where(col(ChangeSet.id) == root_id).with_for_update()
     root = session.scalars(lock.execution_options(populate_existing=True)).one()
@@ -149,12 +148,17 @@ def undo(session: Session, actor: Actor, change_set_uid: str) -> ChangeSet:
     return root
 
 
+def _asked_for(session: Session, actor: Actor, uid: str) -> ChangeSet:
+    found = session.scalars(select(ChangeSet).where(col(ChangeSet.uid) == check_uid(uid))).first()
+    if found is None:
+        raise NotFound
+    allow(actor, "undo", found)
+    return found
+
+
 def redo(session: Session, actor: Actor, change_set_uid: str) -> ChangeSet:
     """Do again what was undone; nothing happens when it is not undone. Needs a unit of work, and raises as ``undo``."""
-    asked = session.scalars(select(ChangeSet).where(col(ChangeSet.uid) == change_set_uid)).first()
-    if asked is None:
-        raise NotFound
-    allow(actor, "undo", asked)
+    asked = _asked_for(session, actor, change_set_uid)
     root_id = asked.undoes_id or asked.id
     latest = session.scalars(
         select(ChangeSet).where(col(ChangeSet.undoes_id) == root_id).order_by(col(ChangeSet.id).desc()).limit(1)

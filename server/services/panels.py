@@ -1,8 +1,9 @@
 """Panels: pictures on their supports, with their ground, their place and the day they are due."""
 
+from datetime import date
 from typing import Any, Literal, get_args
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlmodel import Session, col
 
 from server.science.errors import InputError
@@ -21,8 +22,9 @@ from server.services.fields import (
     Uid,
     Version,
 )
+from server.services.stack import zone_of
 from server.services.unit import moment
-from server.store.tables import GroundKind, GroundSurface, Panel, Place
+from server.store.tables import GroundKind, GroundSurface, Layer, Panel, Place
 
 Support = Literal[
     "hardboard", "plywood", "solid_wood", "canvas_on_board", "stretched_canvas", "stretched_linen", "paper", "metal"
@@ -100,6 +102,15 @@ def all_archived(session: Session, actor: Actor) -> list[Panel]:
     return records.find_all(session, actor, Panel, archived=True)
 
 
+def _first_painted_on(session: Session, panel: Panel) -> date | None:
+    """The day, in the studio's zone, on which the panel's first layer was painted."""
+    query = select(func.min(col(Layer.painted_at))).where(
+        col(Layer.panel_id) == panel.id, col(Layer.archived_at).is_(None)
+    )
+    first = session.scalars(query).one()
+    return None if first is None else first.astimezone(zone_of(session, panel.studio_id)).date()
+
+
 def _ground_pigment(command: PanelCreate) -> tuple[str | None, list[FieldError]]:
     """The pigment's name as the table writes it, and what is wrong with it."""
     if command.ground_pigment is None:
@@ -127,6 +138,10 @@ def _values(session: Session, actor: Actor, command: PanelCreate, panel: Panel |
     ):
         if day is not None and (day - today).days > 1:
             errors.append(FieldError(field, f"{what} cannot have been laid on a day to come."))
+    painted_on = None if panel is None else _first_painted_on(session, panel)
+    if command.ground_on is not None and painted_on is not None and command.ground_on > painted_on:
+        words = f"The first layer was painted on {painted_on.day} {painted_on:%B %Y}. The ground lies below it."
+        errors.append(FieldError("ground_on", words))
     if errors:
         raise Invalid(errors)
     values = command.model_dump(exclude={"width_cm", "height_cm", "place_uid", "version"})

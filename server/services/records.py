@@ -1,5 +1,6 @@
 """What every service does with a record: find it, compare its version, change it, archive it, bring it back."""
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any, TypeVar
 
@@ -17,13 +18,27 @@ R = TypeVar("R", bound=StudioRecord)
 T = TypeVar("T", bound=Table)
 
 
+_UID = re.compile(r"[A-Za-z0-9_-]{1,32}")
+
+
+def check_uid(uid: str) -> str:
+    """``uid`` when it can be one. Raises ``NotFound``: not every text is one that a database takes."""
+    if not is_uid(uid):
+        raise NotFound
+    return uid
+
+
+def is_uid(text: str) -> bool:
+    return _UID.fullmatch(text) is not None
+
+
 def find(session: Session, actor: Actor, kind: type[R], uid: str, action: Action = "read") -> R:
     """The record of that uid, archived or not. Raises ``NotFound``, also for one of another studio.
 
     For any action but "read" the row is read afresh and locked until the transaction ends, so that a version that
     was compared is the version that is written over (SQLite's write transaction has the lock already).
     """
-    query = select(kind).where(col(kind.uid) == uid)
+    query = select(kind).where(col(kind.uid) == check_uid(uid))
     if action != "read":
         query = query.with_for_update().execution_options(populate_existing=True)
     record = session.scalars(query).first()

@@ -51,6 +51,7 @@ def unit(
 ) -> Iterator[Unit]:
     """See the module. ``label``: what is done, in the painter's words, at most 300 characters; ``now``: when."""
     allow(actor, "update", None)
+    label = label[:300]
     with db.write() as session:
         change_set = ChangeSet(
             studio_id=actor.studio_id, actor=actor.name[:120], label=label, command_key=key, at=now or utc_now()

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from sqlmodel import Session, select
 
-from server.services import history, layers, panels, touch_tests
+from server.services import history, layers, panels, places, touch_tests
 from server.services.errors import NotFound, Refused
 from server.services.history import HistoryEntry
 from server.services.images import FOLLOWED, Image, image_of
@@ -108,9 +108,15 @@ def test_another_studio_sees_and_undoes_nothing(bench: Bench, stranger: Bench) -
             history.of_panel(session, stranger.actor, panel.uid)
 
 
-def test_an_unknown_change_set_is_not_found(bench: Bench) -> None:
+@pytest.mark.parametrize("uid", ["nothing", "", "\x00", "\ud800", "x" * 5000])
+def test_an_unknown_change_set_is_not_found(bench: Bench, uid: str) -> None:
     with pytest.raises(NotFound):
-        undo(bench, "nothing")
+        undo(bench, uid)
+    with bench.db.read() as session:
+        assert history.entry(session, bench.actor, uid) is None
+        assert history.label_of(session, bench.actor, uid) is None
+        with pytest.raises(NotFound):
+            history.of_record(session, bench.actor, "panel", uid)
 
 
 def test_an_edit_is_undone_and_done_again(bench: Bench) -> None:
@@ -229,6 +235,31 @@ def test_replaced_rows_come_back_as_they_were(bench: Bench) -> None:
     assert stale.version == after.version  # an open form from before the undo is told
     undo(bench, last(bench))
     assert regions(bench, layer) == [(bench.black.id, 1.0, "")]
+
+
+def test_rows_with_a_unique_value_come_and_go(bench: Bench) -> None:
+    """A place has one row for a month: the old one must leave before the new one comes, in every direction."""
+
+    def set_january(temperature_c: float) -> None:
+        with bench.unit(f"January {temperature_c}") as work:
+            place = places.get(work.session, bench.actor, bench.place.uid)
+            month = {"month": 1, "temperature_c": temperature_c, "relative_humidity_pct": 40}
+            stored = places.public(work.session, place).model_dump() | {"months": [month]}
+            command = places.PlaceUpdate(**stored)
+            places.update(work.session, bench.actor, place.uid, command)
+
+    states = [state(bench)]
+    for temperature_c in (15, 17):
+        set_january(temperature_c)
+        states.append(state(bench))
+    first, second = (entry.uid for entry in reversed(recent(bench)))
+    for uid, wanted in ((second, 1), (first, 0)):
+        undo(bench, uid)
+        assert state(bench) == states[wanted]
+    for uid, wanted in ((first, 1), (second, 2)):
+        with bench.unit("Redo") as work:
+            history.redo(work.session, bench.actor, uid)
+        assert state(bench) == states[wanted]
 
 
 def test_a_painted_layer_is_unpainted_by_undo_and_painted_again(bench: Bench) -> None:

@@ -113,7 +113,7 @@ def test_another_studio_sees_nothing(bench: Bench, stranger: Bench) -> None:
     assert caught.value.errors[0].field == "place_uid"
 
 
-@pytest.mark.parametrize("uid", ["", "none", "'; DROP TABLE panel", "x" * 5000, "\u202e"])
+@pytest.mark.parametrize("uid", ["", "none", "'; DROP TABLE panel", "x" * 5000, "\u202e", "\x00", "\ud800"])
 def test_an_unknown_uid_is_not_found(bench: Bench, uid: str) -> None:
     with bench.db.read() as session, pytest.raises(NotFound):
         panels.get(session, bench.actor, uid)
@@ -181,6 +181,15 @@ def test_an_archived_place_takes_no_new_panel_but_keeps_its_own(bench: Bench) ->
     with pytest.raises(Invalid, match="archived"):
         bench.panel()
     assert change(bench, panel, as_update(bench, panel, title="Still here")).title == "Still here"
+
+
+def test_a_ground_lies_below_the_first_layer(bench: Bench) -> None:
+    panel = bench.panel()
+    bench.painted(panel, 5)  # 20 November
+    with pytest.raises(Invalid, match="painted on 20 November 2026") as caught:
+        change(bench, panel, as_update(bench, panel, ground_on=date(2026, 11, 21)))
+    assert caught.value.errors[0].field == "ground_on"
+    assert change(bench, panel, as_update(bench, panel, ground_on=date(2026, 11, 20))).version == 2
 
 
 def test_panels_are_read_with_one_query_however_many(bench: Bench, count_queries: Callable[[], int]) -> None:

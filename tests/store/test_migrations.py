@@ -1,10 +1,15 @@
 """Every database, however old, becomes today's; and today's tables are what the migrations make."""
 
 import sqlite3
+import subprocess
+import sys
+import time
+from argparse import Namespace
 from pathlib import Path
 
 import pytest
 from alembic import command
+from alembic.config import Config
 from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, inspect, text
 from sqlalchemy.exc import IntegrityError
@@ -63,6 +68,32 @@ def test_down_and_up_again(empty_url: str) -> None:
         assert set(inspect(connection).get_table_names()) <= {"alembic_version"}
     engine.dispose()
     migrate(empty_url)
+
+
+def test_processes_that_start_together_do_not_trip_over_each_other(empty_url: str) -> None:
+    program = "import sys; from server.store.migrate import migrate; sys.stdin.read(); print(migrate(sys.argv[1]))"
+    running = [
+        subprocess.Popen(
+            [sys.executable, "-c", program, empty_url],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+            cwd=Path(__file__).parents[2],
+        )
+        for _ in range(3)
+    ]
+    time.sleep(2)  # all have loaded and wait for the end of their input
+    for process in running:
+        assert process.stdin is not None
+        process.stdin.close()
+        process.stdin = None
+    assert [process.communicate(timeout=60)[0].strip() for process in running] == [REVISIONS[-1]] * 3
+
+
+def test_the_command_line_of_developers_works(empty_url: str) -> None:
+    options = Namespace(x=[f"url={empty_url}"])
+    command.upgrade(Config(str(SCRIPTS.parent / "alembic.ini"), cmd_opts=options), "head")
+    assert migrate(empty_url) == REVISIONS[-1]
 
 
 def test_a_newer_database_is_refused(empty_url: str) -> None:

@@ -40,3 +40,4 @@ else:
     engine = make_engine(database_url(url), enforce_foreign_keys=False)
     with engine.execution_options(**{WRITES: True}).begin() as opened:
         run(opened)
+    engine.dispose()

@@ -1,12 +1,13 @@
 """The app over HTTP, on a database of its own with an empty studio."""
 
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import datetime, timezone
 from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
+from sqlalchemy import event
 from starlette.testclient import TestClient
 
 from server.store.db import Database
@@ -42,3 +43,20 @@ def client(app: FastAPI) -> Iterator[TestClient]:
     """Follows no redirect, so that a test sees the 303 itself."""
     with TestClient(app, base_url="http://127.0.0.1", follow_redirects=False) as made:
         yield made
+
+
+@pytest.fixture
+def queries(db: Database) -> Iterator[Callable[[], int]]:
+    """How many statements went to the database since the last call."""
+    seen = [0]
+
+    def note(*_: object) -> None:
+        seen[0] += 1
+
+    def taken() -> int:
+        number, seen[0] = seen[0], 0
+        return number
+
+    event.listen(db.engine, "before_cursor_execute", note)
+    yield taken
+    event.remove(db.engine, "before_cursor_execute", note)

@@ -255,24 +255,6 @@ def test_queries_do_not_grow_with_the_wall(bench: Bench, client: TestClient, que
     assert counts[0] == counts[1]
 
 
-@pytest.fixture
-def queries(db: Database):
-    from sqlalchemy import event
-
-    seen = [0]
-
-    def note(*_: object) -> None:
-        seen[0] += 1
-
-    def taken() -> int:
-        number, seen[0] = seen[0], 0
-        return number
-
-    event.listen(db.engine, "before_cursor_execute", note)
-    yield taken
-    event.remove(db.engine, "before_cursor_execute", note)
-
-
 def test_the_clock_moves_the_wall(bench: Bench, client: TestClient, app: FastAPI):
     panel, _ = trade_fact(bench)
     assert "is-test" in card_of(client.get("/").text, panel)

@@ -1,0 +1,118 @@
+"""The calendar over HTTP: three views in words, moving about, an empty studio, queries."""
+
+import re
+from collections.abc import Callable
+from datetime import date, timedelta
+
+import pytest
+from starlette.testclient import TestClient
+
+from server.store.db import Database
+from tests.services.board_studio import hang, trade_fact
+from tests.services.conftest import NOW, Bench, make_bench
+from tests.web.test_today import words_of
+
+VIEWS = ("season", "month", "agenda")
+
+
+@pytest.fixture
+def bench(db: Database) -> Bench:
+    """The studio that the app then finds. Ask for it before the client."""
+    return make_bench(db)
+
+
+@pytest.mark.parametrize("view", VIEWS)
+def test_an_empty_studio_leads_to_the_first_panel(client: TestClient, view: str):
+    page = client.get(f"/calendar?view={view}")
+    assert page.status_code == 200
+    assert 'href="/panels/new"' in page.text
+
+
+@pytest.mark.parametrize("view", ["season", "month"])
+def test_a_row_can_be_read_out(bench: Bench, client: TestClient, view: str):
+    """Sittings, drying with its range, what may go on when, and the due day stand in the row's own words."""
+    panel, _ = trade_fact(bench)
+    bench.panel(title="Due", due_on=date(2026, 11, 28), due_for="a show")
+    page = client.get(f"/calendar?view={view}").text
+    labels = re.findall(r'role="group" aria-label="([^"]+)"', page)
+    beach = next(label for label in labels if label.startswith("Winter beach"))
+    assert "Test first" in beach
+    assert re.search(r"underpainting painted (Sunday|22 November), touch-dry likely", beach)
+    assert re.search(r"second painting may go on likely [^;]+, touch-dry likely", beach)
+    due = next(label for label in labels if label.startswith("Due:"))
+    assert "Due Saturday for a show" in due
+    assert f'href="/panels/{panel.uid}"' in page
+    assert "cal-today" in page
+
+
+def test_marks_have_words_and_addresses(bench: Bench, client: TestClient):
+    panel, layer = trade_fact(bench)
+    page = client.get("/calendar").text
+    sitting = rf'<a href="/panels/{panel.uid}#layer-{layer.uid}" aria-label="underpainting painted'
+    assert re.search(sitting, page)
+
+
+def test_the_agenda_tells_the_same_as_a_list(bench: Bench, client: TestClient):
+    trade_fact(bench)
+    ready = bench.panel(title="Bare board")
+    bench.layer(ready)
+    bench.panel(title="For the show", due_on=NOW.date() + timedelta(days=20), due_for="the show")
+    page = words_of(client.get("/calendar?view=agenda").text)
+    assert re.search(r"Wednesday 25 November 2026 today .*Bare board ready: underpainting may go on", page)
+    assert re.search(r"Winter beach press it first: touch-dry likely", page)
+    assert re.search(r"Winter beach ready without a test: touch-dry likely", page)
+    assert re.search(r"Winter beach second painting may go on likely", page)
+    assert re.search(r"Tuesday 15 December 2026 For the show due for the show", page)
+
+
+def test_what_was_painted_stands_in_the_agenda_of_its_day(bench: Bench, client: TestClient):
+    trade_fact(bench)
+    page = words_of(client.get("/calendar?view=agenda&start=2026-11-20").text)
+    assert re.search(r"Sunday 22 November 2026 Winter beach underpainting painted", page)
+
+
+@pytest.mark.parametrize("view", VIEWS)
+def test_earlier_and_later_lead_there_and_back(bench: Bench, client: TestClient, view: str):
+    trade_fact(bench)
+    page = client.get(f"/calendar?view={view}&start=2027-03-01").text
+    earlier = re.search(r'href="(/calendar[^"]+)" rel="prev"', page)
+    later = re.search(r'href="(/calendar[^"]+)" rel="next"', page)
+    assert earlier is not None
+    assert later is not None
+    assert client.get(earlier[1].replace("&amp;", "&")).status_code == 200
+    back = client.get(later[1].replace("&amp;", "&")).text
+    again = re.search(r'href="(/calendar[^"]+)" rel="prev"', back)
+    assert again is not None
+    assert "start=2027-03-01" in again[1]
+    assert "Around today" in page
+
+
+@pytest.mark.parametrize("view", VIEWS)
+@pytest.mark.parametrize("start", ["soon", "2026-13-01", "0001-01-01", "9999-12-31", "\x00", "x" * 9000])
+def test_what_is_no_day_begins_around_today(bench: Bench, client: TestClient, view: str, start: str):
+    trade_fact(bench)
+    page = client.get("/calendar", params={"view": view, "start": start})
+    assert page.status_code == 200
+    assert "Around today" not in page.text
+
+
+def test_an_unknown_view_is_the_season(bench: Bench, client: TestClient):
+    trade_fact(bench)
+    page = client.get("/calendar?view=decade").text
+    assert re.search(r'view=season" aria-current="page"', page)
+
+
+def test_months_have_their_days(bench: Bench, client: TestClient):
+    trade_fact(bench)
+    page = words_of(client.get("/calendar?view=month&start=2028-02-15").text)
+    assert "Tuesday 1 February 2028 to Tuesday 29 February 2028" in page
+
+
+def test_queries_do_not_grow_with_the_panels(bench: Bench, client: TestClient, queries: Callable[[], int]):
+    counts = []
+    for panels in (5, 45):
+        hang(bench, panels)
+        queries()
+        client.get("/calendar")
+        counts.append(queries())
+    assert counts[0] == counts[1]

@@ -108,6 +108,14 @@ class Easel:
     white: str
     black: str
 
+    def grey(self) -> str:
+        """A mix of 95 parts of white and 5 of black, by its uid."""
+        with unit(self.db, self.actor, label="Mixed a grey") as work:
+            tubes = {paint.label: paint.uid for paint in paints.all_open(work.session, self.actor)}
+            parts = [{"item": f"paint:{tubes['White']}", "parts": 95}, {"item": f"paint:{tubes['Black']}", "parts": 5}]
+            command = mixes.MixCreate.model_validate({"label": "First grey", "parts": parts})
+            return mixes.create(work.session, self.actor, command).uid
+
     def send(self, action: str, start: str | None = None, **values: Any) -> Response:
         """Open the page of a form and send the form to ``action`` with these values changed."""
         form = form_to(self.client.get(start or action), action)

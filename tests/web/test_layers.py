@@ -287,6 +287,17 @@ def test_two_tabs_lose_nothing(easel: Easel, panel: str):
     assert values_of(easel, layer)["planned_on"] == "2026-12-31"
 
 
+def test_a_mix_that_was_added_elsewhere_is_shown(easel: Easel, panel: str):
+    layer = easel.layer(panel)
+    action = f"{layer}/edit"
+    mine, theirs = (form_to(easel.client.get(action), action) for _ in range(2))
+    two = {"mixes-0-area_pct": "75", "mixes-1-mix_uid": easel.black, "mixes-1-area_pct": "25"}
+    assert easel.client.post(action, data=theirs.filled(**two)).status_code == 303
+    answer = easel.client.post(action, data=mine.filled(notes="mine"))
+    assert answer.status_code == 409
+    assert "Stored now as well: <strong>Black, 25 %" in answer.text
+
+
 def test_a_form_sent_twice_adds_one_layer(easel: Easel, panel: str):
     action = f"{panel}/layers/new"
     sent = form_to(easel.client.get(action), action).filled(**{"mixes-0-mix_uid": easel.white})

@@ -198,3 +198,19 @@ def test_wrong_methods(easel: Easel):
     for path in ("/panels", address):
         assert easel.client.post(path, data={}).status_code == 405
     assert easel.client.delete(address).status_code == 405
+
+
+def test_lightly_into_a_tacky_film(easel: Easel):
+    """A thin, well thinned white with a touch of black on gesso-primed hardboard, three days on: not yet touch-dry, but
+    it takes light work with a brush wiped free of thinner (common practice, no source)."""
+    mix = easel.grey()
+    address = easel.panel(support="hardboard", ground_kind="acrylic", _ground_age="quarter")
+    first = {"mixes-0-mix_uid": mix, "wet_thickness_um": "40", "solvent_pct": "50"}
+    easel.painted(address, "2026-11-22T09:00", **first)
+    easel.layer(address, kind="second painting", **{"mixes-0-mix_uid": mix, "wet_thickness_um": "40"})
+    text = easel.client.get(address).text
+    assert "Test first" in text and "Most likely tacky" in text
+    assert "Rule R03" in text
+    lightly = text[text.index("May I work on it lightly?") :]
+    assert "Lightly, yes" in lightly[:600]
+    assert "Rule R05" in lightly and "light pressure" in lightly and "wiped" in lightly

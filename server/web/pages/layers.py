@@ -230,6 +230,7 @@ def _paint_context(page: PageRequest, uid: str) -> tuple[dict[str, Any], LayerUp
         panel = board.one_panel(session, page.actor, panel_uid, board.moment_of(page.now, page.zone))
     is_next = panel is not None and panel.coming is not None and panel.coming.uid == uid
     return context | {
+        "correct": f"/layers/{uid}/edit",
         "judged": panel.verdict if panel and is_next else None,
         "below": panel.top if panel else None,
         "helps": lambda found, below: standing_words.remedy_words(found, below, page.today, page.zone),

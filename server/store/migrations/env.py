@@ -7,7 +7,7 @@ from sqlalchemy import Connection
 from sqlmodel.sql.sqltypes import AutoString
 
 from server.store import tables
-from server.store.db import WRITES, database_url, make_engine
+from server.store.db import WRITES, database_url, make_engine, make_folder
 
 
 def plain_type(kind: str, item: Any, _autogenerate: Any) -> str | Literal[False]:
@@ -37,7 +37,9 @@ if given is not None:
     run(given)
 else:
     url = context.get_x_argument(as_dictionary=True)["url"]
-    engine = make_engine(database_url(url), enforce_foreign_keys=False)
+    parsed = database_url(url)
+    make_folder(parsed)
+    engine = make_engine(parsed, enforce_foreign_keys=False)
     with engine.execution_options(**{WRITES: True}).begin() as opened:
         run(opened)
     engine.dispose()

@@ -1,10 +1,11 @@
 """Mixes by parts, to be used again and again: tube paint, mediums and thinners, a drier, clove oil."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, StringConstraints, field_validator
+from pydantic import AfterValidator, Field, StringConstraints, field_validator
 from sqlalchemy import select
 from sqlmodel import Session, col
 
@@ -21,7 +22,17 @@ METAL_WORDS = {"Pb": "lead drier", "Mn": "manganese drier", "Co": "cobalt drier"
 OnShelf = Paint | Medium | Thinner
 KINDS: dict[str, type[Paint] | type[Medium] | type[Thinner]] = {"paint": Paint, "medium": Medium, "thinner": Thinner}
 
-Item = Annotated[str, StringConstraints(max_length=64, pattern=r"^(paint|medium|thinner):[A-Za-z0-9_-]{1,32}$")]
+_ITEM = re.compile(r"(paint|medium|thinner):[A-Za-z0-9_-]{1,32}")
+
+
+def known_item(text: str) -> str:
+    """``text`` when it may name something on a shelf; raises ValueError in plain words."""
+    if not _ITEM.fullmatch(text):
+        raise ValueError("Choose something from the shelf." if not text else "Choose one of the list.")
+    return text
+
+
+Item = Annotated[str, StringConstraints(max_length=64), AfterValidator(known_item)]
 # Far more metal or clove oil than anybody would use; limits of ours against slips of the pen.
 MetalPct = Annotated[float, Field(gt=0, le=5)]
 CloveDrops = Annotated[float, Field(gt=0, le=50)]

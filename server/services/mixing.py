@@ -6,6 +6,7 @@ says the same on every page.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Annotated
 
 from pydantic import AfterValidator, Field
@@ -91,13 +92,15 @@ class Ingredient:
 class OverPanel:
     """The panel the mix is tried over.
 
-    ``top`` names the layer on top ("" on bare ground) and ``state`` is what it is now; ``verdict`` is None when the
-    top layer has neither a forecast nor a touch test; ``lightly`` answers for working lightly into a tacky top.
+    ``top`` names the layer on top ("" on bare ground), painted at ``painted_at``, and ``state`` is what it is now.
+    ``verdict`` is None when the top layer has neither a forecast nor a touch test; ``lightly`` answers for working
+    lightly into a tacky top.
     """
 
     uid: str
     title: str
     top: str
+    painted_at: datetime | None
     state: FilmState
     verdict: Verdict | None
     lightly: Verdict | None
@@ -297,10 +300,10 @@ def _over(
         return None
     panel = table.panel.panel
     top = table.panel.on[-1] if table.panel.on else None
-    name = top.row.kind if top else ""
+    name, painted_at = (top.row.kind, top.row.painted_at) if top else ("", None)
     unknown = top is not None and top.film.no_forecast is not None and top.laid.observed is None
     if estimate is None or unknown:
-        return OverPanel(panel.uid, panel.title, name, FilmState.NONE, None, None)
+        return OverPanel(panel.uid, panel.title, name, painted_at, FilmState.NONE, None, None)
     coming = Coming(layer, Material.OIL, dict(estimate.stages), layer)
     laid = tuple(on.laid for on in table.panel.on)
     asked = Question(ground_facts(panel), laid, coming, drops_per_ml=table.drops_per_ml)
@@ -312,4 +315,4 @@ def _over(
     verdict = judged(Action.NEXT_LAYER)
     gated = verdict.state is FilmState.TACKY and any(finding.rule == TOUCH_GATE for finding in verdict.findings)
     lightly = judged(Action.WORK_LIGHTLY) if gated else None
-    return OverPanel(panel.uid, panel.title, name, verdict.state, verdict, lightly)
+    return OverPanel(panel.uid, panel.title, name, painted_at, verdict.state, verdict, lightly)

@@ -40,8 +40,8 @@ class PlaceCreate(Command):
     light: Light = "room"
     light_factor: LightFactor | None = Field(default=None, validate_default=True)
     measured: bool = False
-    temperature_c: TemperatureC = 20.0
-    relative_humidity_pct: HumidityPct = 50.0
+    temperature_c: TemperatureC
+    relative_humidity_pct: HumidityPct
     months: Annotated[tuple[MonthRow, ...], Field(max_length=12)] = ()
     notes: Notes = ""
 

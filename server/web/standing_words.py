@@ -3,7 +3,8 @@
 Forecasts are told as ranges of days, never as one day alone. ``today`` is the studio's day that the words start from.
 """
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from server.formats.drawings_odds import odds_words
@@ -148,14 +149,21 @@ def verdict_title(verdict: Verdict) -> str:
     return f"{worst.title} ({worst.rule})"
 
 
-def finding_day(finding: Finding, top: LayerFact | None, zone: ZoneInfo) -> date | None:
+class WhenPainted(Protocol):
+    """The layer below, as far as a remedy's day asks for it."""
+
+    @property
+    def painted_at(self) -> datetime | None: ...
+
+
+def finding_day(finding: Finding, top: WhenPainted | None, zone: ZoneInfo) -> date | None:
     """The day that a finding's remedy waits for, when it names an age of the layer below."""
     if finding.remedy is None or finding.remedy.not_before_d is None or top is None or top.painted_at is None:
         return None
     return (top.painted_at + timedelta(days=min(finding.remedy.not_before_d, 36_500))).astimezone(zone).date()
 
 
-def remedy_words(finding: Finding, top: LayerFact | None, today: date, zone: ZoneInfo) -> str:
+def remedy_words(finding: Finding, top: WhenPainted | None, today: date, zone: ZoneInfo) -> str:
     """What helps: the remedy as the rules word it, and the day that an age in it comes to."""
     if finding.remedy is None:
         return ""

@@ -17,9 +17,12 @@ from tests.services.conftest import Bench
 ON = date(2026, 11, 25)
 
 
+CELLAR = {"name": "Cellar", "temperature_c": 20, "relative_humidity_pct": 50}
+
+
 def add(bench: Bench, **values: Any) -> Place:
     with bench.unit() as work:
-        return places.create(work.session, bench.actor, PlaceCreate.model_validate({"name": "Cellar"} | values))
+        return places.create(work.session, bench.actor, PlaceCreate.model_validate(CELLAR | values))
 
 
 def stored(bench: Bench, place: Place) -> PlaceUpdate:
@@ -46,6 +49,7 @@ def test_a_place_is_kept_as_typed(bench: Bench) -> None:
 @pytest.mark.parametrize(
     ("values", "told"),
     [
+        ({"temperature_c": None}, "valid number"),
         ({"name": ""}, "at least 1 character"),
         ({"name": "a\x00"}, "cannot be shown"),
         ({"light": "moonlight"}, "Input should be"),
@@ -65,18 +69,18 @@ def test_a_place_is_kept_as_typed(bench: Bench) -> None:
 )
 def test_a_place_that_cannot_be_is_refused(values: dict[str, Any], told: str) -> None:
     with pytest.raises(ValidationError, match=told):
-        PlaceCreate.model_validate({"name": "Cellar"} | values)
+        PlaceCreate.model_validate(CELLAR | values)
 
 
 def test_a_number_for_the_light_counts_only_where_it_is_asked_for() -> None:
-    assert PlaceCreate.model_validate({"name": "x", "light": "room", "light_factor": 2}).light_factor is None
-    assert PlaceCreate.model_validate({"name": "x", "light": "number", "light_factor": 2}).light_factor == 2
+    assert PlaceCreate.model_validate(CELLAR | {"light": "room", "light_factor": 2}).light_factor is None
+    assert PlaceCreate.model_validate(CELLAR | {"light": "number", "light_factor": 2}).light_factor == 2
 
 
 def test_a_month_that_changes_is_a_change_of_the_place(bench: Bench) -> None:
     made = add(bench, months=[month(1)])
     before = stored(bench, made)
-    warmer = PlaceCreate.model_validate({"name": "x", "months": [month(1, 11)]}).months
+    warmer = PlaceCreate.model_validate(CELLAR | {"months": [month(1, 11)]}).months
     for _ in range(2):
         with bench.unit() as work:
             after = places.update(work.session, bench.actor, made.uid, before.model_copy(update={"months": warmer}))

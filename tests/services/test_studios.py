@@ -13,7 +13,13 @@ from server.services.unit import unit
 from server.store.db import Database
 from tests.services.conftest import Bench
 
-SETTINGS = {"name": "By the river", "time_zone": "Europe/Lisbon", "confidence_pct": 80, "drops_per_ml": 22, "version": 1}
+SETTINGS = {
+    "name": "By the river",
+    "time_zone": "Europe/Lisbon",
+    "confidence_pct": 80,
+    "drops_per_ml": 22,
+    "version": 1,
+}
 
 
 def test_there_is_no_studio_before_the_first_start(database: Database) -> None:

@@ -4,6 +4,7 @@ The form is sent by GET, so that an address is a question: it can be gone back t
 nothing; keeping the mix is a POST of the same form.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,15 +14,17 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.responses import Response
 
 from server.science.reference import thickness_presets
+from server.science.soundness.types import Finding
 from server.services import mixes, mixing, panels, places
 from server.services.board import moment_of
 from server.services.errors import Invalid, NotFound
 from server.services.mixes import METAL_WORDS, MixCreate
-from server.services.mixing import MixingAnswer, MixingQuestion
+from server.services.mixing import MixingAnswer, MixingQuestion, OverPanel
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import COMMAND_KEY, FormState, edited_rows, parse
 from server.web.pages.changes import Done, FormPage, Typed, change_by_form
 from server.web.pages.mix_choices import on_shelf
+from server.web.standing_words import remedy_words
 
 router = APIRouter(prefix="/mixing")
 # Fields that lead to a question but are no part of it: a saved mix to start from, a panel by its short name.
@@ -43,7 +46,7 @@ def try_out(page: Page) -> Response:
     tried = _tried(page, _asked(page))
     if page.wants_fragment:
         # Half-typed parts are no fault worth a mark in the browser's log.
-        return page.render("mixing/_live.html", {"form": tried.form, "answer": tried.answer})
+        return page.render("mixing/_live.html", {"form": tried.form, "answer": tried.answer, "helps": _helps(page)})
     return _palette(page, tried.answer).show(page, tried.form, tried.status)
 
 
@@ -108,6 +111,7 @@ def _palette(page: PageRequest, answer: MixingAnswer | None) -> FormPage:
         with page.db.read() as session:
             return {
                 "answer": answer,
+                "helps": _helps(page),
                 "items": on_shelf(session, page.actor),
                 "metals": list(METAL_WORDS.items()),
                 "saved": [(mix.uid, mix.label) for mix in mixes.all_open(session, page.actor)],
@@ -120,3 +124,8 @@ def _palette(page: PageRequest, answer: MixingAnswer | None) -> FormPage:
             }
 
     return FormPage("mixing/page.html", context)
+
+
+def _helps(page: PageRequest) -> Callable[[Finding, OverPanel], str]:
+    """A finding's remedy in words, with the day that it names."""
+    return lambda found, below: remedy_words(found, below, page.today, page.zone)

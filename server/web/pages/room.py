@@ -73,8 +73,7 @@ def all_of_them(page: Page, archived: bool = False) -> Response:
 
 @router.get("/new")
 def new(page: Page) -> Response:
-    start = FormState.of(PlaceCreate.model_construct(name=""))
-    return _form().show(page, start)
+    return _form().show(page, FormState())
 
 
 @router.post("/new")

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from hypothesis import HealthCheck, Phase, assume, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from server.science.recipe import Addition, AdditionKind
@@ -10,7 +10,7 @@ from server.science.soundness import Action, Severity, Situation, at_date, check
 from tests.soundness.builders import ORDER, severity
 from tests.soundness.strategies import PAINTING, situations
 
-MANY = settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
+MANY = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def weight(found: Severity) -> int:

@@ -15,7 +15,7 @@ from tests.soundness.builders import about, ask, coming, there, times
 from tests.soundness.strategies import stage_times
 
 PRESSED = [FilmState.WET, FilmState.TACKY, FilmState.TOUCH_DRY, FilmState.FIRM]
-MANY = settings(max_examples=200, deadline=None, suppress_health_check=list(HealthCheck))
+MANY = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 FOUR = times(4.0)
 
 

@@ -50,7 +50,7 @@ def test_every_source_is_cited_by_some_rule():
     assert {row["read"] for row in rows.values()} <= {"excerpt", "second-hand", "none"}
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.generate])
+@settings(max_examples=80, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.generate])
 @given(situations())
 def test_a49_no_finding_promises_and_each_shows_its_basis(situation):
     for item in check(situation).findings:

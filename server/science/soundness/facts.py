@@ -138,6 +138,11 @@ class Facts:
         return self.situation.support == "stretched"
 
     @property
+    def mix_is_all(self) -> bool:
+        """Whether the new film is the mix on the palette alone, not also wet paint or oil that is on the panel."""
+        return not self.merged and self.action is not Action.OIL_OUT
+
+    @property
     def on_ground(self) -> bool:
         """Whether the new layer lies on the ground itself."""
         return self.lower is None

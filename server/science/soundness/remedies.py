@@ -6,7 +6,7 @@ from dataclasses import replace
 from server.science.recipe import Addition, AdditionKind, MixRecipe
 from server.science.soundness.facts import Facts
 from server.science.soundness.rule import PAINTING, Draft
-from server.science.soundness.thresholds import Thresholds
+from server.science.soundness.thresholds import DEFAULT, Thresholds
 from server.science.soundness.types import MixChange, Remedy, Situation
 from server.science.soundness.words import amount, capital, days
 
@@ -101,7 +101,7 @@ def changed_mix(mix: MixRecipe, change: MixChange, paint_ml: float) -> MixRecipe
     parts_per_ml = _paint_parts(mix) / paint_ml
     additions, paints = list(mix.additions), list(mix.paints)
     if change.add_oil_ml > 0.0:
-        oil = paints[0].oil if paints else LINSEED
+        oil = prevailing_oil(mix)
         additions.append(Addition(AdditionKind.OIL, parts=change.add_oil_ml * parts_per_ml, oil=oil))
     if change.reduce_solvent_ml > 0.0:
         free = sum(item.parts for item in additions if item.kind is AdditionKind.SOLVENT)
@@ -114,6 +114,17 @@ def changed_mix(mix: MixRecipe, change: MixChange, paint_ml: float) -> MixRecipe
         grown = 1.0 + change.add_paint_ml * parts_per_ml / whole
         paints = [replace(item, parts=item.parts * grown) for item in paints]
     return replace(mix, paints=tuple(paints), additions=tuple(item for item in additions if _is_there(item)))
+
+
+def prevailing_oil(mix: MixRecipe) -> str:
+    """The oil there is most of in a mix, tube oil counted; linseed where there is none."""
+    volumes: dict[str, float] = {}
+    for paint in mix.paints:
+        volumes[paint.oil] = volumes.get(paint.oil, 0.0) + paint.parts * DEFAULT.base_binder_fraction
+    for item in mix.additions:
+        if item.kind is AdditionKind.OIL and item.oil:
+            volumes[item.oil] = volumes.get(item.oil, 0.0) + item.parts
+    return max(volumes, key=lambda name: volumes[name], default=LINSEED)
 
 
 def _is_there(item: Addition) -> bool:

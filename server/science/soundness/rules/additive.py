@@ -29,9 +29,8 @@ def _wax_share(layer: LayerFacts) -> float:
         sources=("S6", "S24", "D"),
         evidence="harm by dammar, mastic and megilp is long documented",
         why=(
-            "Soft resins turn brittle and yellow and stay soluble: a later cleaning dissolves them together with "
-            "the paint "
-            "they are in."
+            "Soft resins turn brittle and yellow and stay soluble: a later cleaning dissolves them together with the "
+            "paint they are in."
         ),
         needs_upper=False,
     )
@@ -42,9 +41,8 @@ def SOFT_RESIN(facts: Facts, limits: Thresholds) -> Draft | None:
     if above(below_share, limits.resin_medium_share):
         return Draft(
             Severity.STOP,
-            f"A layer below has {percent(below_share)} soft resin in its medium. It turns brittle and stays "
-            "soluble under "
-            "whatever covers it.",
+            f"A layer below has {percent(below_share)} soft resin in its medium. It turns brittle and stays soluble "
+            "under whatever covers it.",
             advice="Resin layers are not for painting over; use mediums without resin, and varnish at the end.",
         )
     if above(upper_share, limits.resin_medium_share):
@@ -76,9 +74,8 @@ def WAX(facts: Facts, limits: Thresholds) -> Draft | None:
     if above(below_share, limits.wax_note) and not above(upper_share, limits.wax_note):
         return Draft(
             Severity.CAUTION,
-            f"A layer below has {percent(below_share)} wax in its medium and the new one has none to speak of: "
-            "paint holds "
-            "badly on wax.",
+            f"A layer below has {percent(below_share)} wax in its medium and the new one has none to speak of: paint "
+            "holds badly on wax.",
             advice="Keep wax for the last layers.",
         )
     return None if severity is Severity.SOUND else _wax_draft(severity, upper_share, limits)
@@ -95,8 +92,8 @@ def _wax_severity(share: float, facts: Facts, limits: Thresholds) -> Severity:
 def _wax_draft(severity: Severity, share: float, limits: Thresholds) -> Draft:
     return Draft(
         severity,
-        f"Wax is {percent(share)} of the medium. The film stays soft and solvents attack it, on canvas more than "
-        "on a panel.",
+        f"Wax is {percent(share)} of the medium. The film stays soft and solvents attack it, on canvas more than on a "
+        "panel.",
         advice=f"Keep wax to {percent(limits.wax_note)} of the medium or less, on a rigid support.",
     )
 
@@ -109,8 +106,8 @@ def _wax_draft(severity: Severity, share: float, limits: Thresholds) -> Draft:
         sources=("S51", "S27"),
         evidence="long documented on 19th-century pictures",
         why=(
-            "Bitumen never hardens. Whatever lies on it drifts apart into wide cracks, and it keeps moving in "
-            "warm rooms."
+            "Bitumen never hardens. Whatever lies on it drifts apart into wide cracks, and it keeps moving in warm "
+            "rooms."
         ),
         needs_upper=False,
         mix_matters=False,
@@ -145,7 +142,7 @@ def NON_DRYING_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
         return None
     return Draft(
         Severity.CAUTION,
-        f"{amount(most)} drops of clove oil to 10 ml: with more than {amount(limits.clove_drops)} the film may stay soft "
-        "for very long.",
+        f"{amount(most)} drops of clove oil to 10 ml: with more than {amount(limits.clove_drops)} the film may stay "
+        "soft for very long.",
         advice="Use less, and never olive, mineral or baby oil, which do not dry at all.",
     )

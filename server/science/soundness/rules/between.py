@@ -32,9 +32,8 @@ def _poor_hold(lower: LayerFacts, facts: Facts, limits: Thresholds) -> list[str]
         sources=("S13", "S30", "S28", "D"),
         evidence="conservators see such layers come off; how long a film takes paint well was not measured",
         why=(
-            "A hard, glossy or greasy film has little tooth and few places left to bond. New paint may be "
-            "scratched off it "
-            "for months."
+            "A hard, glossy or greasy film has little tooth and few places left to bond. New paint may be scratched "
+            "off it for months."
         ),
         mix_matters=False,
     )
@@ -104,8 +103,8 @@ def OLD_PICTURE(facts: Facts, limits: Thresholds) -> Draft | None:
         Severity.CAUTION,
         "There is a finished picture below. Paint holds badly on its fat, hard top, and it may show through.",
         advice=(
-            "Scrape the ridges, roughen wet, wipe clean; take old paint to hold lead. Better: use a new support. Ask a "
-            "conservator where the picture is not yours or is worth keeping."
+            "Scrape the ridges, roughen wet, wipe clean; take old paint to hold lead. Better: use a new support. Ask "
+            "a conservator where the picture is not yours or is worth keeping."
         ),
     )
 

@@ -17,9 +17,8 @@ from server.science.soundness.words import amount
         sources=("S7", "S13", "D"),
         evidence="conservators: not needed for the hold between layers; the amounts are our own",
         why=(
-            "Oil on the surface that is not painted into yellows and stays sticky. A bloom of it, wiped until "
-            "almost nothing "
-            "is left and painted into at once, brings sunken colour up."
+            "Oil on the surface that is not painted into yellows and stays sticky. A bloom of it, wiped until almost "
+            "nothing is left and painted into at once, brings sunken colour up."
         ),
         actions=frozenset({Action.OIL_OUT}),
         needs_upper=False,
@@ -29,13 +28,6 @@ def OILING_OUT(facts: Facts, limits: Thresholds) -> Draft | None:
     top = facts.top
     if top is None:
         return None
-    if not top.at_least(FilmState.TOUCH_DRY):
-        return Draft(
-            Severity.STOP,
-            "The paint is not touch-dry. Oil rubbed in now lifts it and stays in it.",
-            not_before_d=top.dry_at(FilmState.TOUCH_DRY),
-            advice="If colour comes off on the cloth, it was not dry.",
-        )
     area = facts.situation.area_cm2
     most_ml = area * limits.couch_um * 1e-4 if area else None
     most = f" For this picture that is {amount(most_ml)} ml in all." if most_ml else ""
@@ -46,25 +38,30 @@ def OILING_OUT(facts: Facts, limits: Thresholds) -> Draft | None:
             "Oil as the last thing on a picture is surplus oil: it yellows and stays sticky.",
             max_couch_ml=most_ml,
             advice=(
-                f"Oil out only where you paint in the same session. {advice} To even the gloss of a finished "
-                "picture, wait and "
-                "give it a temporary varnish."
+                f"Oil out only where you paint in the same session. {advice} To even the gloss of a finished picture, "
+                "wait and give it a temporary varnish."
             ),
+        )
+    if not top.at_least(FilmState.TOUCH_DRY):
+        return Draft(
+            Severity.STOP,
+            "The paint is not touch-dry. Oil rubbed in now lifts it and stays in it.",
+            not_before_d=top.dry_at(FilmState.TOUCH_DRY),
+            advice="If colour comes off on the cloth, it was not dry.",
         )
     thick = couch_um(facts.situation, limits)
     if above(thick, limits.couch_caution_um):
         return Draft(
             Severity.CAUTION,
-            f"The oil lies {amount(thick)} µm thick; more than {amount(limits.couch_caution_um)} µm is surplus "
-            "and yellows.",
+            f"The oil lies {amount(thick)} µm thick; more than {amount(limits.couch_caution_um)} µm is surplus and "
+            "yellows.",
             max_couch_ml=most_ml,
             advice=advice,
         )
     return Draft(
         Severity.NOTE,
-        "Oiling out is not needed for the hold between layers. Paint into it in the same session; it counts as "
-        "oil in the new "
-        "layer.",
+        "Oiling out is not needed for the hold between layers. Paint into it in the same session; it counts as oil "
+        "in the new layer.",
         max_couch_ml=most_ml,
         advice=advice,
     )

@@ -21,16 +21,14 @@ from server.science.soundness.words import amount, percent, richness
         sources=("S30", "S3", "S2", "D"),
         evidence="cracking of lean over rich is well observed; no measured limit in oil or days was found",
         why=(
-            "A film rich in oil goes on shrinking and moving long after its skin is dry. A leaner, stiffer film on top "
-            "cannot follow and tears into islands. What counts is the order while the lower film still moves, not the "
-            "colour's own oil."
+            "A film rich in oil goes on shrinking and moving long after its skin is dry. A leaner, stiffer film on "
+            "top cannot follow and tears into islands. What counts is the order while the lower film still moves, "
+            "not the colour's own oil."
         ),
         dispute=(
-            "Some conservators would drop the slogan and speak of pigment volume instead: too much and too "
-            "little binder "
-            "are both faults. What stays is that upper layers should be no stiffer than lower ones, and that "
-            "deviations "
-            "be kept small."
+            "Some conservators would drop the slogan and speak of pigment volume instead: too much and too little "
+            "binder are both faults. What stays is that upper layers should be no stiffer than lower ones, and that "
+            "deviations be kept small."
         ),
     )
 )
@@ -68,10 +66,10 @@ def _fat_draft(facts: Facts, limits: Thresholds, found: tuple[Severity, LayerFac
     assert upper is not None and upper.leanest is not None and lower.richest is not None
     moving = "" if lower.through else " and it is not yet dry through"
     reason = (
-        f"The new layer is leaner than {naming(lower, facts)}: richness {richness(upper.leanest.richness)}"
-        f"{in_mix(upper.leanest, upper)} over {richness(lower.richest.richness)}{in_mix(lower.richest, lower)} "
-        f"(tube paint is 1.00){moving}. A lean film over a richer one that still moves raises the risk of drying "
-        "cracks."
+        f"The new layer is leaner than {naming(lower, facts)}: richness "
+        f"{richness(upper.leanest.richness)}{in_mix(upper.leanest, upper)} over "
+        f"{richness(lower.richest.richness)}{in_mix(lower.richest, lower)} (tube paint is 1.00){moving}. A lean film "
+        "over a richer one that still moves raises the risk of drying cracks."
     )
     if not lower.through:
         reason += " " + when(lower, Stage.DRY_THROUGH)
@@ -83,7 +81,9 @@ def _fat_draft(facts: Facts, limits: Thresholds, found: tuple[Severity, LayerFac
     )
     if target == float("inf") or facts.merged:
         by_mix = ()
-    not_before = max((layer.through_date for layer in alike if not layer.through), default=None)
+    # Waiting helps only where each of the layers that weigh most has drying ahead of it.
+    waits = all(not layer.through for layer in alike)
+    not_before = max(layer.through_date for layer in alike) if waits else None
     return Draft(severity, reason, by_mix=by_mix, not_before_d=not_before)
 
 
@@ -102,9 +102,8 @@ def _oil_ml(mix: MixFacts, gap: float, facts: Facts) -> float:
             "measurement"
         ),
         why=(
-            "Oil beyond what the pigment needs rises to the surface, yellows and wrinkles, and leaves a weak "
-            "skin. In a film "
-            "wiped down to almost nothing there is too little of it to do that."
+            "Oil beyond what the pigment needs rises to the surface, yellows and wrinkles, and leaves a weak skin. "
+            "In a film wiped down to almost nothing there is too little of it to do that."
         ),
         dispute="Conservators refuse a single number: it depends on the medium and the thickness.",
     )
@@ -135,7 +134,7 @@ def EXCESS_MEDIUM(facts: Facts, limits: Thresholds) -> Draft | None:
     )
     bare = any(mix.paint <= 0.0 for mix in upper.mixes)
     advice = f"Or wipe the film down to {amount(limits.thin_film_um)} µm or less."
-    return Draft(severity, reason, by_mix=() if facts.merged or bare else by_mix, advice=advice)
+    return Draft(severity, reason, by_mix=by_mix if facts.mix_is_all and not bare else (), advice=advice)
 
 
 def _paint_ml(mix: MixFacts, facts: Facts, limits: Thresholds) -> float:

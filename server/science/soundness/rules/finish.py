@@ -11,8 +11,7 @@ from server.science.soundness.words import amount, days
 
 SWAB = (
     "Roll a cotton swab barely damp with mild spirit over a spot under the rebate for a few seconds, and press a "
-    "fingernail "
-    "into the thickest paint: no colour on the swab, no dull spot, no dent. Stop at once if there is."
+    "fingernail into the thickest paint: no colour on the swab, no dull spot, no dent. Stop at once if there is."
 )
 
 
@@ -56,9 +55,8 @@ def varnish_date_d(facts: Facts, limits: Thresholds) -> float:
         sources=("S26", "S28", "S56", "CP", "D"),
         evidence="handbooks agree on months, not on how many; half a year to a year is custom",
         why=(
-            "Varnish laid on paint that still hardens cracks with it or sinks into it, and its solvent softens "
-            "young paint. "
-            "A date is only the earliest day to test."
+            "Varnish laid on paint that still hardens cracks with it or sinks into it, and its solvent softens young "
+            "paint. A date is only the earliest day to test."
         ),
         dispute="Not varnishing at all is a choice some conservators defend.",
         actions=frozenset({Action.FINAL_VARNISH}),
@@ -74,9 +72,8 @@ def FINAL_VARNISH(facts: Facts, limits: Thresholds) -> Draft | None:
     if not facts.ages.reached(top.age_d, earliest_d):
         return Draft(
             Severity.STOP,
-            "Too early for a final varnish: the paint is still hardening. The earliest day to test is when the "
-            "last layer is "
-            f"{days(earliest_d)} old.",
+            "Too early for a final varnish: the paint is still hardening. The earliest day to test is when the last "
+            f"layer is {days(earliest_d)} old.",
             not_before_d=earliest_d,
             advice="Until then a temporary varnish, or none: leaving a picture unvarnished is a choice too.",
         )
@@ -158,8 +155,8 @@ def HANDLE(facts: Facts, limits: Thresholds) -> Draft | None:
             "Wrapping touches the face: sheet and bubbles leave their print in paint that is not long dry through.",
             not_before_d=date_d,
             advice=(
-                "Until then use a box that holds the picture by its edges, face free. Never lay the bubble side "
-                "on paint."
+                "Until then use a box that holds the picture by its edges, face free. Never lay the bubble side on "
+                "paint."
             ),
         )
     if action is Action.SHIP or _all_are(facts, FilmState.FIRM):
@@ -199,9 +196,8 @@ def _frame(facts: Facts, touch_d: float, limits: Thresholds) -> Draft | None:
     if not facts.ages.reached(facts.top.age_d, first_d):
         return Draft(
             Severity.CAUTION,
-            f"Open framing waits {days(limits.frame_wait_d)} to {days(limits.frame_advised_d)} after touch-dry: "
-            "the rebate "
-            "presses on the edges.",
+            f"Open framing waits {days(limits.frame_wait_d)} to {days(limits.frame_advised_d)} after touch-dry: the "
+            "rebate presses on the edges.",
             not_before_d=first_d,
             advice="Or set the picture on spacers so that nothing touches the paint.",
         )
@@ -209,9 +205,8 @@ def _frame(facts: Facts, touch_d: float, limits: Thresholds) -> Draft | None:
         return None
     return Draft(
         Severity.NOTE,
-        f"Open framing is usual now; {days(limits.frame_advised_d)} after touch-dry is better. Look that the "
-        "rebate does not "
-        "stick.",
+        f"Open framing is usual now; {days(limits.frame_advised_d)} after touch-dry is better. Look that the rebate "
+        "does not stick.",
         not_before_d=better_d,
     )
 
@@ -260,8 +255,8 @@ def TRANSIT(facts: Facts, limits: Thresholds) -> Draft | None:
         sources=("S72", "S73", "S75", "S79"),
         evidence="workplace limits of public authorities",
         why=(
-            "Lead, cadmium, cobalt and chromates do their harm as dust. Old paint of unknown make is taken to "
-            "hold lead."
+            "Lead, cadmium, cobalt and chromates do their harm as dust. Old paint of unknown make is taken to hold "
+            "lead."
         ),
         actions=frozenset({Action.ABRADE}),
         needs_upper=False,

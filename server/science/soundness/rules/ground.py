@@ -28,7 +28,7 @@ def ABSORBENT_GROUND(facts: Facts, limits: Thresholds) -> Draft | None:
     if upper is None or not upper.drying or not facts.on_ground or facts.situation.ground.surface != "absorbent":
         return None
     changes = []
-    possible = not facts.merged
+    possible = facts.mix_is_all
     for mix in upper.mixes:
         lean = below(mix.richness, limits.absorbent_richness)
         thin = above(mix.solvent_share, limits.absorbent_solvent)
@@ -41,9 +41,8 @@ def ABSORBENT_GROUND(facts: Facts, limits: Thresholds) -> Draft | None:
         return None
     return Draft(
         Severity.NOTE,
-        f"The ground is absorbent and drinks oil: a first layer of richness under {limits.absorbent_richness:.2f} "
-        "or with "
-        f"more than {percent(limits.absorbent_solvent)} solvent may sink and turn matt.",
+        f"The ground is absorbent and drinks oil: a first layer of richness under {limits.absorbent_richness:.2f} or "
+        f"with more than {percent(limits.absorbent_solvent)} solvent may sink and turn matt.",
         by_mix=tuple(item for item in changes if item is not None) if possible else (),
         advice="Or seal the ground first: a thin coat of size, or of oil and thinner, left to dry.",
     )
@@ -82,8 +81,7 @@ def SLICK_GROUND(facts: Facts, limits: Thresholds) -> Draft | None:
         f"rich.{more}",
         advice=(
             "Roughen the ground lightly, wet, never dry where it may hold lead, and keep the first layer at a "
-            "richness of "
-            f"{limits.sealed_richness:.2f} or less."
+            f"richness of {limits.sealed_richness:.2f} or less."
         ),
     )
 
@@ -152,8 +150,8 @@ def ZINC_ON_ACRYLIC(facts: Facts, limits: Thresholds) -> Draft | None:
         sources=("S40", "S14", "M"),
         evidence="shrinkage alone can exceed what old films bear; which grounds are stiff is partly from memory",
         why=(
-            "A stretched canvas moves with the weather. A stiff layer on it does not, and cracks, and takes the "
-            "rest along."
+            "A stretched canvas moves with the weather. A stiff layer on it does not, and cracks, and takes the rest "
+            "along."
         ),
         needs_upper=False,
         mix_matters=False,

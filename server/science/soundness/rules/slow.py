@@ -28,8 +28,7 @@ def _date(layer: LayerFacts) -> float:
         evidence="advice of conservators, who call the place of alkyd in a stack a conundrum",
         why=(
             "Alkyd hardens within a day into a stiff film. Over oil that still shrinks it is quick over slow and "
-            "stiff over "
-            "soft at once. In every layer alike it does no such harm."
+            "stiff over soft at once. In every layer alike it does no such harm."
         ),
     )
 )
@@ -48,9 +47,8 @@ def ALKYD_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
     last = max(soft, key=_date)
     return Draft(
         max(worst, Severity.CAUTION, key=weight),
-        f"The new layer holds alkyd and dries stiff within a day or so; {naming(last, facts)} is oil that is not "
-        "yet dry "
-        f"through. {when(last, Stage.DRY_THROUGH)}",
+        f"The new layer holds alkyd and dries stiff within a day or so; {naming(last, facts)} is oil that is not yet "
+        f"dry through. {when(last, Stage.DRY_THROUGH)}",
         not_before_d=_date(last),
         advice="Or leave the alkyd out. Another time put the same share of alkyd into every layer.",
     )
@@ -82,9 +80,8 @@ def DRIER_ON_TOP(facts: Facts, limits: Thresholds) -> Draft | None:
     last = max(soft, key=_date)
     return Draft(
         Severity.STOP if heavy else Severity.CAUTION,
-        f"The new layer has drier in it and {naming(last, facts)} has none and is not yet dry through. Driers on "
-        "top raise "
-        f"the risk of drying cracks. {when(last, Stage.DRY_THROUGH)}",
+        f"The new layer has drier in it and {naming(last, facts)} has none and is not yet dry through. Driers on top "
+        f"raise the risk of drying cracks. {when(last, Stage.DRY_THROUGH)}",
         not_before_d=max(_date(layer) for layer in soft),
         advice="Or leave the drier out.",
     )
@@ -97,13 +94,12 @@ def DRIER_ON_TOP(facts: Facts, limits: Thresholds) -> Draft | None:
         basis=Basis.PUBLISHED,
         sources=("S31", "S30", "M"),
         evidence=(
-            "old authors found lamp black soft under its skin after a year; the list of slow colours is partly "
-            "from memory"
+            "old authors found lamp black soft under its skin after a year; the list of slow colours is partly from "
+            "memory"
         ),
         why=(
             "Blacks, cadmiums, vermilion and lakes are slow. A continuous layer of them low in the picture stays "
-            "soft long "
-            "after its surface feels dry."
+            "soft long after its surface feels dry."
         ),
         mix_matters=False,
     )
@@ -139,7 +135,6 @@ def _is_slow(layer: LayerFacts, limits: Thresholds) -> bool:
         sources=("M",),
         evidence="from memory, not checked",
         why="Poppy, safflower and walnut oil dry more slowly and to a weaker film than linseed; they belong on top.",
-        mix_matters=False,
     )
 )
 def SLOW_OIL_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -156,9 +151,8 @@ def SLOW_OIL_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:
     last = max(soft, key=_date)
     return Draft(
         Severity.NOTE,
-        f"{capital(naming(last, facts))} is bound in a slow oil and the new layer dries faster by nature; whether "
-        "it is too "
-        f"fast, the order of speed decides. {when(last, Stage.DRY_THROUGH)}",
+        f"{capital(naming(last, facts))} is bound in a slow oil and the new layer dries faster by nature; whether it "
+        f"is too fast, the order of speed decides. {when(last, Stage.DRY_THROUGH)}",
         not_before_d=_date(last),
         advice="Keep poppy, safflower and walnut oil for the upper layers.",
     )

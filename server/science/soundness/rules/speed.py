@@ -30,8 +30,7 @@ def speed_severity(upper: LayerFacts, lower: LayerFacts, limits: Thresholds) -> 
         evidence="the classical drying crack, described for two centuries; the ratios are our own choice",
         why=(
             "A layer that hardens before the one below has finished shrinking is torn apart by it. Umber, lead, "
-            "cobalt, "
-            "driers and alkyd are quick; blacks, cadmiums and lakes are slow."
+            "cobalt, driers and alkyd are quick; blacks, cadmiums and lakes are slow."
         ),
         mix_matters=False,
     )
@@ -48,9 +47,8 @@ def SPEED_ORDER(facts: Facts, limits: Thresholds) -> Draft | None:
     slow = max(alike, key=lambda layer: layer.through_date)
     reason = (
         f"The new layer dries faster (touch-dry in about {days(upper.time(Stage.DRY_TO_TOUCH))}) than "
-        f"{naming(slow, facts)} (about {days(slow.time(Stage.DRY_TO_TOUCH))}), which is not yet dry through. "
-        "Quick over slow "
-        f"raises the risk of drying cracks. {when(slow, Stage.DRY_THROUGH)}"
+        f"{naming(slow, facts)} (about {days(slow.time(Stage.DRY_TO_TOUCH))}), which is not yet dry through. Quick "
+        f"over slow raises the risk of drying cracks. {when(slow, Stage.DRY_THROUGH)}"
     )
     return Draft(
         worst,
@@ -85,7 +83,7 @@ def OIL_OVER_ALKYD(facts: Facts, limits: Thresholds) -> Draft | None:
         return None
     return Draft(
         Severity.NOTE,
-        "Oil over alkyd is the right order, but this alkyd film is glossy and gives the new paint little to hold "
-        "on to.",
+        "Oil over alkyd is the right order, but this alkyd film is glossy and gives the new paint little to hold on "
+        "to.",
         advice="Take the gloss off lightly, wet, and wipe the surface clean before painting.",
     )

@@ -42,9 +42,8 @@ def SKINNED_IMPASTO(facts: Facts, limits: Thresholds) -> Draft | None:
     where = "Local touches are usual, but they" if local else "A continuous layer over it"
     return Draft(
         Severity.NOTE if local else Severity.STOP,
-        f"{capital(naming(slow, facts))} is {amount(slow.wet_um)} µm thick: dry at the skin, still soft "
-        f"inside. {where} "
-        f"may wrinkle or crack as the core shrinks. {when(slow, Stage.DRY_THROUGH)}",
+        f"{capital(naming(slow, facts))} is {amount(slow.wet_um)} µm thick: dry at the skin, still soft inside. "
+        f"{where} may wrinkle or crack as the core shrinks. {when(slow, Stage.DRY_THROUGH)}",
         not_before_d=_date(slow),
         advice="Another time put the impasto last.",
     )
@@ -80,8 +79,7 @@ def THIN_OVER_THICK(facts: Facts, limits: Thresholds) -> Draft | None:
     return Draft(
         Severity.CAUTION,
         f"A film of {amount(upper.wet_um)} µm over {amount(slow.wet_um)} µm that is not yet dry through: the thin "
-        "skin rides "
-        f"on a bed that still moves. {when(slow, Stage.DRY_THROUGH)}",
+        f"skin rides on a bed that still moves. {when(slow, Stage.DRY_THROUGH)}",
         not_before_d=_date(slow),
         advice="Or lay the new paint on thicker, or scrape the layer below down first.",
     )
@@ -96,8 +94,7 @@ def THIN_OVER_THICK(facts: Facts, limits: Thresholds) -> Draft | None:
         evidence="a coat too thick wrinkled in measurements on resin paint; old handbooks keep rich colours thin",
         why=(
             "A rich film, or one with drier, skins over while it is liquid inside. The skin goes on growing, has "
-            "nowhere "
-            "to go, and folds."
+            "nowhere to go, and folds."
         ),
     )
 )
@@ -144,8 +141,7 @@ def MANY_PENDING(facts: Facts, limits: Thresholds) -> Draft | None:
         return None
     return Draft(
         Severity.NOTE,
-        f"This would be layer {len(below) - first.place + 1} on top of one that is not yet dry through. Each "
-        "cover slows "
-        f"those below; put a rest in. {when(first, Stage.DRY_THROUGH)}",
+        f"This would be layer {len(below) - first.place + 1} on top of one that is not yet dry through. Each cover "
+        f"slows those below; put a rest in. {when(first, Stage.DRY_THROUGH)}",
         not_before_d=max(rest_d, top.dry_at(FilmState.TOUCH_DRY)),
     )

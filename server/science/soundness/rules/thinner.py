@@ -26,7 +26,7 @@ def less_solvent(upper: LayerFacts, facts: Facts, target: float) -> tuple[MixCha
             return ()
         ml = parts * mix.scale(facts.situation.paint_ml)
         changes.append(MixChange(mix.index, mix.name, reduce_solvent_ml=ml))
-    return () if facts.merged else tuple(changes)
+    return tuple(changes) if facts.mix_is_all else ()
 
 
 @rule(
@@ -37,8 +37,8 @@ def less_solvent(upper: LayerFacts, facts: Facts, target: float) -> tuple[MixCha
         sources=("S7", "S26", "D"),
         evidence="under-binding by thinner is listed by conservators and old handbooks; the limits are our own choice",
         why=(
-            "Solvent leaves, and with too much of it the little oil that is left spreads too thin, or drains into the "
-            "ground, and the pigment is held badly: matt, powdery, weak."
+            "Solvent leaves, and with too much of it the little oil that is left spreads too thin, or drains into "
+            "the ground, and the pigment is held badly: matt, powdery, weak."
         ),
     )
 )
@@ -57,8 +57,8 @@ def EXCESS_THINNER(facts: Facts, limits: Thresholds) -> Draft | None:
     below_it = "a ground that takes it up" if takes_up else "a surface that takes nothing up"
     reason = (
         f"Solvent is {percent(worst.solvent_share)} of the wet paint{in_mix(worst, upper)}, on {below_it}; up to "
-        f"{percent(limits.thinner_pass)} is ordinary. A film so thinned may be left short of binder: matt, "
-        "powdery, weak."
+        f"{percent(limits.thinner_pass)} is ordinary. A film so thinned may be left short of binder: matt, powdery, "
+        "weak."
     )
     swap = limits.thinner_swap_oil * facts.situation.paint_ml
     advice = (
@@ -75,13 +75,12 @@ def EXCESS_THINNER(facts: Facts, limits: Thresholds) -> Draft | None:
         basis=Basis.PUBLISHED,
         sources=("S43", "S13", "D"),
         evidence=(
-            "swelling and wrinkling by a second coat's solvent was measured on resin paint; lifting is reported "
-            "by painters"
+            "swelling and wrinkling by a second coat's solvent was measured on resin paint; lifting is reported by "
+            "painters"
         ),
         why=(
-            "Solvent soaks into a film that is dry only at its skin, swells it and may lift or wrinkle it. The "
-            "older the "
-            "film, the less it takes in."
+            "Solvent soaks into a film that is dry only at its skin, swells it and may lift or wrinkle it. The older "
+            "the film, the less it takes in."
         ),
     )
 )
@@ -95,8 +94,8 @@ def SOLVENT_ON_YOUNG_FILM(facts: Facts, limits: Thresholds) -> Draft | None:
     severity = Severity.STOP if above(share, limits.young_solvent_stop) else Severity.CAUTION
     return Draft(
         severity,
-        f"Solvent is {percent(share)} of the new paint, and the layer below is dry to the touch only, not through. The "
-        f"solvent may swell it, lift it or make it wrinkle. {when(lower, Stage.DRY_THROUGH)}",
+        f"Solvent is {percent(share)} of the new paint, and the layer below is dry to the touch only, not through. "
+        f"The solvent may swell it, lift it or make it wrinkle. {when(lower, Stage.DRY_THROUGH)}",
         by_mix=less_solvent(upper, facts, limits.young_solvent_target),
         not_before_d=lower.through_date,
     )

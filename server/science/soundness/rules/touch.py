@@ -10,8 +10,8 @@ from server.science.soundness.types import Action, Basis, Severity
 from server.science.soundness.words import amount, days, percent, richness
 
 TRADE_FACT = (
-    "The layer below is not yet fully dry to the touch, but it can be worked on with light pressure and a brush wiped "
-    "free of thinner."
+    "The layer below is not yet fully dry to the touch, but it can be worked on with light pressure and a brush "
+    "wiped free of thinner."
 )
 
 
@@ -41,8 +41,8 @@ def _unfit_for_light_work(facts: Facts, limits: Thresholds) -> list[str]:
         sources=("S3", "S29"),
         evidence="advice of conservators and handbooks, plain to see under the brush",
         why=(
-            "Paint that has begun to set drags, lifts and rolls under the brush, and what stays is buried soft under a "
-            "new skin. Either paint while all of it is wet, or wait until a finger comes away clean."
+            "Paint that has begun to set drags, lifts and rolls under the brush, and what stays is buried soft under "
+            "a new skin. Either paint while all of it is wet, or wait until a finger comes away clean."
         ),
         needs_upper=False,
         actions=frozenset({Action.NEXT_LAYER, Action.WORK_LIGHTLY}),
@@ -61,8 +61,8 @@ def TOUCH_GATE(facts: Facts, limits: Thresholds) -> Draft | None:
         reason = "The layer below is still wet. A new layer would drag and lift it, or trap it soft."
     elif lightly:
         reason = (
-            "The layer below is not yet fully dry to the touch. It could be worked on with light pressure and a brush "
-            f"wiped free of thinner, but not with this layer: {', and '.join(unfit)}."
+            "The layer below is not yet fully dry to the touch. It could be worked on with light pressure and a "
+            f"brush wiped free of thinner, but not with this layer: {', and '.join(unfit)}."
         )
     else:
         reason = f"{TRADE_FACT} An ordinary new layer would drag and lift it, or trap it soft."
@@ -83,8 +83,8 @@ def TOUCH_GATE(facts: Facts, limits: Thresholds) -> Draft | None:
         sources=("S4", "D"),
         evidence="advice of conservators: paint of one session has no joint between layers",
         why=(
-            "Layers painted into each other while all is wet dry as one film, so they count as one: as thick as "
-            "both together."
+            "Layers painted into each other while all is wet dry as one film, so they count as one: as thick as both "
+            "together."
         ),
         actions=frozenset({Action.NEXT_LAYER, Action.WORK_LIGHTLY}),
         mix_matters=False,
@@ -99,7 +99,7 @@ def WET_IN_WET(facts: Facts, limits: Thresholds) -> Draft | None:
     closes = days(facts.top.time(Stage.SET_TO_TOUCH))
     return Draft(
         Severity.NOTE,
-        f"The layer below is still wet and this is the same session: both dry as one film of "
+        "The layer below is still wet and this is the same session: both dry as one film of "
         f"{amount(facts.upper.wet_um)} µm wet{rich}. The window closes when the first paint is about {closes} old.",
     )
 
@@ -112,9 +112,8 @@ def WET_IN_WET(facts: Facts, limits: Thresholds) -> Draft | None:
         sources=("CP", "S90m"),
         evidence="studio practice; one painter's layered method keeps the first lean layer tacky on purpose",
         why=(
-            "A thin, unthinned film that is no leaner and no quicker than the tacky one below moves along with "
-            "it. Thinner "
-            "would dissolve what has begun to set, and pressure would tear it."
+            "A thin, unthinned film that is no leaner and no quicker than the tacky one below moves along with it. "
+            "Thinner would dissolve what has begun to set, and pressure would tear it."
         ),
         actions=frozenset({Action.WORK_LIGHTLY}),
     )

@@ -43,9 +43,8 @@ def ACRYLIC_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
         sources=("S11", "S12"),
         evidence="advice of conservators: three days at least, two weeks usual, a month better",
         why=(
-            "Acrylic must lose its water before oil seals it, and oil grips a thin, matt, porous acrylic film "
-            "far better than "
-            "a thick or glossy one."
+            "Acrylic must lose its water before oil seals it, and oil grips a thin, matt, porous acrylic film far "
+            "better than a thick or glossy one."
         ),
         mix_matters=False,
     )
@@ -64,9 +63,8 @@ def OIL_OVER_ACRYLIC(facts: Facts, limits: Thresholds) -> Draft | None:
     if age_d is not None and not facts.ages.reached(age_d, limits.acrylic_wait_d):
         return Draft(
             Severity.STOP,
-            f"The {what} is younger than {days(limits.acrylic_wait_d)} and still holds water. Oil would shut it "
-            "in and hold "
-            f"badly. {days(limits.acrylic_advised_d)} are usual, a month is better.",
+            f"The {what} is younger than {days(limits.acrylic_wait_d)} and still holds water. Oil would shut it in "
+            f"and hold badly. {days(limits.acrylic_advised_d)} are usual, a month is better.",
             not_before_d=limits.acrylic_wait_d,
         )
     if slick:

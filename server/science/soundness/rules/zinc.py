@@ -30,9 +30,8 @@ def ground_zinc_share(facts: Facts) -> float:
         sources=("S46", "S47", "S48", "S10"),
         evidence="strong: several studies of pictures and samples",
         why=(
-            "Zinc oxide makes soaps with the oil. They gather where layers meet, and the film turns very stiff "
-            "and brittle; "
-            "what lies on it peels and flakes years later."
+            "Zinc oxide makes soaps with the oil. They gather where layers meet, and the film turns very stiff and "
+            "brittle; what lies on it peels and flakes years later."
         ),
         needs_upper=False,
         mix_matters=False,
@@ -63,8 +62,8 @@ def ZINC_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:
         sources=("S10",),
         evidence="conservators know of no amount that is without effect; damage below 15 % is reported",
         why=(
-            "Even a little zinc oxide in oil has been reported to turn films brittle. A rigid support asks less "
-            "of them."
+            "Even a little zinc oxide in oil has been reported to turn films brittle. A rigid support asks less of "
+            "them."
         ),
         needs_upper=False,
         mix_matters=False,

@@ -53,6 +53,8 @@ def rooms_of(rooms: Sequence[Room]) -> Rooms:
             raise InputError("room.steps", "a room needs at least one climate")
         known = np.array([(s.from_d, s.temperature_c, s.relative_humidity_pct) for s in room.steps], dtype=float)
         known[0, 0] = 0.0  # the first step counts from the painting on
+        if not 0 < room.light < np.inf:
+            raise InputError("room.light", "must be above zero")
         if np.any(np.diff(known[:, 0]) < 0) or not np.all(np.isfinite(known)):
             raise InputError("room.steps", "the steps of a room must be numbers, each later than the one before")
         count = len(known)

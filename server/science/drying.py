@@ -181,6 +181,6 @@ def stage_times(film: Film, room: Climate, kinetics: Kinetics | None = None) -> 
     )
 
 
-def capped(thickness_um: Number, cap_um: float) -> Number:
-    """What a cap on thickness takes off a time that goes with its square."""
-    return (np.minimum(thickness_um, cap_um) / thickness_um) ** 2
+def capped(thickness_um: Number, cap_um: float) -> np.ndarray:
+    """What a cap on thickness leaves of a time that goes with its square, 0 to 1."""
+    return np.asarray((np.minimum(thickness_um, cap_um) / thickness_um) ** 2)

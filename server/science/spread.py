@@ -94,13 +94,13 @@ def nodes() -> np.ndarray:
     for _ in range(80):
         golden = (1 + golden) ** (1 / (AXES + 1))
     steps = golden ** -np.arange(1.0, AXES + 1)
-    points = _normal_quantile((0.5 + np.outer(np.arange(1, half + 1), steps)) % 1)
+    points = normal_quantile((0.5 + np.outer(np.arange(1, half + 1), steps)) % 1)
     mirrored = np.vstack([points, -points])
     whiten = np.linalg.inv(np.linalg.cholesky(mirrored.T @ mirrored / NODES)).T
     return mirrored @ whiten
 
 
-def _normal_quantile(share: np.ndarray) -> np.ndarray:
+def normal_quantile(share: np.ndarray) -> np.ndarray:
     """The quantile of the normal distribution for shares between 0 and 1 exclusive."""
     from statistics import NormalDist
 

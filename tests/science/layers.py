@@ -13,13 +13,13 @@ from server.science.recipe import (
 )
 
 
-def paint(parts: float, *pigments: str, oil: str = "linseed", **own: float) -> Paint:
+def paint(parts: float, *pigments: str, oil: str = "linseed", own: dict[str, float] | None = None) -> Paint:
     """Tube paint of equal volumes of pigments, ``PBr7/raw umber`` for a variant; ``own`` are its own figures."""
     shares = []
     for key in pigments:
         name, _, variant = key.partition("/")
         shares.append(PigmentShare(name, variant or None, 1 / len(pigments)))
-    return Paint(parts, oil, tuple(shares), **own)
+    return Paint(parts, oil, tuple(shares), **(own or {}))
 
 
 def oil(parts: float, name: str = "linseed") -> Addition:

@@ -42,7 +42,7 @@ def test_measured_paint_density(row: dict[str, str]):
     for density, lb, volume in zip(densities, pounds, volumes, strict=True):
         oil_gal = whole_oil * volume * share
         own = {"density_g_cm3": density, "paint_oil_g_per_100g": 100 * oil_gal * oil_lb / lb}
-        paints.append(make.paint(volume + oil_gal, "PW6", **own))
+        paints.append(make.paint(volume + oil_gal, "PW6", own=own))
     got = compose(make.mix(*paints), 50.0, Ground.SEALED)
     assert got.density_g_cm3 == pytest.approx(float(row["measured_paint_sg"]), rel=0.06)
 
@@ -83,7 +83,7 @@ def test_one_pigment_in_two_paints_is_one_pigment():
 def test_iodine_value_from_fatty_acids(name: str, calculated: float):
     """AOCS Cd 1c-85, triglycerides; the compositions are the table's."""
     row = oil(name)
-    acids = {"16:1": row.c16_1_pct or 0.0, "18:1": row.c18_1_pct, "18:2": row.c18_2_pct, "18:3": row.c18_3_pct}
+    acids = {"18:1": row.c18_1_pct or 0.0, "18:2": row.c18_2_pct or 0.0, "18:3": row.c18_3_pct or 0.0}
     assert iodine_value(acids) == pytest.approx(calculated, abs=0.06)
 
 
@@ -134,7 +134,7 @@ def test_binder_volume_from_a_colour_grinders_figures(key: str, oil_g: float, bi
     """Oil per 100 g: Church 1901, two colour grinders; density of pigment: Gettens & Stout; oil taken as 0.93 there."""
     gravity = {"PW1": 6.70, "PW4": 5.65, "PB29": 2.34, "PG18": 3.32, "PBk9": 2.29}
     own = {"paint_oil_g_per_100g": oil_g, "density_g_cm3": gravity.get(key, find_pigment(*_named(key)).density_g_cm3)}
-    got = compose(make.mix(make.paint(10, key, **own)), 50.0, Ground.SEALED)
+    got = compose(make.mix(make.paint(10, key, own=own)), 50.0, Ground.SEALED)
     assert 100 * got.binder_volume_fraction == pytest.approx(binder_pct, abs=1.0)
     assert got.density_g_cm3 == pytest.approx(density, rel=0.01)
 
@@ -149,7 +149,7 @@ def test_weight_to_volume_of_white_lead():
     volumes = []
     for oil_g in (15.0, 16.0):
         own = {"paint_oil_g_per_100g": oil_g, "density_g_cm3": 6.70}
-        volumes.append(25 / compose(make.mix(make.paint(1, "PW1", **own)), 50.0, Ground.SEALED).density_g_cm3)
+        volumes.append(25 / compose(make.mix(make.paint(1, "PW1", own=own)), 50.0, Ground.SEALED).density_g_cm3)
     assert volumes == pytest.approx([6.8, 6.9], abs=0.1)
 
 

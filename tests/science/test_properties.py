@@ -1,0 +1,143 @@
+"""What must hold for any layer in any room."""
+
+from dataclasses import replace
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from server.science.estimate import estimate_many
+from server.science.recipe import (
+    Addition,
+    AdditionKind,
+    Ground,
+    LayerRecipe,
+    MixRecipe,
+    Paint,
+    PigmentShare,
+    Room,
+    RoomStep,
+)
+from server.science.reference import oils, pigments
+from server.science.results import Stage
+
+HAIR = 1e-9
+
+pigment_shares = st.builds(
+    lambda row: PigmentShare(row.ci_name, row.variant or None),
+    st.sampled_from([row for row in pigments() if row.ci_name != "NBr6"]),
+)
+oil_names = st.sampled_from([row.name for row in oils()])
+paints = st.builds(lambda parts, oil, one: Paint(parts, oil, (one,)), st.floats(0.1, 50), oil_names, pigment_shares)
+additions = st.one_of(
+    st.builds(lambda parts, oil: Addition(AdditionKind.OIL, parts, oil=oil), st.floats(0.1, 10), oil_names),
+    st.builds(lambda parts: Addition(AdditionKind.SOLVENT, parts), st.floats(0.1, 20)),
+    st.builds(lambda parts: Addition(AdditionKind.ALKYD_MEDIUM, parts, non_volatile=0.5), st.floats(0.1, 10)),
+    st.builds(lambda parts: Addition(AdditionKind.WAX, parts), st.floats(0.01, 1)),
+    st.builds(lambda parts: Addition(AdditionKind.INERT, parts), st.floats(0.1, 5)),
+    st.builds(
+        lambda metal, pct: Addition(AdditionKind.DRIER, metal=metal, percent_on_oil=pct),
+        st.sampled_from(["Pb", "Mn", "Co"]),
+        st.floats(0.01, 0.5),
+    ),
+)
+mixes = st.builds(
+    lambda p, a: MixRecipe("any", 1.0, tuple(p), tuple(a)),
+    st.lists(paints, min_size=1, max_size=5),
+    st.lists(additions, max_size=3),
+)
+layers = st.builds(
+    lambda um, ground, mix: LayerRecipe(um, ground, (mix,)), st.floats(2, 800), st.sampled_from(Ground), mixes
+)
+steps = st.lists(st.tuples(st.floats(0.1, 40), st.floats(5, 32), st.floats(20, 95)), min_size=1, max_size=8)
+
+
+def room_of(given_steps: list[tuple[float, float, float]], light: float = 1.0) -> Room:
+    from_d, built = 0.0, []
+    for lasts, temperature, damp in given_steps:
+        built.append(RoomStep(from_d, temperature, damp))
+        from_d += lasts
+    return Room(tuple(built), light)
+
+
+rooms = st.builds(room_of, steps, st.sampled_from([0.25, 0.6, 1.0, 1.5, 3.0]))
+
+
+def central(*pairs: tuple[LayerRecipe, Room]) -> list[list[float]]:
+    return [[got.stages[stage].p50_d for stage in Stage] for got in estimate_many(pairs)]
+
+
+def assert_not_later(quick: list[float], slow: list[float]) -> None:
+    assert all(a <= b * (1 + HAIR) for a, b in zip(quick, slow, strict=True)), (quick, slow)
+
+
+@given(layers, rooms, st.floats(0.1, 10))
+def test_warmer_is_never_slower(layer: LayerRecipe, room: Room, degrees: float):
+    warmer = replace(room, steps=tuple(replace(s, temperature_c=s.temperature_c + degrees) for s in room.steps))
+    here, there = central((layer, room), (layer, warmer))
+    assert_not_later(there, here)
+
+
+@given(layers, rooms, st.floats(0.1, 30))
+def test_damper_is_never_quicker(layer: LayerRecipe, room: Room, pct: float):
+    damper = replace(
+        room, steps=tuple(replace(s, relative_humidity_pct=s.relative_humidity_pct + pct) for s in room.steps)
+    )
+    here, there = central((layer, room), (layer, damper))
+    assert_not_later(here, there)
+
+
+@given(layers, rooms, st.floats(1.01, 4))
+def test_brighter_is_never_slower(layer: LayerRecipe, room: Room, factor: float):
+    here, there = central((layer, room), (layer, replace(room, light=room.light * factor)))
+    assert_not_later(there, here)
+
+
+@given(layers, rooms, st.floats(1.001, 5))
+def test_thicker_is_never_faster(layer: LayerRecipe, room: Room, factor: float):
+    here, there = central((layer, room), (replace(layer, wet_thickness_um=layer.wet_thickness_um * factor), room))
+    assert_not_later(here, there)
+
+
+@given(layers, rooms, st.floats(0.1, 0.9))
+def test_splitting_a_step_changes_nothing(layer: LayerRecipe, room: Room, share: float):
+    first = room.steps[0]
+    until = room.steps[1].from_d if len(room.steps) > 1 else 10.0
+    split = (first, replace(first, from_d=first.from_d + share * (until - first.from_d)), *room.steps[1:])
+    for stage in Stage:
+        one, other = (got.stages[stage] for got in estimate_many([(layer, room), (layer, replace(room, steps=split))]))
+        for name in ("p05_d", "p10_d", "p50_d", "p90_d", "p95_d"):
+            assert abs(getattr(other, name) / getattr(one, name) - 1) < 1e-6
+
+
+@given(layers, rooms)
+def test_stages_and_percentiles_are_in_order(layer: LayerRecipe, room: Room):
+    (got,) = estimate_many([(layer, room)])
+    before = 0.0
+    for stage in got.stages.values():
+        assert 0 < stage.p05_d < stage.p10_d < stage.p50_d < stage.p90_d < stage.p95_d < float("inf")
+        assert before <= stage.p50_d * (1 + HAIR)
+        before = stage.p50_d
+
+
+@given(layers)
+def test_composition_is_within_its_bounds(layer: LayerRecipe):
+    (got,) = estimate_many([(layer, room_of([(1.0, 21.0, 50.0)]))])
+    for region in got.regions:
+        it = region.composition
+        assert 0 < it.binder_volume_fraction < 1
+        assert abs(it.binder_volume_fraction + it.pigment_volume_concentration - 1) < HAIR
+        assert 0 < it.critical_pvc <= 1
+        assert 0 <= it.solvent_share < 1
+        assert 0.7 < it.density_g_cm3 < 9
+        assert 0 < it.film_thickness_um <= layer.wet_thickness_um * (1 + HAIR)
+        assert abs(it.oil_mass_share + it.pigment_mass_share + it.solvent_mass_share - 1) < HAIR
+
+
+@settings(max_examples=30)
+@given(st.lists(st.tuples(layers, rooms), min_size=2, max_size=6))
+def test_neighbours_in_a_batch_do_not_matter(pairs: list[tuple[LayerRecipe, Room]]):
+    together = estimate_many(pairs)
+    for pair, got in zip(pairs, together, strict=True):
+        (alone,) = estimate_many([pair])
+        for stage in Stage:
+            assert abs(alone.stages[stage].p95_d / got.stages[stage].p95_d - 1) < 1e-9

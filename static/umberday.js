@@ -58,6 +58,12 @@
     if (first) first.focus();
     return true;
   }
+  function recount(list) {
+    list.querySelectorAll(":scope > .row-list > .row").forEach(function (row, index) {
+      var words = row.querySelector(".row-out .only-read");
+      if (words) words.textContent = words.textContent.replace(/\d+$/, index + 1);
+    });
+  }
   function removeRow(list, row) {
     var rows = list.querySelectorAll(":scope > .row-list > .row");
     if (rows.length < 2) { emptied(row); return; }
@@ -75,6 +81,7 @@
     } else {
       removeRow(list, button.closest(".row"));
     }
+    recount(list);
     event.preventDefault();
     list.dispatchEvent(new Event("change", { bubbles: true }));
   });

@@ -22,7 +22,7 @@ def run(*arguments: str, given: str = "", **environ: str) -> subprocess.Complete
     command = [sys.executable, "-P", "-m", "server", *arguments]
     environment = {**os.environ, "PYTHONPATH": str(ROOT), **environ}
     return subprocess.run(
-        command, input=given, capture_output=True, text=True, env=environment, check=False, timeout=60
+        command, input=given, capture_output=True, text=True, env=environment, check=False, timeout=180
     )
 
 
@@ -70,7 +70,7 @@ def test_serve_starts_answers_and_ends(tmp_path: Path):
             assert answer.status == 200
     finally:
         server.send_signal(signal.SIGINT)
-        _, complaints = server.communicate(timeout=20)
+        _, complaints = server.communicate(timeout=60)
     assert server.returncode == 0
     assert "GET /cautions 200" in complaints
     assert "secret" not in complaints
@@ -111,7 +111,7 @@ esac
 def launch(folder: Path, python: Path, *arguments: str, **environ: str) -> subprocess.CompletedProcess[str]:
     environment = {"PATH": os.environ["PATH"], "UMBERDAY_PYTHON": str(python), **environ}
     command = ["sh", str(folder / "umberday"), *arguments]
-    return subprocess.run(command, capture_output=True, text=True, env=environment, check=False, timeout=60)
+    return subprocess.run(command, capture_output=True, text=True, env=environment, check=False, timeout=180)
 
 
 def installs(folder: Path) -> int:
@@ -165,7 +165,7 @@ def test_two_starts_at_once_build_once(tmp_path: Path):
     assert waiting.poll() is None
     holder.kill()
     holder.wait()
-    waiting.communicate(timeout=20)
+    waiting.communicate(timeout=60)
     assert waiting.returncode == 0
     assert installs(folder) == 1
 

@@ -134,3 +134,23 @@ def test_tall_targets_for_painty_hands(demo_server: RunningServer, phone: Page):
     for button in phone.locator(".press").all():
         box = button.bounding_box()
         assert box and box["height"] >= 60 and box["width"] >= 60
+
+
+def test_a_title_without_a_space_stays_on_the_page(stocked: RunningServer, phone: Page):
+    phone.set_viewport_size({"width": 320, "height": 700})
+    phone.goto(stocked.url + "/panels/new")
+    phone.get_by_label("Title").fill("W" * 200)
+    phone.get_by_label("Width").fill("1000")
+    phone.get_by_label("Height").fill("0,1")
+    phone.get_by_role("button", name="Add the panel").click()
+    expect(phone.get_by_role("heading", level=1)).to_have_text("W" * 200)
+    panel = phone.url
+    phone.goto(panel + "/layers/new")
+    phone.get_by_label("Or in your own word").fill("Q" * 32)
+    phone.get_by_label("Where").first.fill("R" * 120)
+    phone.get_by_label("Mix", exact=True).first.select_option("Black")
+    phone.get_by_role("button", name="Plan it").click()
+    expect(phone.get_by_role("heading", name="Next: " + "Q" * 32)).to_be_visible()
+    for address in (panel, panel + "/edit", stocked.url + "/panels", stocked.url + "/history"):
+        phone.goto(address)
+        assert phone.evaluate("document.documentElement.scrollWidth") <= 320, address

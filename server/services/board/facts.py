@@ -4,7 +4,7 @@ Days are dates in the studio's zone; instants are aware UTC. Texts are left to t
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
 from zoneinfo import ZoneInfo
@@ -173,7 +173,7 @@ class PanelFact:
 
     ``verdict`` is on the next layer now, ``lightly`` on working lightly into a tacky layer, when the ordinary next
     layer is stopped by its tackiness. ``finish`` is when the last planned layer will be touch-dry; ``varnish`` the days
-    from which a finished panel may be varnished.
+    from which a finished panel may be varnished. Facts of the same ``number`` are the same, on whichever board.
     """
 
     uid: str
@@ -194,6 +194,7 @@ class PanelFact:
     stack: tuple[StackBand, ...]
     layers_to_come: int
     is_archived: bool
+    number: int = field(default=0, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

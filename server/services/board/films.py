@@ -42,8 +42,11 @@ NO_MIXES = "The layer does not say which mixes it is painted with."
 
 @dataclass(frozen=True, slots=True)
 class Film:
-    """The forecast of a layer that is on. ``stages`` are days after painting once the touch tests spoke (a stage found
-    behind it was reached by then), ``days`` the same as dates. All are empty, and ``no_forecast`` says why, when there is none."""
+    """The forecast of a layer that is on.
+
+    ``stages`` are days after painting once the touch tests spoke (what a test found behind the film was reached by
+    then), ``days`` the same as dates. Both are empty, and ``no_forecast`` says why, when there is none.
+    """
 
     recipe: LayerRecipe | None
     estimate: LayerEstimate | None

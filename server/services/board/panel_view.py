@@ -34,7 +34,7 @@ from server.services.verdicts import VERDICTS, Coming, LaidLayer, Question
 def panel_page(session: Session, actor: Actor, uid: str, now: datetime, zone: ZoneInfo) -> PanelBoard:
     """The panel's page. Raises ``NotFound``; an archived panel has its page still."""
     moment = moment_of(now, zone)
-    rows = load(session, actor, uid)
+    rows = load(session, actor, uid, with_promises=True)
     if rows is None:
         raise NotFound
     [standing] = standings(rows, panel_layers(rows, moment), moment)

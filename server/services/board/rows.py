@@ -1,14 +1,16 @@
 """The rows a board is made of, read with a number of queries that does not grow with the studio."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
+from itertools import count
 from typing import Any
 
 from sqlalchemy import Row, Select, String, cast, select
 from sqlmodel import Session, col
 
 from server.services.access import Actor
+from server.services.kept import Kept
 from server.services.recipes import Climate, MixBook, climate_of
 from server.store.tables import Layer, LayerMix, Panel, Place, PlaceMonth, Studio, TouchTest
 
@@ -25,6 +27,11 @@ TEST = "uid layer_id pressed_at stage place_on_panel note"
 PLACE = "id uid name light light_factor measured temperature_c relative_humidity_pct"
 
 
+SHELVES_KEPT = 200
+_shelves: Kept[int] = Kept(SHELVES_KEPT)
+_numbers = count(1)
+
+
 @dataclass(frozen=True, slots=True)
 class PlaceRow:
     """Where panels dry."""
@@ -39,7 +46,8 @@ class StudioRows:
     """A studio's records as rows: panels in the order of their titles, the rest by the id of what they belong to.
 
     ``layers`` run from the lowest up; a painted layer's ``recipe_text`` is its frozen recipe as JSON text, and
-    ``forecast_text`` likewise. ``tests`` run from the earliest on; mistaken ones are left out.
+    ``forecast_text`` likewise where asked for. ``tests`` run from the earliest on; mistaken ones are left out. Shelves
+    of the same number ``shelf`` hold the same mixes.
     """
 
     studio: Row[Any]
@@ -49,10 +57,26 @@ class StudioRows:
     tests: Mapping[int, list[Row[Any]]]
     places: Mapping[int, PlaceRow]
     book: MixBook = field(repr=False)
+    shelf: int
+
+    def content(self, panel: Row[Any]) -> Hashable:
+        """Everything that what is told of a panel depends on, but for the moment."""
+        layers = tuple(self.layers.get(panel.id, ()))
+        return (
+            *(panel, self.places[panel.place_id], self.shelf, self.studio),
+            layers,
+            tuple(tuple(self.regions.get(layer.id, ())) for layer in layers),
+            tuple(tuple(self.tests.get(layer.id, ())) for layer in layers),
+        )
 
 
-def load(session: Session, actor: Actor, panel_uid: str | None = None) -> StudioRows | None:
-    """All open panels of the actor's studio, or one panel, archived or not; None when there is no such panel."""
+def load(
+    session: Session, actor: Actor, panel_uid: str | None = None, with_promises: bool = False
+) -> StudioRows | None:
+    """All open panels of the actor's studio, or one panel, archived or not; None when there is no such panel.
+
+    ``with_promises`` reads what was forecast when the layers were painted.
+    """
     studio_id = actor.studio_id
     panels_wanted = select(*_columns(Panel, PANEL)).where(col(Panel.studio_id) == studio_id)
     if panel_uid is None:
@@ -63,17 +87,19 @@ def load(session: Session, actor: Actor, panel_uid: str | None = None) -> Studio
     if panel_uid is not None and not panels:
         return None
     studio = session.execute(
-        select(*_columns(Studio, "name time_zone confidence_pct drops_per_ml")).where(col(Studio.id) == studio_id)
+        select(*_columns(Studio, "confidence_pct drops_per_ml")).where(col(Studio.id) == studio_id)
     ).one()
     only = panels[0].id if panel_uid is not None else None
+    book = MixBook.load(session, studio_id)
     return StudioRows(
         studio,
         panels,
-        _by(session.execute(_layers(studio_id, only)), "panel_id"),
+        _by(session.execute(_layers(studio_id, only, with_promises)), "panel_id"),
         _by(session.execute(_regions(studio_id, only)), "layer_id"),
         _by(session.execute(_tests(studio_id, only)), "layer_id"),
         _places(session, studio_id),
-        MixBook.load(session, studio_id),
+        book,
+        _shelf_number(book),
     )
 
 
@@ -95,12 +121,25 @@ def _open_layers(wanted: Select[Any], studio_id: int, panel_id: int | None) -> S
     return wanted.join(Panel, col(Panel.id) == col(Layer.panel_id)).where(col(Panel.archived_at).is_(None))
 
 
-def _layers(studio_id: int, panel_id: int | None) -> Select[Any]:
+def _shelf_number(book: MixBook) -> int:
+    """One number for each content of a shelf, since the content itself is long to compare."""
+    content = (
+        tuple((mix.uid, mix.label, mix.swatch, mix.content) for mix in book.mixes.values()),
+        *book.solvents.items(),
+    )
+    number = _shelves.get(content)
+    if number is None:
+        number = next(_numbers)
+        _shelves.keep({content: number})
+    return number
+
+
+def _layers(studio_id: int, panel_id: int | None, with_promises: bool) -> Select[Any]:
     texts = [
         cast(col(Layer.recipe_json), String).label("recipe_text"),
         cast(col(Layer.forecast_json), String).label("forecast_text"),
     ]
-    wanted = select(*_columns(Layer, LAYER), *(texts if panel_id is not None else texts[:1]))
+    wanted = select(*_columns(Layer, LAYER), *(texts if with_promises else texts[:1]))
     return _open_layers(wanted, studio_id, panel_id).order_by(col(Layer.panel_id), col(Layer.position), col(Layer.id))
 
 

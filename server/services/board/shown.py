@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
-from itertools import zip_longest
+from itertools import count, zip_longest
 from json import loads
 from typing import Any
 
@@ -36,6 +36,7 @@ from server.services.recipes import BookMix
 TEXTURE_FACTORS = {"smooth": 1.0, "fine_canvas": 1.2, "coarse": 1.75}
 KINDLESS_FIRM: Mapping[FilmState, float] = {FilmState.FIRM: 1.0}
 NO_DAYS: Mapping[Stage, DaySpan] = {}
+_numbers = count(1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +75,7 @@ def panel_fact(standing: PanelStanding, rows: StudioRows, moment: Moment) -> Pan
         stack=tuple(_band(layer, rows, moment) for layer in standing.layers.on),
         layers_to_come=len(standing.layers.to_come),
         is_archived=panel.archived_at is not None,
+        number=next(_numbers),
     )
 
 

@@ -1,6 +1,7 @@
 """Today, or another chosen day: what can be painted, what wants a fingertip first, what rests."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta, timezone
 from itertools import count
 from zoneinfo import ZoneInfo
@@ -15,12 +16,15 @@ from server.services.board.rows import StudioRows, load
 from server.services.board.shown import panel_fact
 from server.services.board.snapshot import snapshot
 from server.services.board.standing import standings
+from server.services.kept import Kept
 
 FAR = date.max
 # The hour at which another day than today is looked at: before the first sitting.
 MORNING = time(9)
 EVERY = timedelta(minutes=10)
 _EPOCH = datetime(2000, 1, 1, tzinfo=timezone.utc)
+FACTS_KEPT = 4000
+FACTS: Kept[PanelFact] = Kept(FACTS_KEPT)
 _numbers = count(1)
 
 
@@ -35,8 +39,17 @@ def moment_of(now: datetime, zone: ZoneInfo, on: date | None = None) -> Moment:
 
 
 def panel_facts(rows: StudioRows, moment: Moment) -> list[PanelFact]:
-    """Every panel of ``rows``, in their order."""
-    return [panel_fact(found, rows, moment) for found in standings(rows, panel_layers(rows, moment), moment)]
+    """Every panel of ``rows``, in their order; what was told of the same panel at the same moment is told again."""
+    keys: list[Hashable] = [(moment, rows.content(panel)) for panel in rows.panels]
+    kept = FACTS.among(keys)
+    new = [(key, panel) for key, panel in zip(keys, rows.panels, strict=True) if key not in kept]
+    if new:
+        part = replace(rows, panels=[panel for _, panel in new])
+        found = standings(part, panel_layers(part, moment), moment)
+        made = {key: panel_fact(item, rows, moment) for (key, _), item in zip(new, found, strict=True)}
+        FACTS.keep(made)
+        kept |= made
+    return [kept[key] for key in keys]
 
 
 def today(session: Session, actor: Actor, now: datetime, zone: ZoneInfo, on: date | None = None) -> TodayBoard:

@@ -5,13 +5,16 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from fastapi import APIRouter
+from markupsafe import Markup
 from starlette.responses import Response
 
 from server.formats.drawings_calendar import CalendarDrawing, CalendarSpan, day_offset, draw_calendar
 from server.services import board
 from server.services.board.facts import CalendarBoard
+from server.services.kept import Kept
 from server.web.calendar_rows import Entry, drawn_rows, entries, first_of_month, monday_of, months_later
-from server.web.deps import Page
+from server.web.deps import Page, PageRequest
+from server.web.words import full_date
 
 router = APIRouter()
 
@@ -19,6 +22,7 @@ SEASON_WEEKS, SEASON_BACK_WEEKS, SEASON_STEP_WEEKS = 16, 3, 8
 SEASON_DAY_WIDTH, MONTH_DAY_WIDTH = 9.0, 30.0
 AGENDA_D = 91
 YEARS_SHOWN = 5
+BODIES: Kept[Markup] = Kept(12)
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,10 +35,24 @@ class Window:
     earlier: date
     later: date
 
+    @property
+    def last_on(self) -> date:
+        return self.first_on + timedelta(days=self.days - 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """A day of the agenda."""
+
+    on: date
+    heading: str
+    is_today: bool
+    entries: tuple[Entry, ...]
+
 
 @dataclass(frozen=True, slots=True)
 class CalendarPage:
-    """The names of ``calendar/calendar.html``. ``drawing`` is None in the agenda, ``days`` empty elsewhere."""
+    """The names of ``calendar/calendar.html``. ``body`` is the drawing or the list, drawn already."""
 
     view: str
     views: tuple[tuple[str, str], ...]
@@ -43,10 +61,8 @@ class CalendarPage:
     earlier: str
     later: str
     is_moved: bool
-    drawing: CalendarDrawing | None
-    days: tuple[tuple[date, tuple[Entry, ...]], ...]
+    body: Markup
     has_panels: bool
-    has_rows: bool
 
 
 VIEWS = (("season", "Season"), ("month", "Month"), ("agenda", "Agenda"))
@@ -81,22 +97,36 @@ def calendar(page: Page, view: str = "season", start: str = "") -> Response:
     window = WINDOWS[view](begins, page.today)
     with page.db.read() as session:
         found = board.calendar(session, page.actor, page.now, page.zone)
-    last_on = window.first_on + timedelta(days=window.days - 1)
-    is_list = view == "agenda"
     context = CalendarPage(
         view=view,
         views=VIEWS,
         first_on=window.first_on,
-        last_on=last_on,
+        last_on=window.last_on,
         earlier=f"/calendar?view={view}&start={window.earlier.isoformat()}",
         later=f"/calendar?view={view}&start={window.later.isoformat()}",
         is_moved=begins is not None,
-        drawing=None if is_list else _drawing(found, window, page),
-        days=tuple(entries(found.rows, found.moment, window.first_on, last_on)) if is_list else (),
+        body=_body(page, found, view, window),
         has_panels=bool(found.rows),
-        has_rows=bool(found.rows),
     )
     return page.render("calendar/calendar.html", context)
+
+
+def _body(page: PageRequest, found: CalendarBoard, view: str, window: Window) -> Markup:
+    """What is between the head and the foot: it depends only on the board and the window, so it is drawn once."""
+    key = (found.number, view, window)
+    kept = BODIES.get(key)
+    if kept is None:
+        names: dict[str, object] = {"first_on": full_date(window.first_on), "last_on": full_date(window.last_on)}
+        if view == "agenda":
+            listed = entries(found.rows, found.moment, window.first_on, window.last_on)
+            names["days"] = [Day(day, full_date(day), day == found.moment.today, group) for day, group in listed]
+        else:
+            names["drawing"] = _drawing(found, window)
+        template = "calendar/_agenda.html" if view == "agenda" else "calendar/_rows.html"
+        text = page.request.app.state.templates.get_template(template).render(names)
+        kept = Markup(text)  # noqa: S704 - drawn by our own template, which escapes every name
+        BODIES.keep({key: kept})
+    return kept
 
 
 def _day(start: str, today: date) -> date | None:
@@ -107,7 +137,7 @@ def _day(start: str, today: date) -> date | None:
     return day if abs(day.year - today.year) <= YEARS_SHOWN else None
 
 
-def _drawing(found: CalendarBoard, window: Window, page: Page) -> CalendarDrawing:
-    today_at = day_offset(page.now, window.first_on, page.zone)
+def _drawing(found: CalendarBoard, window: Window) -> CalendarDrawing:
+    today_at = day_offset(found.moment.at, window.first_on, found.moment.zone)
     span = CalendarSpan(window.first_on, window.days, window.day_width, today_at)
     return draw_calendar(drawn_rows(found.rows, window.first_on, found.moment), span)

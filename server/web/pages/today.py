@@ -1,10 +1,10 @@
 """Today: what can be painted, what wants a fingertip first, what rests and until when; for now or a chosen day.
 
-The wall of cards depends only on the board, so it is drawn once for each board and kept as text. Each time it is sent
-its forms get command keys of their own.
+A card depends only on the facts of its panel, and the wall only on its cards, so both are drawn once and kept as text.
+Each time the wall is sent, its forms get command keys of their own.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 from datetime import date, timedelta
 
@@ -13,13 +13,13 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from server.services import board
-from server.services.board.facts import PanelFact, Standing, TodayBoard
+from server.services.board.facts import Moment, PanelFact, Standing, TodayBoard
 from server.services.errors import NotFound
 from server.services.kept import Kept
 from server.web import standing_words
 from server.web.deps import Page, PageRequest
 from server.web.forms import new_key
-from server.web.today_cards import Card, card_of
+from server.web.today_cards import card_of
 
 router = APIRouter()
 
@@ -42,7 +42,8 @@ GLANCE = {
 # Stands in the kept text where each page's own command key goes; no record can hold these characters.
 KEY_MARK = "\x01key\x01"
 YEARS_SHOWN = 5
-WALLS: Kept[str] = Kept(24)
+WALLS: Kept[str] = Kept(12)
+CARDS: Kept[Markup] = Kept(2000)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +55,7 @@ class Group:
     heading: str
     word: str
     count: int
-    cards: tuple[Card, ...]
+    cards: tuple[Markup, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,12 +68,10 @@ class RiskLine:
 
 @dataclass(frozen=True, slots=True)
 class Wall:
-    """The names of ``today/_wall.html``. ``here`` is the page's address up to its next parameter."""
+    """The names of ``today/_wall.html``."""
 
     groups: tuple[Group, ...]
     at_risk: tuple[RiskLine, ...]
-    key: str
-    here: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,12 +128,13 @@ def _wall(page: PageRequest, found: TodayBoard, day: date | None) -> str:
     kept = WALLS.get(found.number)
     if kept is None:
         template = page.request.app.state.templates.get_template("today/_wall.html")
-        kept = template.render(_names(_named(found, day)))
+        kept = template.render(_names(_named(page, found, day)))
         WALLS.keep({found.number: kept})
     return kept
 
 
-def _named(found: TodayBoard, day: date | None) -> Wall:
+def _named(page: PageRequest, found: TodayBoard, day: date | None) -> Wall:
+    draw = _drawer(page, found.moment, _here(day))
     groups = tuple(
         Group(
             anchor=standing.value,
@@ -142,11 +142,26 @@ def _named(found: TodayBoard, day: date | None) -> Wall:
             heading=heading,
             word=GLANCE[standing],
             count=len(found.groups[standing]),
-            cards=tuple(card_of(panel, found.moment) for panel in found.groups[standing]),
+            cards=tuple(draw(panel) for panel in found.groups[standing]),
         )
         for standing, heading in HEADINGS.items()
     )
-    return Wall(groups, _risks(found.at_risk, found.moment.today), KEY_MARK, _here(day))
+    return Wall(groups, _risks(found.at_risk, found.moment.today))
+
+
+def _drawer(page: PageRequest, moment: Moment, here: str) -> Callable[[PanelFact], Markup]:
+    """Draws cards, each once for the same facts."""
+    macro = page.request.app.state.templates.get_template("today/_card.html").module.card
+
+    def draw(panel: PanelFact) -> Markup:
+        key = (panel.number, moment.today, moment.on, here)
+        kept = CARDS.get(key)
+        if kept is None:
+            kept = Markup(macro(card_of(panel, moment), f"{KEY_MARK}{panel.uid}", here))  # noqa: S704 - escaped there
+            CARDS.keep({key: kept})
+        return kept
+
+    return draw
 
 
 def _names(wall: Wall) -> dict[str, object]:

@@ -1,5 +1,7 @@
 """How fast layers are estimated: all at once against one by one, over the same model."""
 
+from functools import partial
+
 from bench.timing import cpu_s, row
 from server.science.estimate import estimate, estimate_many
 from server.science.recipe import (
@@ -39,13 +41,18 @@ def monthly_room(i: int) -> Room:
     return Room(steps, measured=True)
 
 
+def one_by_one(pairs: list[tuple[LayerRecipe, Room]]) -> None:
+    for recipe, room in pairs:
+        estimate(recipe, room)
+
+
 def run() -> None:
     print("Estimates, with ranges (CPU, one core)")
     for name, room in (("one climate", constant_room), ("36 months", monthly_room)):
         pairs = [(layer(i), room(i)) for i in range(COUNT)]
         estimate_many(pairs[:10])  # tables are read once
-        together = COUNT / cpu_s(lambda pairs=pairs: estimate_many(pairs), 3)
-        apart = LOOP_COUNT / cpu_s(lambda pairs=pairs: [estimate(*pair) for pair in pairs[:LOOP_COUNT]], 3)
+        together = COUNT / cpu_s(partial(estimate_many, pairs), 3)
+        apart = LOOP_COUNT / cpu_s(partial(one_by_one, pairs[:LOOP_COUNT]), 3)
         row(f"{name}: together", f"{together:,.0f}/s")
         row(f"{name}: one by one", f"{apart:,.0f}/s")
         row(f"{name}: together over one by one", f"{together / apart:.1f} x")

@@ -4,11 +4,12 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime, timezone
+from functools import partial
 from pathlib import Path
 
 from sqlalchemy import event
 from starlette.responses import HTMLResponse
-from starlette.types import Receive, Scope, Send
+from starlette.types import Message, Scope
 
 from bench.studio import fill
 from bench.timing import cpu_s, row, verdict
@@ -66,19 +67,17 @@ class Pages:
         chunks: list[bytes] = []
         status = 0
 
-        async def receive() -> dict[str, object]:
+        async def receive() -> Message:
             return {"type": "http.request", "body": b"", "more_body": False}
 
-        async def send(message: dict[str, object]) -> None:
+        async def send(message: Message) -> None:
             nonlocal status
             if message["type"] == "http.response.start":
-                status = int(message["status"])  # type: ignore[call-overload]
+                status = message["status"]
             else:
-                chunks.append(message.get("body", b""))  # type: ignore[arg-type]
+                chunks.append(message.get("body", b""))
 
-        receiver: Receive = receive  # type: ignore[assignment]
-        sender: Send = send  # type: ignore[assignment]
-        await self.app(scope, receiver, sender)
+        await self.app(scope, receive, send)
         if status != 200:
             raise RuntimeError(f"{path} answered {status}")
         return b"".join(chunks)
@@ -112,9 +111,9 @@ def run() -> None:
     print(f"Pages of a studio with {PANELS} panels of {LAYERS_EACH} layers (CPU)")
     with pages(PANELS) as large, pages(5) as small:
         for name, path in (("Today", "/"), ("Calendar", "/calendar")):
-            first = cpu_s(lambda path=path: large.get(path), 1)
+            first = cpu_s(partial(large.get, path), 1)
             body = large.get(path)
-            warm = cpu_s(lambda path=path: large.get(path), REPEATS)
+            warm = cpu_s(partial(large.get, path), REPEATS)
             large.empty_bytes = len(body)
             empty = cpu_s(lambda: large.get("/empty"), REPEATS)
             row(f"{name}: bytes", f"{len(body) / 1000:,.0f} kB")

@@ -32,6 +32,7 @@ EASEL_ROOM = {
     **dict.fromkeys((5, 6, 9, 10), (22, 55)),
     **dict.fromkeys((7, 8), (24, 55)),
 }
+YEAR_ROUND = {"temperature_c": 20, "relative_humidity_pct": 52}
 DRYING_RACK = {1: (16, 58), 2: (16, 58), 3: (17, 58), 10: (19, 60), 11: (18, 60), 12: (16, 60)}
 
 
@@ -99,7 +100,7 @@ class _Shelf:
                 for month, (temperature, humidity) in climate.items()
             ]
             place = places.PlaceCreate.model_validate(
-                {"name": name, "light": light, "measured": True, "temperature_c": 20, "months": months}
+                {"name": name, "light": light, "measured": True, **YEAR_ROUND, "months": months}
             )
             self.places[name] = places.create(self.session, self.actor, place).uid
 
@@ -171,7 +172,7 @@ class _Story:
                 command = touch_tests.TouchTestCreate.model_validate(values)
                 touch_tests.log(work.session, self.actor, uid, command)
 
-    def _command(self, story: LayerStory, painted_at: datetime | None) -> Command:
+    def _command(self, story: LayerStory, painted_at: datetime | None) -> layers.LayerCreate:
         today = self.now.astimezone(self.zone).date()
         rows = [
             {"mix_uid": self.shelf.mixes[mix], "area_pct": share, "region": region}

@@ -30,7 +30,7 @@ HAZARDS: tuple[Hazard, ...] = (
     Hazard("manganese", "Manganese dust", "dust"),
     Hazard("nickel", "Nickel", "dust"),
     Hazard("copper", "Copper", "dust"),
-    Hazard("skin", "Skin", "dust"),
+    Hazard("skin", "Skin", "skin"),
     Hazard("dust", "Dust", "dust"),
     Hazard("rags", "Oily rags", "rags"),
     Hazard("solvent", "Solvent", "solvents"),

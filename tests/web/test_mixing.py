@@ -31,7 +31,7 @@ def items(easel: Easel) -> dict[str, str]:
 
 
 def asked(items: dict[str, str], *parts: tuple[str, str], **values: str) -> dict[str, str]:
-    given = {}
+    given: dict[str, str] = {}
     for number, (label, amount) in enumerate(parts):
         given |= {f"parts-{number}-item": items.get(label, label), f"parts-{number}-parts": amount}
     return given | values

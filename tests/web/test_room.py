@@ -177,6 +177,19 @@ def test_every_figure_is_told_with_its_source_and_how_sure_it_is(client: TestCli
     assert "Known misses" in page
 
 
+def test_the_known_misses_are_those_of_the_published_checks(client: TestClient):
+    from server.web.pages.how import KNOWN_MISSES, PUBLISHED_CHECKS
+    from tests.science.published import checks
+    from tests.science.test_published_checks import KNOWN_MISSES as HELD
+
+    by_id = {check.id: check for check in checks()}
+    assert len(by_id) == PUBLISHED_CHECKS
+    assert {miss.check: miss.model for miss in KNOWN_MISSES} == {number: held[0] for number, held in HELD.items()}
+    for miss in KNOWN_MISSES:
+        assert (miss.low, miss.high) == (by_id[miss.check].low, by_id[miss.check].high)
+    assert f"has {PUBLISHED_CHECKS - len(KNOWN_MISSES)} of them in range" in client.get("/how").text
+
+
 def test_the_cautions_name_what_to_do_and_who_decides(client: TestClient):
     page = client.get("/cautions").text
     for found in HAZARDS:

@@ -14,7 +14,6 @@ from seed_demo.panels import PANELS, LayerStory, PanelStory
 from seed_demo.shelf import BLENDS, MEDIUMS, SPIRITS, TUBES
 from server.services import layers, mediums, mixes, paints, panels, places, thinners, touch_tests
 from server.services.access import Actor
-from server.services.fields import Command
 from server.services.unit import unit
 from server.store.db import Database
 from server.store.tables import Studio

@@ -47,3 +47,14 @@ def test_without_script_the_frame_is_whole(server: RunningServer, plain_page: Pa
     plain_page.goto(server.url + NOWHERE)
     expect(plain_page.get_by_role("navigation", name="Areas").get_by_role("link")).to_have_count(6)
     expect(plain_page.locator("[data-theme-next]")).to_be_hidden()
+
+
+def test_enter_in_a_row_sends_the_form_and_takes_no_row_away(server: RunningServer, page: Page, watch: Watch):
+    watch.expected_statuses.add(422)
+    page.goto(server.url + "/shelf/mediums/new")
+    rows = page.locator(".row")
+    before = rows.count()
+    assert before >= 1
+    page.locator(".row input:not([type=hidden])").first.press("Enter")
+    expect(page.locator(".faults")).to_be_visible()
+    expect(rows).to_have_count(before)

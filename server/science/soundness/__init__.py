@@ -5,7 +5,9 @@
 
 from server.science.soundness.check import check, worst_of
 from server.science.soundness.remedies import at_date, later, with_remedy
+from server.science.soundness.rule import Rule
 from server.science.soundness.rules import RULES
+from server.science.soundness.sources import SOURCES, Source
 from server.science.soundness.thresholds import DEFAULT, ROWS, ThresholdRow, Thresholds
 from server.science.soundness.types import (
     Action,
@@ -26,6 +28,7 @@ __all__ = [
     "DEFAULT",
     "ROWS",
     "RULES",
+    "SOURCES",
     "Action",
     "Basis",
     "Finding",
@@ -35,8 +38,10 @@ __all__ = [
     "NewLayer",
     "PaintedLayer",
     "Remedy",
+    "Rule",
     "Severity",
     "Situation",
+    "Source",
     "ThresholdRow",
     "Thresholds",
     "Verdict",

@@ -10,6 +10,7 @@ from server.science.recipe import AdditionKind, LayerRecipe, MixRecipe
 from server.science.soundness.pigments import key_of
 from server.science.soundness.thresholds import Thresholds
 
+BOILED = "boiled_linseed"  # an oil that brings its drier
 DEFAULT_ALKYD_NON_VOLATILE = 0.5  # from memory; the recipe may say otherwise
 
 
@@ -91,50 +92,65 @@ def mix_facts(recipe: LayerRecipe | None, thresholds: Thresholds) -> tuple[MixFa
 
 def _one_mix(index: int, mix: MixRecipe, thresholds: Thresholds) -> MixFacts:
     parts: dict[AdditionKind, float] = {}
-    solvent, clove, drier = 0.0, 0.0, False
-    oils: dict[str, float] = {}
+    inside, clove, drier = 0.0, 0.0, False  # inside: the solvent that mediums bring
     for addition in mix.additions:
         stays = addition.parts
         if addition.kind is AdditionKind.ALKYD_MEDIUM:
             share = DEFAULT_ALKYD_NON_VOLATILE if addition.non_volatile is None else addition.non_volatile
             stays = addition.parts * share
-            solvent += addition.parts - stays
+            inside += addition.parts - stays
         parts[addition.kind] = parts.get(addition.kind, 0.0) + stays
         clove += addition.drops_per_10_ml or 0.0
-        drier = drier or addition.kind is AdditionKind.DRIER or addition.oil == "boiled_linseed"
-        if addition.kind is AdditionKind.OIL and addition.oil:
-            oils[addition.oil] = oils.get(addition.oil, 0.0) + addition.parts
-    paint = sum(item.parts for item in mix.paints)
-    pigments: dict[str, float] = {}
-    for item in mix.paints:
-        drier = drier or item.oil == "boiled_linseed"
-        oils[item.oil] = oils.get(item.oil, 0.0) + item.parts * thresholds.base_binder_fraction
-        shares = sum(pigment.share for pigment in item.pigments)
-        for pigment in item.pigments:
-            key = key_of(pigment.ci_name, pigment.variant)
-            pigments[key] = pigments.get(key, 0.0) + item.parts * pigment.share / (shares * paint)
-    whole = sum(oils.values())
-    alkyd, wax, resin = (
-        parts.get(k, 0.0) for k in (AdditionKind.ALKYD_MEDIUM, AdditionKind.WAX, AdditionKind.SOFT_RESIN)
-    )
+        drier = drier or addition.kind is AdditionKind.DRIER or addition.oil == BOILED
+    alkyd, wax = parts.get(AdditionKind.ALKYD_MEDIUM, 0.0), parts.get(AdditionKind.WAX, 0.0)
+    resin, free_solvent = parts.get(AdditionKind.SOFT_RESIN, 0.0), parts.get(AdditionKind.SOLVENT, 0.0)
     return MixFacts(
         index=index,
         name=mix.name,
         area_share=mix.area_share,
-        paint=paint,
+        paint=sum(item.parts for item in mix.paints),
         binder=parts.get(AdditionKind.OIL, 0.0) + alkyd + wax + resin,
         inert=parts.get(AdditionKind.INERT, 0.0),
-        solvent=solvent + parts.get(AdditionKind.SOLVENT, 0.0),
+        solvent=inside + free_solvent,
         base_fraction=thresholds.base_binder_fraction,
-        free_solvent=parts.get(AdditionKind.SOLVENT, 0.0),
+        free_solvent=free_solvent,
         alkyd=alkyd,
         wax=wax,
         resin=resin,
         clove_drops=clove,
-        drier=drier,
-        pigments=pigments,
-        oils={name: value / whole for name, value in oils.items()} if whole > 0.0 else {},
+        drier=drier or any(item.oil == BOILED for item in mix.paints),
+        pigments=_pigment_shares(mix),
+        oils=_oil_shares(mix, thresholds.base_binder_fraction),
     )
+
+
+def _pigment_shares(mix: MixRecipe) -> dict[str, float]:
+    """Shares of the pigment volume, all tube paints taken as equally full of pigment."""
+    shares: dict[str, float] = {}
+    whole = sum(item.parts for item in mix.paints)
+    for item in mix.paints:
+        total = sum(pigment.share for pigment in item.pigments)
+        for pigment in item.pigments:
+            key = key_of(pigment.ci_name, pigment.variant)
+            shares[key] = shares.get(key, 0.0) + item.parts * pigment.share / (total * whole)
+    return shares
+
+
+def oil_parts(mix: MixRecipe, base_binder_fraction: float) -> dict[str, float]:
+    """Parts of each oil in a mix, those of the tube paints included."""
+    parts: dict[str, float] = {}
+    for paint in mix.paints:
+        parts[paint.oil] = parts.get(paint.oil, 0.0) + paint.parts * base_binder_fraction
+    for addition in mix.additions:
+        if addition.kind is AdditionKind.OIL and addition.oil:
+            parts[addition.oil] = parts.get(addition.oil, 0.0) + addition.parts
+    return parts
+
+
+def _oil_shares(mix: MixRecipe, base_binder_fraction: float) -> dict[str, float]:
+    parts = oil_parts(mix, base_binder_fraction)
+    whole = sum(parts.values())
+    return {name: value / whole for name, value in parts.items()} if whole > 0.0 else {}
 
 
 def as_one(weighted: Sequence[tuple[MixFacts, float]]) -> MixFacts | None:

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 from server.science.recipe import Addition, AdditionKind, MixRecipe
 from server.science.soundness.facts import Facts
+from server.science.soundness.mixes import oil_parts
 from server.science.soundness.rule import PAINTING, Draft
 from server.science.soundness.thresholds import DEFAULT, Thresholds
 from server.science.soundness.types import MixChange, Remedy, Situation
@@ -118,13 +119,8 @@ def changed_mix(mix: MixRecipe, change: MixChange, paint_ml: float) -> MixRecipe
 
 def prevailing_oil(mix: MixRecipe) -> str:
     """The oil there is most of in a mix, tube oil counted; linseed where there is none."""
-    volumes: dict[str, float] = {}
-    for paint in mix.paints:
-        volumes[paint.oil] = volumes.get(paint.oil, 0.0) + paint.parts * DEFAULT.base_binder_fraction
-    for item in mix.additions:
-        if item.kind is AdditionKind.OIL and item.oil:
-            volumes[item.oil] = volumes.get(item.oil, 0.0) + item.parts
-    return max(volumes, key=lambda name: volumes[name], default=LINSEED)
+    parts = oil_parts(mix, DEFAULT.base_binder_fraction)
+    return max(parts, key=lambda name: parts[name], default=LINSEED)
 
 
 def _is_there(item: Addition) -> bool:

@@ -15,8 +15,8 @@ from server.science.recipe import LayerRecipe, Room
 from server.science.results import LayerEstimate, Stage, StageRange
 from server.services.kept import Kept
 
-# An estimate takes a few kilobytes; 200 panels of six layers and their outlooks need some 3,000.
-CAPACITY = 6000
+# An estimate takes some four kilobytes; 1,000 panels of six layers and their outlooks need some 9,000 a day.
+CAPACITY = 16_000
 
 
 @dataclass(frozen=True, slots=True)

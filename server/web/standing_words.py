@@ -8,7 +8,7 @@ from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from server.formats.drawings_odds import odds_words
-from server.science.results import FilmState
+from server.science.results import FilmState, Stage
 from server.science.soundness.types import Finding, Severity, Verdict
 from server.services.board.facts import DaySpan, DueFact, LayerFact, PanelFact, Standing
 from server.web import words
@@ -70,15 +70,12 @@ def _ready_words(panel: PanelFact, today: date) -> str:
         return ""
     if panel.coming.wet_in_wet and panel.top is not None and panel.top.state is FilmState.WET:
         return f"{panel.coming.kind} goes into the wet paint"
+    top = panel.top
     best = panel.rest.best_from
-    if best is not None and best > today and not _is_tested_firm(panel):
-        return f"{panel.coming.kind} may go on, best from {words.day_words(best, today)}"
+    if top is not None and best is not None and best > today and Stage.DRY_TO_RECOAT in top.stages:
+        recoat = span_words(top.stages[Stage.DRY_TO_RECOAT], today)
+        return f"{panel.coming.kind} may go on, best when it is dry to recoat, {recoat}"
     return f"{panel.coming.kind} may go on"
-
-
-def _is_tested_firm(panel: PanelFact) -> bool:
-    tests = panel.top.tests if panel.top else ()
-    return bool(tests) and tests[-1].state is FilmState.FIRM
 
 
 def film_words(top: LayerFact | None, today: date, zone: ZoneInfo) -> str:
@@ -114,7 +111,7 @@ def due_words(due: DueFact, today: date) -> str:
     return f"Due {words.day_words(due.on, today)}{what_for}"
 
 
-def due_risk_words(panel: PanelFact, today: date) -> str:
+def due_odds_words(panel: PanelFact) -> str:
     """How likely the date is kept, painting as soon as each layer may go on."""
     due = panel.due
     if due is None:
@@ -123,11 +120,16 @@ def due_risk_words(panel: PanelFact, today: date) -> str:
         return "that day is past"
     if due.odds is None:
         return "no forecast: a planned layer names no mix" if panel.coming else ""
-    finish = "" if panel.finish is None else f"the last layer touch-dry {span_words(panel.finish, today)}"
-    if due.odds >= ON_COURSE:
-        return f"on course: {finish}" if finish else "on course"
-    chance = f"chance of keeping it: {_chance_words(due.odds)}"
-    return f"{chance}; {finish}" if finish else chance
+    return "on course" if due.odds >= ON_COURSE else f"chance of keeping it: {_chance_words(due.odds)}"
+
+
+def due_risk_words(panel: PanelFact, today: date) -> str:
+    """The same, with when the last layer is touch-dry."""
+    due, told = panel.due, due_odds_words(panel)
+    if due is None or due.odds is None or due.is_late or panel.finish is None:
+        return told
+    finish = f"the last layer touch-dry {span_words(panel.finish, today)}"
+    return f"{told}: {finish}" if due.odds >= ON_COURSE else f"{told}; {finish}"
 
 
 def _chance_words(odds: float) -> str:

@@ -33,7 +33,7 @@ from server.services.recipes import (
 )
 from server.services.verdicts import DRYING, SECONDS_PER_DAY, Coming, LaidLayer
 
-FILMS_KEPT = 6000
+FILMS_KEPT = 12_000
 FARTHEST_D = 36_500.0  # a day a hundred years off is never shown as a date, and adding more overflows the calendar
 # Pressed within this time, tests at several places of a panel belong together.
 ONE_ROUND = timedelta(hours=1)

@@ -5,10 +5,10 @@
 
 from server.science.soundness.check import check, worst_of
 from server.science.soundness.remedies import at_date, later, with_remedy
-from server.science.soundness.rule import Rule
-from server.science.soundness.rules import RULES
+from server.science.soundness.rule import Fault, Rule
+from server.science.soundness.rules import FAMILIES, RULES, Family
 from server.science.soundness.sources import SOURCES, Source
-from server.science.soundness.thresholds import DEFAULT, ROWS, ThresholdRow, Thresholds
+from server.science.soundness.thresholds import DEFAULT, ROWS, ROWS_BY_NAME, ThresholdRow, Thresholds
 from server.science.soundness.types import (
     Action,
     Basis,
@@ -26,11 +26,15 @@ from server.science.soundness.types import (
 
 __all__ = [
     "DEFAULT",
+    "FAMILIES",
     "ROWS",
+    "ROWS_BY_NAME",
     "RULES",
     "SOURCES",
     "Action",
     "Basis",
+    "Family",
+    "Fault",
     "Finding",
     "GroundFacts",
     "Material",

@@ -6,12 +6,31 @@ A rule is one object: who it is, how well it is supported, when it is asked, and
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields
+from enum import StrEnum
 from functools import cached_property
 
 from server.science.soundness.facts import Facts
 from server.science.soundness.sources import cite
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Action, Basis, MixChange, Severity
+
+
+class Fault(StrEnum):
+    """What goes wrong where a rule is broken, as far as a small drawing can show it."""
+
+    DRYING_CRACKS = "drying_cracks"
+    QUICK_OVER_SLOW = "quick_over_slow"
+    SOFT_BELOW = "soft_below"
+    SKINNED = "skinned"
+    WRINKLES = "wrinkles"
+    SUNKEN = "sunken"
+    PEELING = "peeling"
+    BRITTLE = "brittle"
+    NEVER_DRY = "never_dry"
+    SHUT_IN = "shut_in"
+    SOLUBLE = "soluble"
+    DUST = "dust"
+
 
 PAINTING = frozenset({Action.NEXT_LAYER, Action.WORK_LIGHTLY, Action.OIL_OUT})
 """Actions that put something on which more paint or medium follows."""
@@ -42,13 +61,17 @@ class About:
     """What is known about a rule apart from its function.
 
     ``sources`` are keys of ``data/soundness_sources.toml``; ``evidence`` says how strong the support is, ``why`` is the
-    paragraph a student reads, ``dispute`` what is argued against it. ``actions``: when the rule is asked;
+    paragraph a student reads, ``looks_at`` what is compared, ``weighs`` the severities it can come to, lightest first,
+    ``fault`` what the drawing shows, ``dispute`` what is argued against it. ``actions``: when the rule is asked;
     ``needs_upper``: only when a new layer is given; ``mix_matters``: whether the answer hangs on the new layer's parts
     or thickness, so that a remedy's change of them could break it.
     """
 
     id: str
     title: str
+    looks_at: str
+    weighs: tuple[Severity, ...]
+    fault: Fault
     basis: Basis
     sources: tuple[str, ...]
     evidence: str

@@ -6,22 +6,47 @@ The values, units, meanings and bases stand in ``data/soundness_thresholds.toml`
 import tomllib
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields, replace
+from itertools import pairwise
 from pathlib import Path
 
 from server.science.soundness.types import Basis
 
 TABLE = Path(__file__).parents[1] / "data" / "soundness_thresholds.toml"
 
+# Thresholds that make sense only in this order, least first.
+ORDERED: tuple[tuple[str, ...], ...] = (
+    ("fat_gap_pass", "fat_gap_stop"),
+    ("speed_stop_ratio", "speed_caution_ratio"),
+    ("medium_pass", "medium_note", "medium_caution"),
+    ("rich_thick_um", "rich_thick_stop_um"),
+    ("thinner_pass", "thinner_high"),
+    ("young_solvent_target", "young_solvent_caution", "young_solvent_stop"),
+    ("wax_note", "wax_caution", "wax_stop"),
+    ("acrylic_wait_d", "acrylic_advised_d"),
+    ("oil_ground_caution_d", "oil_ground_note_d"),
+    ("couch_um", "couch_caution_um"),
+    ("varnish_thin_um", "varnish_thick_um"),
+    ("varnish_thin_d", "varnish_thick_d"),
+    ("temporary_d", "temporary_advised_d"),
+    ("frame_wait_d", "frame_advised_d"),
+    ("transit_freezing_c", "transit_cold_c", "transit_cool_c", "transit_hot_c"),
+)
+
 
 @dataclass(frozen=True, slots=True)
 class ThresholdRow:
-    """One row of the table. ``unit`` is "1" for a ratio or share; ``low`` and ``high`` bound what an edit may set."""
+    """One row of the table.
+
+    ``unit`` is "1" for a ratio or share; ``low`` and ``high`` bound what an edit may set; ``rules`` are the ids of the
+    rules that look at it.
+    """
 
     name: str
     value: float
     unit: str
     low: float
     high: float
+    rules: tuple[str, ...]
     meaning: str
     basis: Basis
 
@@ -106,7 +131,8 @@ class Thresholds:
     def edited(self, values: Mapping[str, float]) -> "Thresholds":
         """These thresholds with some values replaced.
 
-        Raises ``ValueError`` naming the threshold when it is unknown, not a number, or outside its row's bounds.
+        Raises ``ValueError`` naming the threshold when it is unknown, not a number, outside its row's bounds, or out
+        of its order among ``ORDERED``.
         """
         for name, value in values.items():
             row = ROWS_BY_NAME.get(name)
@@ -114,7 +140,15 @@ class Thresholds:
                 raise ValueError(f"{name}: no such threshold")
             if not row.low <= value <= row.high:
                 raise ValueError(f"{name}: {value:g} is not between {row.low:g} and {row.high:g}")
-        return replace(self, **dict(values))
+        made = replace(self, **dict(values))
+        for lesser, greater in made.out_of_order():
+            raise ValueError(f"{lesser}: must not be more than {greater}")
+        return made
+
+    def out_of_order(self) -> list[tuple[str, str]]:
+        """Pairs of names of which the first is more than the second, although ``ORDERED`` says otherwise."""
+        pairs = (pair for chain in ORDERED for pair in pairwise(chain))
+        return [(lesser, greater) for lesser, greater in pairs if getattr(self, lesser) > getattr(self, greater)]
 
     def edits(self) -> dict[str, float]:
         """The values that differ from the defaults."""
@@ -123,7 +157,10 @@ class Thresholds:
 
 def _read() -> tuple[ThresholdRow, ...]:
     table = tomllib.loads(TABLE.read_text(encoding="utf-8"))
-    return tuple(ThresholdRow(**{**row, "basis": Basis(row["basis"])}) for row in table["threshold"])
+    return tuple(
+        ThresholdRow(**{**row, "rules": tuple(row["rules"]), "basis": Basis(row["basis"])})
+        for row in table["threshold"]
+    )
 
 
 ROWS = _read()

@@ -1,5 +1,6 @@
-"""The rules, in the order of their numbers. A new file of rules is one more line here."""
+"""The rules, by number and in families to read them in. A new file of rules is one more name here."""
 
+from dataclasses import dataclass
 from types import ModuleType
 
 from server.science.soundness.rule import Rule
@@ -19,26 +20,25 @@ from server.science.soundness.rules import (
     zinc,
 )
 
-FAMILIES: tuple[ModuleType, ...] = (
-    additive,
-    between,
-    couch,
-    fat,
-    finish,
-    ground,
-    slow,
-    speed,
-    thick,
-    thinner,
-    touch,
-    water,
-    zinc,
-)
+
+@dataclass(frozen=True, slots=True)
+class Family:
+    """Rules that belong together, in the order of their numbers."""
+
+    title: str
+    rules: tuple[Rule, ...]
 
 
-def _collect() -> tuple[Rule, ...]:
-    found = [item for family in FAMILIES for item in vars(family).values() if isinstance(item, Rule)]
+def _of(*files: ModuleType) -> tuple[Rule, ...]:
+    found = [item for file in files for item in vars(file).values() if isinstance(item, Rule)]
     return tuple(sorted(found, key=lambda item: item.id))
 
 
-RULES = _collect()
+FAMILIES: tuple[Family, ...] = (
+    Family("Fat, lean, quick and slow", _of(fat, speed, slow)),
+    Family("Dry enough, and not too thick", _of(touch, thick)),
+    Family("What is in the paint", _of(thinner, additive, zinc, couch)),
+    Family("What it lies on", _of(ground, between, water)),
+    Family("After the last layer", _of(finish)),
+)
+RULES = tuple(sorted((item for family in FAMILIES for item in family.rules), key=lambda item: item.id))

@@ -3,7 +3,7 @@
 from server.science.soundness.compare import above, below
 from server.science.soundness.facts import Facts, LayerFacts
 from server.science.soundness.pigments import NEVER_HARDENING
-from server.science.soundness.rule import About, Draft, rule
+from server.science.soundness.rule import About, Draft, Fault, rule
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Severity
 from server.science.soundness.words import amount, percent
@@ -25,6 +25,9 @@ def _wax_share(layer: LayerFacts) -> float:
     About(
         id="R18",
         title="Soft resin in the paint",
+        looks_at="The share of dammar, mastic and their like in the medium, in every layer.",
+        weighs=(Severity.CAUTION, Severity.STOP),
+        fault=Fault.SOLUBLE,
         basis=Basis.PUBLISHED,
         sources=("S6", "S24", "D"),
         evidence="harm by dammar, mastic and megilp is long documented",
@@ -58,6 +61,9 @@ def SOFT_RESIN(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R19",
         title="Wax in the paint",
+        looks_at="The share of wax in the medium of the new layer and of those below, and the support.",
+        weighs=(Severity.NOTE, Severity.CAUTION, Severity.STOP),
+        fault=Fault.NEVER_DRY,
         basis=Basis.PUBLISHED,
         sources=("S9", "D"),
         evidence="a third of wax in the medium left films that solvents attack; small amounts are thought to do little",
@@ -102,6 +108,9 @@ def _wax_draft(severity: Severity, share: float, limits: Thresholds) -> Draft:
     About(
         id="R27",
         title="Bitumen",
+        looks_at="Bitumen in any layer.",
+        weighs=(Severity.STOP,),
+        fault=Fault.NEVER_DRY,
         basis=Basis.PUBLISHED,
         sources=("S51", "S27"),
         evidence="long documented on 19th-century pictures",
@@ -129,6 +138,9 @@ def BITUMEN(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R28",
         title="Oil that does not dry",
+        looks_at="Drops of clove oil in the new layer.",
+        weighs=(Severity.CAUTION,),
+        fault=Fault.NEVER_DRY,
         basis=Basis.FROM_MEMORY,
         sources=("M",),
         evidence="from memory, not checked",

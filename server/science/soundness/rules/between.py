@@ -3,7 +3,7 @@
 from server.science.results import FilmState, Stage
 from server.science.soundness.compare import above, below
 from server.science.soundness.facts import Facts, LayerFacts
-from server.science.soundness.rule import About, Draft, rule
+from server.science.soundness.rule import About, Draft, Fault, rule
 from server.science.soundness.rules.saying import when
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Material, Severity
@@ -28,6 +28,9 @@ def _poor_hold(lower: LayerFacts, facts: Facts, limits: Thresholds) -> list[str]
     About(
         id="R14",
         title="Old or glossy film",
+        looks_at="The age, gloss, medium and alkyd of the layer that the new one lies on.",
+        weighs=(Severity.CAUTION,),
+        fault=Fault.PEELING,
         basis=Basis.PUBLISHED,
         sources=("S13", "S30", "S28", "D"),
         evidence="conservators see such layers come off; how long a film takes paint well was not measured",
@@ -61,6 +64,9 @@ def OLD_OR_GLOSSY(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R31",
         title="Varnish between layers",
+        looks_at="Coats of soluble varnish among the layers.",
+        weighs=(Severity.CAUTION, Severity.STOP),
+        fault=Fault.SOLUBLE,
         basis=Basis.PUBLISHED,
         sources=("S7", "S8", "S26"),
         evidence="advice of conservators",
@@ -87,6 +93,9 @@ def VARNISH_BETWEEN(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R33",
         title="Over a finished picture",
+        looks_at="A finished picture among the layers.",
+        weighs=(Severity.CAUTION,),
+        fault=Fault.PEELING,
         basis=Basis.PUBLISHED,
         sources=("S30", "S13"),
         evidence="handbooks and conservators: works painted over earlier pictures come off more often",
@@ -113,6 +122,9 @@ def OLD_PICTURE(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R37",
         title="Glaze on a poor bed",
+        looks_at="A thin film rich in medium or thinner, over a layer that is not well dried or is glossy.",
+        weighs=(Severity.CAUTION,),
+        fault=Fault.DRYING_CRACKS,
         basis=Basis.PUBLISHED,
         sources=("S26", "D"),
         evidence="an old handbook; the limits are our own choice",

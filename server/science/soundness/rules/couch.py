@@ -3,7 +3,7 @@
 from server.science.results import FilmState
 from server.science.soundness.compare import above
 from server.science.soundness.facts import Facts, couch_um
-from server.science.soundness.rule import About, Draft, rule
+from server.science.soundness.rule import About, Draft, Fault, rule
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Action, Basis, Severity
 from server.science.soundness.words import amount
@@ -13,6 +13,9 @@ from server.science.soundness.words import amount
     About(
         id="R30",
         title="Oiling out",
+        looks_at="How thick the oil lies, whether the paint is touch-dry, and whether it is painted into at once.",
+        weighs=(Severity.NOTE, Severity.CAUTION, Severity.STOP),
+        fault=Fault.WRINKLES,
         basis=Basis.PUBLISHED,
         sources=("S7", "S13", "D"),
         evidence="conservators: not needed for the hold between layers; the amounts are our own",

@@ -6,7 +6,7 @@ from server.science.results import FilmState, Stage
 from server.science.soundness.compare import above
 from server.science.soundness.facts import Facts, LayerFacts
 from server.science.soundness.mixes import MixFacts
-from server.science.soundness.rule import About, Draft, lighter, rule, weight
+from server.science.soundness.rule import About, Draft, Fault, lighter, rule, weight
 from server.science.soundness.rules.saying import in_mix, naming, when
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, MixChange, Severity
@@ -17,6 +17,12 @@ from server.science.soundness.words import amount, percent, richness
     About(
         id="R01",
         title="Leaner over richer",
+        looks_at=(
+            "The richness of the leanest part of the new layer against the richest part of every layer below that has "
+            "drying ahead of it."
+        ),
+        weighs=(Severity.NOTE, Severity.CAUTION, Severity.STOP),
+        fault=Fault.DRYING_CRACKS,
         basis=Basis.PUBLISHED,
         sources=("S30", "S3", "S2", "D"),
         evidence="cracking of lean over rich is well observed; no measured limit in oil or days was found",
@@ -95,6 +101,9 @@ def _oil_ml(mix: MixFacts, gap: float, facts: Facts) -> float:
     About(
         id="R08",
         title="Too much medium",
+        looks_at="The share of added binder in paint and medium together, and whether the film is wiped thin.",
+        weighs=(Severity.NOTE, Severity.CAUTION, Severity.STOP),
+        fault=Fault.WRINKLES,
         basis=Basis.COMMON_PRACTICE,
         sources=("S6", "CP", "D"),
         evidence=(

@@ -4,7 +4,7 @@ from server.science.results import FilmState, Stage
 from server.science.soundness.compare import above, below
 from server.science.soundness.facts import Facts, LayerFacts
 from server.science.soundness.pigments import toxic_dust
-from server.science.soundness.rule import About, Draft, rule
+from server.science.soundness.rule import About, Draft, Fault, rule
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Action, Basis, Material, Severity
 from server.science.soundness.words import amount, days
@@ -51,6 +51,9 @@ def varnish_date_d(facts: Facts, limits: Thresholds) -> float:
     About(
         id="R35",
         title="Final varnish",
+        looks_at="The age of the last layer, the thickness and richness of the picture, and the state of every layer.",
+        weighs=(Severity.NOTE, Severity.CAUTION, Severity.STOP),
+        fault=Fault.SHUT_IN,
         basis=Basis.PUBLISHED,
         sources=("S26", "S28", "S56", "CP", "D"),
         evidence="handbooks agree on months, not on how many; half a year to a year is custom",
@@ -89,6 +92,9 @@ def FINAL_VARNISH(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R35",
         title="Temporary varnish",
+        looks_at="The age of the last layer, and whether every layer is touch-dry.",
+        weighs=(Severity.NOTE, Severity.CAUTION, Severity.STOP),
+        fault=Fault.SHUT_IN,
         basis=Basis.COMMON_PRACTICE,
         sources=("S8", "S26", "CP"),
         evidence="a thinned varnish soon after touch-dry has a history; the weeks are custom",
@@ -127,6 +133,9 @@ HANDLING = frozenset({Action.FRAME, Action.FRAME_GLAZED, Action.WRAP, Action.STA
     About(
         id="R36",
         title="Framing, wrapping, stacking, moving",
+        looks_at="How long every layer has been touch-dry or dry through, and what is to touch the face.",
+        weighs=(Severity.NOTE, Severity.CAUTION, Severity.STOP),
+        fault=Fault.SHUT_IN,
         basis=Basis.COMMON_PRACTICE,
         sources=("CP", "S94", "S15", "S62", "S95"),
         evidence="custom of studios and framers, who disagree among themselves",
@@ -215,6 +224,9 @@ def _frame(facts: Facts, touch_d: float, limits: Thresholds) -> Draft | None:
     About(
         id="R36",
         title="Cold or hot on the way",
+        looks_at="The temperature on the way, and the support.",
+        weighs=(Severity.NOTE, Severity.CAUTION, Severity.STOP),
+        fault=Fault.BRITTLE,
         basis=Basis.PUBLISHED,
         sources=("S54", "S15"),
         evidence="measured: alkyd primers are brittle at 10 °C, acrylic near 0 °C",
@@ -251,6 +263,9 @@ def TRANSIT(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R34",
         title="Dust",
+        looks_at="Lead, cadmium, cobalt, chromates and unknown old paint in what is rubbed down.",
+        weighs=(Severity.STOP,),
+        fault=Fault.DUST,
         basis=Basis.PUBLISHED,
         sources=("S72", "S73", "S75", "S79"),
         evidence="workplace limits of public authorities",

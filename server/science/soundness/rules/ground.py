@@ -4,7 +4,7 @@ from server.science.soundness.compare import above, below
 from server.science.soundness.facts import Facts
 from server.science.soundness.mixes import MixFacts
 from server.science.soundness.pigments import STIFF_GROUND
-from server.science.soundness.rule import About, Draft, rule
+from server.science.soundness.rule import About, Draft, Fault, rule
 from server.science.soundness.rules.thinner import SLICK
 from server.science.soundness.rules.zinc import ground_zinc_share, zinc_share
 from server.science.soundness.thresholds import Thresholds
@@ -16,6 +16,9 @@ from server.science.soundness.words import days, percent
     About(
         id="R12",
         title="Thirsty ground",
+        looks_at="The richness and the solvent of a first layer on an absorbent ground.",
+        weighs=(Severity.NOTE,),
+        fault=Fault.SUNKEN,
         basis=Basis.PUBLISHED,
         sources=("S7", "S11"),
         evidence="sinking on absorbent grounds is well described; how much oil is lost was never published",
@@ -63,6 +66,9 @@ def _less_thirst(mix: MixFacts, facts: Facts, limits: Thresholds) -> MixChange |
     About(
         id="R13",
         title="Slick ground",
+        looks_at="The surface of the ground under a first layer, and how rich that layer is.",
+        weighs=(Severity.CAUTION,),
+        fault=Fault.PEELING,
         basis=Basis.PUBLISHED,
         sources=("S13", "S45"),
         evidence="rougher grounds held better in studies of samples, though roughness mattered less than zinc",
@@ -90,6 +96,9 @@ def SLICK_GROUND(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R25",
         title="Young oil ground",
+        looks_at="The age of an oil ground under the first layer.",
+        weighs=(Severity.NOTE, Severity.CAUTION),
+        fault=Fault.DRYING_CRACKS,
         basis=Basis.PUBLISHED,
         sources=("S12",),
         evidence="advice of conservators: six to twelve months is better than a week or two",
@@ -121,6 +130,9 @@ def YOUNG_OIL_GROUND(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R22",
         title="Zinc on acrylic ground",
+        looks_at="Zinc white in oil on an acrylic ground.",
+        weighs=(Severity.CAUTION,),
+        fault=Fault.PEELING,
         basis=Basis.PUBLISHED,
         sources=("S45",),
         evidence="samples eight and nine years old came off mainly through zinc soaps",
@@ -146,6 +158,9 @@ def ZINC_ON_ACRYLIC(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R32",
         title="Stiff below, canvas behind",
+        looks_at="Stiff grounds and layers with zinc, on a stretched canvas.",
+        weighs=(Severity.CAUTION,),
+        fault=Fault.BRITTLE,
         basis=Basis.PUBLISHED,
         sources=("S40", "S14", "M"),
         evidence="shrinkage alone can exceed what old films bear; which grounds are stiff is partly from memory",

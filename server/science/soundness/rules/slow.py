@@ -4,7 +4,7 @@ from server.science.results import Stage
 from server.science.soundness.compare import above, below
 from server.science.soundness.facts import Facts, LayerFacts
 from server.science.soundness.pigments import lead_or_manganese, slow
-from server.science.soundness.rule import About, Draft, rule, weight
+from server.science.soundness.rule import About, Draft, Fault, rule, weight
 from server.science.soundness.rules.saying import naming, when
 from server.science.soundness.rules.speed import speed_severity
 from server.science.soundness.thresholds import Thresholds
@@ -23,6 +23,9 @@ def _date(layer: LayerFacts) -> float:
     About(
         id="R15",
         title="Alkyd over slow oil",
+        looks_at="The alkyd in the new layer against that in layers below that are not dry through.",
+        weighs=(Severity.CAUTION, Severity.STOP),
+        fault=Fault.QUICK_OVER_SLOW,
         basis=Basis.PUBLISHED,
         sources=("S5", "S3"),
         evidence="advice of conservators, who call the place of alkyd in a stack a conundrum",
@@ -58,6 +61,9 @@ def ALKYD_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R17",
         title="Drier on top",
+        looks_at="Drier in the new layer, over layers without any that are not dry through.",
+        weighs=(Severity.CAUTION, Severity.STOP),
+        fault=Fault.QUICK_OVER_SLOW,
         basis=Basis.PUBLISHED,
         sources=("S3", "D"),
         evidence="advice of conservators",
@@ -91,6 +97,9 @@ def DRIER_ON_TOP(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R26",
         title="Slow colour below",
+        looks_at="The share of slow pigments in layers below that are not dry through, and how thick they are.",
+        weighs=(Severity.NOTE,),
+        fault=Fault.DRYING_CRACKS,
         basis=Basis.PUBLISHED,
         sources=("S31", "S30", "M"),
         evidence=(
@@ -131,6 +140,11 @@ def _is_slow(layer: LayerFacts, limits: Thresholds) -> bool:
     About(
         id="R29",
         title="Slow oil below",
+        looks_at=(
+            "Layers below in poppy, safflower or walnut oil that are not dry through, under linseed or quick pigments."
+        ),
+        weighs=(Severity.NOTE,),
+        fault=Fault.DRYING_CRACKS,
         basis=Basis.FROM_MEMORY,
         sources=("M",),
         evidence="from memory, not checked",

@@ -3,7 +3,7 @@
 from server.science.results import FilmState, Stage
 from server.science.soundness.compare import above, below
 from server.science.soundness.facts import Facts, LayerFacts
-from server.science.soundness.rule import About, Draft, rule, weight
+from server.science.soundness.rule import About, Draft, Fault, rule, weight
 from server.science.soundness.rules.saying import naming, when
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Severity
@@ -25,6 +25,12 @@ def speed_severity(upper: LayerFacts, lower: LayerFacts, limits: Thresholds) -> 
     About(
         id="R02",
         title="Quick over slow",
+        looks_at=(
+            "The new layer's time to touch-dry against that of every layer below that is not yet dry through, and how "
+            "thick and rich that one is."
+        ),
+        weighs=(Severity.CAUTION, Severity.STOP),
+        fault=Fault.QUICK_OVER_SLOW,
         basis=Basis.PUBLISHED,
         sources=("S27", "S26", "S3", "D"),
         evidence="the classical drying crack, described for two centuries; the ratios are our own choice",
@@ -65,6 +71,9 @@ def SPEED_ORDER(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R16",
         title="Oil over alkyd",
+        looks_at="Oil that goes onto an alkyd film which dried glossy.",
+        weighs=(Severity.NOTE,),
+        fault=Fault.PEELING,
         basis=Basis.PUBLISHED,
         sources=("S5",),
         evidence="advice of conservators",

@@ -5,7 +5,7 @@ import math
 from server.science.results import FilmState, Stage
 from server.science.soundness.compare import above
 from server.science.soundness.facts import Facts, LayerFacts
-from server.science.soundness.rule import About, Draft, rule
+from server.science.soundness.rule import About, Draft, Fault, rule
 from server.science.soundness.rules.saying import naming, when
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Severity
@@ -20,6 +20,9 @@ def _soft_layers(facts: Facts) -> tuple[LayerFacts, ...]:
     About(
         id="R06",
         title="Over a skinned impasto",
+        looks_at="Thick layers below that are dry at the skin only, and how much of the area the new layer covers.",
+        weighs=(Severity.NOTE, Severity.STOP),
+        fault=Fault.SKINNED,
         basis=Basis.PUBLISHED,
         sources=("S4", "S31", "D"),
         evidence="well observed: thick paint skins over and stays soft inside, old authors say for years",
@@ -57,6 +60,9 @@ def _date(layer: LayerFacts) -> float:
     About(
         id="R07",
         title="Thin over thick",
+        looks_at="The thickness of the new layer against that of layers below that are not dry through.",
+        weighs=(Severity.CAUTION,),
+        fault=Fault.SKINNED,
         basis=Basis.COMMON_PRACTICE,
         sources=("CP", "S1"),
         evidence="studio practice, no measurement found",
@@ -89,6 +95,9 @@ def THIN_OVER_THICK(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R09",
         title="Rich and thick",
+        looks_at="The wet thickness of the new layer, with its added binder and drier.",
+        weighs=(Severity.CAUTION, Severity.STOP),
+        fault=Fault.WRINKLES,
         basis=Basis.PUBLISHED,
         sources=("S43", "S27", "D"),
         evidence="a coat too thick wrinkled in measurements on resin paint; old handbooks keep rich colours thin",
@@ -119,6 +128,9 @@ def RICH_AND_THICK(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R38",
         title="Many layers at once",
+        looks_at="How many layers lie over one that is not dry through.",
+        weighs=(Severity.NOTE,),
+        fault=Fault.SHUT_IN,
         basis=Basis.PUBLISHED,
         sources=("S3", "D"),
         evidence="conservators: covering a layer slows its drying; the number is our own choice",

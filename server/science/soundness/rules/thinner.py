@@ -3,7 +3,7 @@
 from server.science.results import FilmState, Stage
 from server.science.soundness.compare import above
 from server.science.soundness.facts import Facts, LayerFacts
-from server.science.soundness.rule import About, Draft, rule
+from server.science.soundness.rule import About, Draft, Fault, rule
 from server.science.soundness.rules.saying import in_mix, when
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, MixChange, Severity
@@ -33,6 +33,9 @@ def less_solvent(upper: LayerFacts, facts: Facts, target: float) -> tuple[MixCha
     About(
         id="R10",
         title="Too much thinner",
+        looks_at="The share of solvent in the wet paint, and whether what it lies on takes any up.",
+        weighs=(Severity.NOTE, Severity.CAUTION, Severity.STOP),
+        fault=Fault.SUNKEN,
         basis=Basis.PUBLISHED,
         sources=("S7", "S26", "D"),
         evidence="under-binding by thinner is listed by conservators and old handbooks; the limits are our own choice",
@@ -72,6 +75,9 @@ def EXCESS_THINNER(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R11",
         title="Thinner on a young film",
+        looks_at="The share of solvent in the new layer, over a film that is touch-dry but not dry through.",
+        weighs=(Severity.CAUTION, Severity.STOP),
+        fault=Fault.WRINKLES,
         basis=Basis.PUBLISHED,
         sources=("S43", "S13", "D"),
         evidence=(

@@ -3,7 +3,7 @@
 from server.science.results import FilmState, Stage
 from server.science.soundness.compare import above, below
 from server.science.soundness.facts import Facts
-from server.science.soundness.rule import About, Draft, rule
+from server.science.soundness.rule import About, Draft, Fault, rule
 from server.science.soundness.rules.saying import when
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Action, Basis, Severity
@@ -37,6 +37,12 @@ def _unfit_for_light_work(facts: Facts, limits: Thresholds) -> list[str]:
     About(
         id="R03",
         title="The layer below is not touch-dry",
+        looks_at=(
+            "The state of the top layer: from your own touch test, or else from the forecast, at the late end of its "
+            "range."
+        ),
+        weighs=(Severity.STOP,),
+        fault=Fault.SOFT_BELOW,
         basis=Basis.PUBLISHED,
         sources=("S3", "S29"),
         evidence="advice of conservators and handbooks, plain to see under the brush",
@@ -79,6 +85,9 @@ def TOUCH_GATE(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R04",
         title="Wet into wet",
+        looks_at="Whether the top layer is still wet and the new paint goes into it in the same session.",
+        weighs=(Severity.NOTE,),
+        fault=Fault.SOFT_BELOW,
         basis=Basis.PUBLISHED,
         sources=("S4", "D"),
         evidence="advice of conservators: paint of one session has no joint between layers",
@@ -108,6 +117,9 @@ def WET_IN_WET(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R05",
         title="Working lightly on a tacky layer",
+        looks_at="A tacky top layer, and the thinner, thickness, richness and speed of what goes on it.",
+        weighs=(Severity.CAUTION,),
+        fault=Fault.SOFT_BELOW,
         basis=Basis.COMMON_PRACTICE,
         sources=("CP", "S90m"),
         evidence="studio practice; one painter's layered method keeps the first lean layer tacky on purpose",

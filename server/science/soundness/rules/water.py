@@ -2,7 +2,7 @@
 
 from server.science.soundness.compare import above
 from server.science.soundness.facts import Facts
-from server.science.soundness.rule import About, Draft, rule
+from server.science.soundness.rule import About, Draft, Fault, rule
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Material, Severity
 from server.science.soundness.words import days
@@ -14,6 +14,9 @@ OILY = frozenset({Material.OIL, Material.ALKYD, Material.OLD_PAINTING})
     About(
         id="R23",
         title="Acrylic over oil",
+        looks_at="Acrylic that goes onto oil, alkyd or an oil ground.",
+        weighs=(Severity.STOP,),
+        fault=Fault.PEELING,
         basis=Basis.COMMON_PRACTICE,
         sources=("CP",),
         evidence="advised by everyone; no controlled study was found",
@@ -39,6 +42,9 @@ def ACRYLIC_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R24",
         title="Oil over acrylic",
+        looks_at="The age, thickness and gloss of the acrylic that oil goes onto.",
+        weighs=(Severity.NOTE, Severity.CAUTION, Severity.STOP),
+        fault=Fault.SHUT_IN,
         basis=Basis.PUBLISHED,
         sources=("S11", "S12"),
         evidence="advice of conservators: three days at least, two weeks usual, a month better",

@@ -3,7 +3,7 @@
 from server.science.soundness.compare import below
 from server.science.soundness.facts import Facts, LayerFacts
 from server.science.soundness.pigments import ZINC_OXIDE
-from server.science.soundness.rule import About, Draft, rule
+from server.science.soundness.rule import About, Draft, Fault, rule
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Severity
 
@@ -26,6 +26,9 @@ def ground_zinc_share(facts: Facts) -> float:
     About(
         id="R20",
         title="Zinc white below",
+        looks_at="The share of zinc white in an oil ground or in a layer that is covered, and the support.",
+        weighs=(Severity.CAUTION, Severity.STOP),
+        fault=Fault.PEELING,
         basis=Basis.PUBLISHED,
         sources=("S46", "S47", "S48", "S10"),
         evidence="strong: several studies of pictures and samples",
@@ -58,6 +61,9 @@ def ZINC_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R21",
         title="Zinc white in oil",
+        looks_at="Zinc white anywhere in oil, and the support.",
+        weighs=(Severity.NOTE, Severity.CAUTION),
+        fault=Fault.BRITTLE,
         basis=Basis.PUBLISHED,
         sources=("S10",),
         evidence="conservators know of no amount that is without effect; damage below 15 % is reported",

@@ -13,7 +13,7 @@ from server.science import reference
 from server.science.drying import Climate, Film, Number, arrhenius, humidity_factor, inverse_kelvin, stage_times
 from server.science.errors import InputError
 from server.science.recipe import Room
-from server.science.spread import RouteMeans
+from server.science.routes import RouteMeans
 
 FAR_D = 1e9  # where the unused steps of a shorter room begin
 
@@ -85,10 +85,20 @@ class Clock:
     def reach(self, target: np.ndarray) -> np.ndarray:
         """Days until each row's progress is ``target``, shape (rows,) or (rows, targets)."""
         goals = target.reshape(len(target), -1)
-        step = np.sum(self.progress[:, None, 1:] < goals[:, :, None], axis=2)
         rows = np.arange(len(target))[:, None]
+        step = last_below(self.progress, rows, goals)
         missing = goals - self.progress[rows, step]
         return (self.start_d[rows, step] + missing / self.rate[rows, step]).reshape(target.shape)
+
+
+def last_below(table: np.ndarray, rows: np.ndarray, goals: np.ndarray) -> np.ndarray:
+    """Position of the last entry below each goal in its row of a table that grows along its rows, or 0."""
+    low, high = np.zeros(goals.shape, dtype=np.intp), np.full(goals.shape, table.shape[1], dtype=np.intp)
+    for _ in range(table.shape[1].bit_length()):
+        middle = (low + high) // 2
+        below = table[rows, middle] < goals
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    return low
 
 
 def clock(start_d: np.ndarray, rate: np.ndarray) -> Clock:
@@ -121,10 +131,9 @@ class MetClimate:
         self._slopes = [clock(rooms.start_d, np.asarray(r) * rooms.inverse_kelvin) for r in routes]
         self._start_d = rooms.start_d
 
-    def means(self, until_d: np.ndarray) -> RouteMeans:
-        """Mean factors and slopes from day 0 to ``until_d`` of each row."""
-        step = np.sum(self._start_d[:, 1:] < until_d[:, None], axis=1)
-        rows = np.arange(len(until_d))
+    def means(self, until_d: np.ndarray, rows: np.ndarray) -> RouteMeans:
+        """Mean factors and slopes of these rows' rooms from day 0 to ``until_d``, both (answers,)."""
+        step = last_below(self._start_d, rows, until_d)
         within = until_d - self._start_d[rows, step]
         done = [c.progress[rows, step] + c.rate[rows, step] * within for c in self._clocks]
         slopes = [c.progress[rows, step] + c.rate[rows, step] * within for c in self._slopes]

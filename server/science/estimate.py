@@ -18,11 +18,12 @@ from server.science.films import MixFilm, Regions, gather
 from server.science.provenance import provenance, warnings
 from server.science.recipe import LayerRecipe, Room
 from server.science.results import LayerEstimate, RegionEstimate, Stage, StageRange
-from server.science.spread import PERCENTILES, StageWeights, central_log_d, log_quantiles, stage_weights, terms
+from server.science.routes import StageWeights, central_log_d, rows_of, stage_weights
+from server.science.spread import MIDDLE, PERCENTILES, log_quantiles
 
 MODEL_VERSION = "1"
 STAGE_ORDER = tuple(Stage)
-MIDDLE = 2  # position of the median among the percentiles
+ROUNDS = 6  # of reading the factor at the answer
 TOUCH = STAGE_ORDER.index(Stage.DRY_TO_TOUCH)
 
 
@@ -52,51 +53,55 @@ def _constant(regions: Regions, rooms: Rooms) -> np.ndarray:
     times = stage_times(regions.film(), means.climate())
     share = reference.value("set_to_touch_share")
     central = np.stack([np.asarray(getattr(times, f.name)) for f in fields(times)], axis=1)
-    drawn = np.exp(log_quantiles(terms(regions, means), stage_weights(regions)))
+    drawn = np.exp(log_quantiles(rows_of(regions, means), stage_weights(regions)))
     return _as_factors(central, np.concatenate([share * drawn[:, :1], drawn], axis=1))
 
 
 def _changing(regions: Regions, rooms: Rooms) -> np.ndarray:
     """Days at every percentile, shape (rows, stages, percentiles), in a climate that changes."""
     touch, recoat, through, varnish = clocks(regions.film(), rooms)
-    weights = stage_weights(regions)
-    met = MetClimate(rooms)
     share = reference.value("set_to_touch_share")
-    stages = (
-        (touch, weights[0], share),
-        (touch, weights[0], 1.0),
-        (recoat, weights[1], 1.0),
-        (through, weights[2], 1.0),
-        (varnish, weights[3], 1.0),
-    )
-    rows = len(regions.layer)
-    central = np.stack([clock.reach(np.full(rows, goal)) for clock, _, goal in stages], axis=1)
-    drawn = np.empty((rows, len(stages), len(PERCENTILES)))
-    for i, (clock, weight, goal) in enumerate(stages):
-        drawn[:, i] = _drawn(regions, met, (clock, weight, goal), central[:, i])
+    stages = ((touch, share), (touch, 1.0), (recoat, 1.0), (through, 1.0), (varnish, 1.0))
+    count = len(regions.layer)
+    central = np.stack([clock.reach(np.full(count, goal)) for clock, goal in stages], axis=1)
+    met = MetClimate(rooms)
+    # A draw that is slower by a factor in the climate met so far must come that much further on the central clock. The
+    # factor depends on the climate until the answer: it is worked out at three ages and read off between them.
+    factor = _slower(regions, met, central)
+    first = _reached(stages, np.exp(factor))
+    ages = np.log(np.stack([first[:, :, 0], central, first[:, :, -1]]))
+    factors = np.stack([_slower(regions, met, np.exp(ages[0])), factor, _slower(regions, met, np.exp(ages[2]))])
+    drawn = first
+    for _ in range(ROUNDS):
+        drawn = _reached(stages, np.exp(_between(ages, factors, np.log(drawn))))
     return _as_factors(central, drawn)
 
 
-def _drawn(
-    regions: Regions, met: MetClimate, stage: tuple[Clock, StageWeights, float], central_d: np.ndarray
-) -> np.ndarray:
-    """The draws' own percentiles of one stage in a changing room, shape (rows, percentiles).
+def _between(ages: np.ndarray, factors: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """Factors (3, rows, stages, percentiles) at three ages (3, rows, stages), read at other ages; straight between."""
+    early, middle, late = ages[:, :, :, None]
+    before = np.clip((at - early) / (middle - early), 0.0, 1.0)
+    after = np.clip((at - middle) / (late - middle), 0.0, 1.0)
+    return factors[0] + before * (factors[1] - factors[0]) + after * (factors[2] - factors[1])
 
-    A draw that is slower by a factor in the climate met so far must come that much further on the central clock. The
-    factor's percentiles depend on the climate until the answer, so they are worked out there a second time.
-    """
-    clock, weight, goal = stage
 
-    def reached(until_d: np.ndarray, percentiles: slice) -> np.ndarray:
-        prepared = terms(regions, met.means(until_d))
-        slower = log_quantiles(prepared, (weight,))[:, 0, percentiles] - central_log_d(prepared, weight)[:, None]
-        return clock.reach(goal * np.exp(slower))
+def _reached(stages: tuple[tuple[Clock, float], ...], slower: np.ndarray) -> np.ndarray:
+    """Days until each central clock has come ``slower`` (rows, stages, percentiles) times its goal."""
+    return np.stack([clock.reach(goal * slower[:, i]) for i, (clock, goal) in enumerate(stages)], axis=1)
 
-    first = reached(central_d, slice(None))
-    early = reached(first[:, 0], slice(0, MIDDLE))
-    middle = reached(first[:, MIDDLE], slice(MIDDLE, MIDDLE + 1))
-    late = reached(first[:, -1], slice(MIDDLE + 1, None))
-    return np.concatenate([early, middle, late], axis=1)
+
+def _slower(regions: Regions, met: MetClimate, until_d: np.ndarray) -> np.ndarray:
+    """Logarithm of the draws' factor on the central time in the climate met until ``until_d`` (rows, stages)."""
+    rows, stages = until_d.shape
+    touch, *others = stage_weights(regions)
+    every = (touch, touch, *others)
+    repeated = np.repeat(np.arange(rows), stages)
+    weight = StageWeights(
+        *(np.stack([getattr(w, f.name) for w in every], axis=1).ravel() for f in fields(StageWeights))
+    )
+    prepared = rows_of(regions.of(repeated), met.means(until_d.ravel(), repeated))
+    slower = log_quantiles(prepared, (weight,))[:, 0] - central_log_d(prepared, weight)[:, None]
+    return slower.reshape(rows, stages, -1)
 
 
 def _as_factors(central: np.ndarray, drawn: np.ndarray) -> np.ndarray:

@@ -21,6 +21,7 @@ from server.science.reference import oils, pigments
 from server.science.results import Stage
 
 HAIR = 1e-9
+checked = settings(max_examples=60, deadline=None)
 
 pigment_shares = st.builds(
     lambda row: PigmentShare(row.ci_name, row.variant or None),
@@ -70,6 +71,7 @@ def assert_not_later(quick: list[float], slow: list[float]) -> None:
     assert all(a <= b * (1 + HAIR) for a, b in zip(quick, slow, strict=True)), (quick, slow)
 
 
+@checked
 @given(layers, rooms, st.floats(0.1, 10))
 def test_warmer_is_never_slower(layer: LayerRecipe, room: Room, degrees: float):
     warmer = replace(room, steps=tuple(replace(s, temperature_c=s.temperature_c + degrees) for s in room.steps))
@@ -77,6 +79,7 @@ def test_warmer_is_never_slower(layer: LayerRecipe, room: Room, degrees: float):
     assert_not_later(there, here)
 
 
+@checked
 @given(layers, rooms, st.floats(0.1, 30))
 def test_damper_is_never_quicker(layer: LayerRecipe, room: Room, pct: float):
     damper = replace(
@@ -86,18 +89,21 @@ def test_damper_is_never_quicker(layer: LayerRecipe, room: Room, pct: float):
     assert_not_later(here, there)
 
 
+@checked
 @given(layers, rooms, st.floats(1.01, 4))
 def test_brighter_is_never_slower(layer: LayerRecipe, room: Room, factor: float):
     here, there = central((layer, room), (layer, replace(room, light=room.light * factor)))
     assert_not_later(there, here)
 
 
+@checked
 @given(layers, rooms, st.floats(1.001, 5))
 def test_thicker_is_never_faster(layer: LayerRecipe, room: Room, factor: float):
     here, there = central((layer, room), (replace(layer, wet_thickness_um=layer.wet_thickness_um * factor), room))
     assert_not_later(here, there)
 
 
+@checked
 @given(layers, rooms, st.floats(0.1, 0.9))
 def test_splitting_a_step_changes_nothing(layer: LayerRecipe, room: Room, share: float):
     first = room.steps[0]
@@ -109,6 +115,7 @@ def test_splitting_a_step_changes_nothing(layer: LayerRecipe, room: Room, share:
             assert abs(getattr(other, name) / getattr(one, name) - 1) < 1e-6
 
 
+@checked
 @given(layers, rooms)
 def test_stages_and_percentiles_are_in_order(layer: LayerRecipe, room: Room):
     (got,) = estimate_many([(layer, room)])
@@ -119,6 +126,7 @@ def test_stages_and_percentiles_are_in_order(layer: LayerRecipe, room: Room):
         before = stage.p50_d
 
 
+@checked
 @given(layers)
 def test_composition_is_within_its_bounds(layer: LayerRecipe):
     (got,) = estimate_many([(layer, room_of([(1.0, 21.0, 50.0)]))])
@@ -133,7 +141,7 @@ def test_composition_is_within_its_bounds(layer: LayerRecipe):
         assert abs(it.oil_mass_share + it.pigment_mass_share + it.solvent_mass_share - 1) < HAIR
 
 
-@settings(max_examples=30)
+@settings(max_examples=20, deadline=None)
 @given(st.lists(st.tuples(layers, rooms), min_size=2, max_size=6))
 def test_neighbours_in_a_batch_do_not_matter(pairs: list[tuple[LayerRecipe, Room]]):
     together = estimate_many(pairs)

@@ -24,6 +24,7 @@ from server.store.tables import (
     Place,
     PlaceMonth,
     Record,
+    RuleLimit,
     Studio,
     Table,
     Thinner,
@@ -42,7 +43,7 @@ def sql_table(kind: type[Table]) -> SqlTable:
 FOLLOWED: dict[str, type[Table]] = {
     sql_table(kind).name: kind
     for kind in (
-        *(Studio, Place, PlaceMonth, Paint, PaintPigment, Medium, MediumPart, Thinner, Mix, MixPart),
+        *(Studio, RuleLimit, Place, PlaceMonth, Paint, PaintPigment, Medium, MediumPart, Thinner, Mix, MixPart),
         *(Panel, Layer, LayerMix, TouchTest),
     )
 }

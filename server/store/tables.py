@@ -116,6 +116,15 @@ class Studio(Record, table=True):
     is_invented: bool = Field(default=False)  # the demo studio says so on every page
 
 
+class RuleLimit(StudioRecord, table=True):
+    """A limit of the soundness rules that a studio set otherwise than its default; archived: back at the default."""
+
+    __tablename__ = "rule_limit"
+    __table_args__ = (UniqueConstraint("studio_id", "name"), KEEP_IDS)
+    name: str = Field(max_length=64)  # as in the table of thresholds, with the same unit
+    value: float
+
+
 class Place(StudioRecord, table=True):
     """Where panels dry, with its climate: one value, overruled month by month."""
 

@@ -177,7 +177,11 @@ _FIRST: Rows = {
     ],
 }
 
-OLD_ROWS: dict[str, Rows] = {"0001": _FIRST}
+_WITH_RULE_LIMITS: Rows = _FIRST | {
+    "rule_limit": [_record(1, "limit-1", studio_id=1, name="fat_gap_pass", value=0.08)],
+}
+
+OLD_ROWS: dict[str, Rows] = {"0001": _FIRST, "0002": _WITH_RULE_LIMITS}
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 
 

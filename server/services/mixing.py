@@ -32,6 +32,7 @@ from server.services.fields import OptionalText120, PercentShare, Uid, WetThickn
 from server.services.forecasts import FORECASTS, NoForecast
 from server.services.mixes import MixContent
 from server.services.recipes import Climate, MixBook, climate_of, ground_of, room_in
+from server.services.rule_limits import NO_EDITS, Edits, thresholds_of
 from server.services.verdicts import Coming, Question, situation
 from server.store.tables import MixPart, Place, Texture
 
@@ -178,6 +179,7 @@ class _Table:
     labels: Sequence[str]
     panel: PanelLayers | None
     drops_per_ml: int
+    limits: Edits
     room: _Room
 
 
@@ -230,6 +232,7 @@ def _lay_out(
         labels=mixes.labels_of(session, parts),
         panel=panel,
         drops_per_ml=rows.studio.drops_per_ml if rows else 0,
+        limits=rows.limits if rows else NO_EDITS,
         room=_panel_room(rows, panel) if rows and panel else _room(session, actor, question.place_uid),
     )
 
@@ -306,11 +309,12 @@ def _over(
         return OverPanel(panel.uid, panel.title, name, painted_at, FilmState.NONE, None, None)
     coming = Coming(layer, Material.OIL, dict(estimate.stages), layer)
     laid = tuple(on.laid for on in table.panel.on)
-    asked = Question(ground_facts(panel), laid, coming, drops_per_ml=table.drops_per_ml)
+    asked = Question(ground_facts(panel), laid, coming, drops_per_ml=table.drops_per_ml, limits=table.limits)
 
     def judged(action: Action) -> Verdict:
         posed = situation(asked.asking(action), moment.at, moment.on)
-        return check(replace(posed, paint_ml=quantity.paint_ml or quantity.wet_ml, area_cm2=quantity.area_cm2))
+        asked_for = replace(posed, paint_ml=quantity.paint_ml or quantity.wet_ml, area_cm2=quantity.area_cm2)
+        return check(asked_for, thresholds_of(table.limits))
 
     verdict = judged(Action.NEXT_LAYER)
     gated = verdict.state is FilmState.TACKY and any(finding.rule == TOUCH_GATE for finding in verdict.findings)

@@ -6,7 +6,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlmodel import Session, col
 
-from server.services import stack
+from server.services import rule_limits, stack
 from server.services.errors import Refused
 from server.services.images import (
     FOLLOWED,
@@ -22,11 +22,12 @@ from server.services.images import (
 )
 from server.services.records import mark_changed
 from server.services.unit import moment
-from server.store.tables import Change, Layer, LayerMix, Panel, Record, StudioRecord, Table, TouchTest
+from server.store.tables import Change, Layer, LayerMix, Panel, Record, RuleLimit, StudioRecord, Table, TouchTest
 
 # Words for rows in a refusal.
 _WORDS = {
     "studio": "the studio",
+    "rule_limit": "the limit",
     "place": "the place",
     "place_month": "the place",
     "paint": "the paint",
@@ -84,6 +85,7 @@ def revert(session: Session, changes: Sequence[Change]) -> None:
         touched.append(row)
     session.flush()
     _check_stacks(session, touched)
+    _check_limits(session, touched)
 
 
 def _name_and_image(row: Table) -> tuple[str, Image]:
@@ -149,6 +151,13 @@ def _check_stacks(session: Session, rows: Sequence[Table]) -> None:
     for panel_id in sorted(_panels_of(session, rows)):
         panel = session.get_one(Panel, panel_id)
         problem = stack.problem(session, stack.load(session, panel))
+        if problem is not None:
+            raise Refused(f"This cannot be undone as things stand. {problem}")
+
+
+def _check_limits(session: Session, rows: Sequence[Table]) -> None:
+    for studio_id in {row.studio_id for row in rows if isinstance(row, RuleLimit)}:
+        problem = rule_limits.problem(session, studio_id)
         if problem is not None:
             raise Refused(f"This cannot be undone as things stand. {problem}")
 

@@ -10,7 +10,7 @@ from datetime import date, datetime, timedelta
 
 from server.science.recipe import LayerRecipe
 from server.science.results import FilmState, Stage, StageRange
-from server.science.soundness import check
+from server.science.soundness import Thresholds, check
 from server.science.soundness.types import (
     Action,
     GroundFacts,
@@ -21,6 +21,7 @@ from server.science.soundness.types import (
     Verdict,
 )
 from server.services.kept import Kept
+from server.services.rule_limits import NO_EDITS, Edits, thresholds_of
 
 CAPACITY = 6000
 SECONDS_PER_DAY = 86400.0
@@ -82,13 +83,14 @@ class Coming:
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """May ``coming`` go over ``stack`` (lowest first) on ``ground``?"""
+    """May ``coming`` go over ``stack`` (lowest first) on ``ground``, by the rules with the studio's ``limits``?"""
 
     ground: Ground
     stack: tuple[LaidLayer, ...]
     coming: Coming
     action: Action = Action.NEXT_LAYER
     drops_per_ml: int = 20
+    limits: Edits = NO_EDITS
 
     def asking(self, action: Action) -> "Question":
         """The same question about another action."""
@@ -98,7 +100,7 @@ class Question:
         laid = tuple((layer.key, layer.painted_at, layer.material, layer.surface) for layer in self.stack)
         coming = self.coming
         upper = (coming.key, coming.material, coming.same_session)
-        return self.ground, laid, upper, self.action, self.drops_per_ml
+        return self.ground, laid, upper, self.action, self.drops_per_ml, self.limits
 
 
 def situation(question: Question, at: datetime, on: date) -> Situation:
@@ -129,7 +131,7 @@ def situation(question: Question, at: datetime, on: date) -> Situation:
 class Verdicts:
     """Asks the rules, and keeps each verdict with the span of time it stands for."""
 
-    def __init__(self, capacity: int = CAPACITY, judge: Callable[[Situation], Verdict] = check) -> None:
+    def __init__(self, capacity: int = CAPACITY, judge: Callable[[Situation, Thresholds], Verdict] = check) -> None:
         self._judge = judge
         self._kept: Kept[tuple[datetime, datetime, Verdict]] = Kept(capacity)
 
@@ -139,7 +141,7 @@ class Verdicts:
         kept = self._kept.get(key)
         if kept is not None and kept[0] <= at < kept[1]:
             return kept[2]
-        verdict = self._judge(situation(question, at, on))
+        verdict = self._judge(situation(question, at, on), thresholds_of(question.limits))
         until = at + timedelta(days=min(verdict.unchanged_for_d, LONGEST_D))
         self._kept.keep({key: (at, until, verdict)})
         return verdict

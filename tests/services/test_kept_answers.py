@@ -137,9 +137,9 @@ def test_a_kept_verdict_is_the_rules_own_at_every_age(ages, action):
 def test_the_rules_are_asked_again_only_when_their_answer_may_have_changed():
     calls = []
 
-    def noting(asked):
+    def noting(asked, thresholds):
         calls.append(asked)
-        return check(asked)
+        return check(asked, thresholds)
 
     painted_at = NOW - timedelta(days=3)
     kept, asked = Verdicts(judge=noting), question(painted_at)

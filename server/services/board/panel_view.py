@@ -83,7 +83,8 @@ def _over_when_painted(number: int, standing: PanelStanding, rows: StudioRows, m
         layer.laid.recipe or without_mixes(layer.row),
         bool(layer.row.wet_in_wet),
     )
-    question = Question(ground_facts(standing.layers.panel), stack, upper, drops_per_ml=rows.studio.drops_per_ml)
+    ground = ground_facts(standing.layers.panel)
+    question = Question(ground, stack, upper, drops_per_ml=rows.studio.drops_per_ml, limits=rows.limits)
     return VERDICTS.of(question, at, local_day(at, moment.zone))
 
 
@@ -134,5 +135,5 @@ def _judge(
 ) -> Verdict:
     stack, upper, at = case
     ground = ground_facts(standing.layers.panel)
-    question = Question(ground, tuple(stack), upper, drops_per_ml=rows.studio.drops_per_ml)
+    question = Question(ground, tuple(stack), upper, drops_per_ml=rows.studio.drops_per_ml, limits=rows.limits)
     return VERDICTS.of(question, at, local_day(at, moment.zone))

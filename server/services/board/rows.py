@@ -12,6 +12,7 @@ from sqlmodel import Session, col
 from server.services.access import Actor
 from server.services.kept import Kept
 from server.services.recipes import Climate, MixBook, climate_of
+from server.services.rule_limits import Edits, edits_of
 from server.store.tables import Layer, LayerMix, Panel, Place, PlaceMonth, Studio, TouchTest
 
 PANEL = (
@@ -47,7 +48,7 @@ class StudioRows:
 
     ``layers`` run from the lowest up; a painted layer's ``recipe_text`` is its frozen recipe as JSON text, and
     ``forecast_text`` likewise where asked for. ``tests`` run from the earliest on; mistaken ones are left out. Shelves
-    of the same number ``shelf`` hold the same mixes.
+    of the same number ``shelf`` hold the same mixes. ``limits`` are the studio's own limits of the rules.
     """
 
     studio: Row[Any]
@@ -58,12 +59,13 @@ class StudioRows:
     places: Mapping[int, PlaceRow]
     book: MixBook = field(repr=False)
     shelf: int
+    limits: Edits
 
     def content(self, panel: Row[Any]) -> Hashable:
         """Everything that what is told of a panel depends on, but for the moment."""
         layers = tuple(self.layers.get(panel.id, ()))
         return (
-            *(panel, self.places[panel.place_id], self.shelf, self.studio),
+            *(panel, self.places[panel.place_id], self.shelf, self.studio, self.limits),
             layers,
             tuple(tuple(self.regions.get(layer.id, ())) for layer in layers),
             tuple(tuple(self.tests.get(layer.id, ())) for layer in layers),
@@ -100,6 +102,7 @@ def load(
         _places(session, studio_id),
         book,
         _shelf_number(book),
+        edits_of(session, studio_id),
     )
 
 

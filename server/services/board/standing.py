@@ -88,7 +88,7 @@ def _asked(layers: PanelLayers, estimate: LayerEstimate | None, rows: StudioRows
     top = layers.on[-1] if layers.on else None
     if layers.to_come:
         upper = coming(layers.to_come[0], estimate, moment.on)
-        question = _question(layers, upper, rows.studio)
+        question = _question(layers, upper, rows)
         if question is not None and (estimate is not None or not layers.to_come[0].is_drying):
             verdict = VERDICTS.of(question, moment.at, moment.on)
             lightly = _lightly(question, verdict, moment)
@@ -96,13 +96,14 @@ def _asked(layers: PanelLayers, estimate: LayerEstimate | None, rows: StudioRows
     return _Asked(layers, estimate, verdict, lightly, ready, _where(layers, ready, verdict))
 
 
-def _question(layers: PanelLayers, upper: Coming, studio: Row) -> Question | None:
+def _question(layers: PanelLayers, upper: Coming, rows: StudioRows) -> Question | None:
     """The next layer put to the rules; None while what lies on top is neither forecast nor tested."""
     top = layers.on[-1] if layers.on else None
     if top is not None and top.film.no_forecast is not None and top.laid.observed is None:
         return None
     stack = tuple(layer.laid for layer in layers.on)
-    return Question(ground_facts(layers.panel), stack, upper, drops_per_ml=studio.drops_per_ml)
+    ground = ground_facts(layers.panel)
+    return Question(ground, stack, upper, drops_per_ml=rows.studio.drops_per_ml, limits=rows.limits)
 
 
 def ground_facts(panel: Row) -> Ground:

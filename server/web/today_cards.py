@@ -43,8 +43,11 @@ class FindingLine:
 
 @dataclass(frozen=True, slots=True)
 class DueLine:
+    """``short`` is how likely the date is kept, ``odds`` the same with when the last layer is touch-dry."""
+
     kind: str
     word: str
+    short: str
     odds: str
 
 
@@ -82,6 +85,7 @@ class Card:
     verdict_kind: str
     verdict_word: str
     findings: tuple[FindingLine, ...]
+    others: str
     more: str
     lightly: FindingLine | None
     due: DueLine | None
@@ -115,6 +119,7 @@ def card_of(panel: PanelFact, moment: Moment) -> Card:
         verdict_kind="" if verdict is None else verdict.verdict.value,
         verdict_word="" if verdict is None else standing_words.VERDICT_WORDS[verdict.verdict],
         findings=() if verdict is None else _findings(panel, verdict, today, zone),
+        others="" if verdict is None else _others(verdict),
         more="" if verdict is None else _more(verdict),
         lightly=_lightly(panel),
         due=_due(panel, today),
@@ -158,6 +163,12 @@ def _finding(found: Finding, panel: PanelFact, today: date, zone: ZoneInfo) -> F
     return FindingLine(found.severity.value, word, title, standing_words.remedy_words(found, panel.top, today, zone))
 
 
+def _others(verdict: Verdict) -> str:
+    """How many findings stand behind the worst."""
+    left = len(verdict.findings) - 1
+    return f" and {left} more" if left > 0 else ""
+
+
 def _more(verdict: Verdict) -> str:
     left = len(verdict.findings) - MOST_FINDINGS
     return f"{words.count_words(left, 'more finding')}" if left > 0 else ""
@@ -180,7 +191,8 @@ def _due(panel: PanelFact, today: date) -> DueLine | None:
     if panel.due is None:
         return None
     kind = "at_risk" if panel.due.at_risk else "due"
-    return DueLine(kind, standing_words.due_words(panel.due, today), standing_words.due_risk_words(panel, today))
+    short, odds = standing_words.due_odds_words(panel), standing_words.due_risk_words(panel, today)
+    return DueLine(kind, standing_words.due_words(panel.due, today), short, odds)
 
 
 def _cautions(kinds: tuple[str, ...]) -> tuple[Caution, ...]:
@@ -195,7 +207,8 @@ def _folded(panel: PanelFact) -> str:
         return ""
     mixes = ", ".join(f"{mix.name} {mix.ml}" for mix in map(_mix, coming.regions))
     findings = panel.verdict.findings if panel.verdict else ()
-    gate = next((f" ({found.rule})" for found in findings if found.rule == standing_words.TOUCH_GATE), "")
+    is_gated = any(found.rule == standing_words.TOUCH_GATE for found in findings)
+    gate = f", once it is touch-dry ({standing_words.TOUCH_GATE})" if is_gated else ""
     also = [
         f"{standing_words.VERDICT_WORDS[found.severity].lower()}: {found.title} ({found.rule})"
         for found in findings

@@ -23,6 +23,7 @@ ZERO_CELSIUS_K = 273.15
 REFERENCE_K = 294.15  # 21 C
 REFERENCE_FILM_UM = 30.0
 REFERENCE_DRYING_INDEX = 125.0
+SPEED_FILM_UM = 50.0
 METALS = {"Pb": "lead", "Mn": "manganese", "Co": "cobalt"}
 
 
@@ -179,6 +180,13 @@ def stage_times(film: Film, room: Climate, kinetics: Kinetics | None = None) -> 
         skin * inside + whole_front,  # (14)
         reference.value("varnish_multiple") * (skin * inside + varnish_front),  # (15) after the fixed days
     )
+
+
+def drying_speed(room: Climate) -> Number:
+    """How fast a room dries against the reference room: dry-to-recoat of a 50 um neutral linseed layer. 1 is equal."""
+    layer = Film(thickness_um=SPEED_FILM_UM)
+    here, there = stage_times(layer, room), stage_times(layer, Climate())
+    return there.dry_to_recoat_d / here.dry_to_recoat_d  # (16)
 
 
 def capped(thickness_um: Number, cap_um: float) -> np.ndarray:

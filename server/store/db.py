@@ -16,7 +16,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlmodel import Session
 
 POOL_SIZE = 16  # equal to the web server's thread limit: a thread needs one connection at a time
-BUSY_TIMEOUT_MS = 5000
+BUSY_TIMEOUT_MS = 30_000  # a machine under load makes writers wait; none may be told so
 READ_ONLY = "read_only"  # key in ``Session.info``
 WRITES = "takes_write_lock"  # execution option
 

@@ -24,15 +24,28 @@ MOMENTS = (
 )
 
 
+LEFT_OUT = {"uid", "before", "after", "location", "row_id"}  # random, or holding what is random
+
+
 def content(db: Database) -> list[tuple[str, list[tuple[object, ...]]]]:
-    """Every row of every table, without the random ids."""
+    """Every row of every table without its random ids; keys are told by their rank, since sequences may have gaps."""
+    found: list[tuple[str, list[tuple[object, ...]]]] = []
+    ranks: dict[str, dict[object, int]] = {}
     with db.read() as session:
-        found = []
         for table in Table.metadata.sorted_tables:
-            names = [c.name for c in table.columns if c.name not in ("uid", "before", "after", "location")]
-            rows = session.execute(select(*[table.c[name] for name in names]).order_by(table.c.id))
-            found.append((table.name, [tuple(row) for row in rows]))
-        return found
+            columns = [column for column in table.columns if column.name not in LEFT_OUT]
+            rows = session.execute(select(*columns).order_by(table.c.id)).all()
+            ranks[table.name] = {row.id: rank for rank, row in enumerate(rows)}
+            told = []
+            for row in rows:
+                values: list[object] = []
+                for column, value in zip(columns, row, strict=True):
+                    key = next(iter(column.foreign_keys), None)
+                    owner = table.name if column.primary_key else key.column.table.name if key else None
+                    values.append(value if owner is None or value is None else ranks[owner][value])
+                told.append(tuple(values))
+            found.append((table.name, told))
+    return found
 
 
 def facts(db: Database, now: datetime) -> dict[str, PanelFact]:

@@ -46,24 +46,28 @@ def _energy(route: str) -> float:
 
 def rooms_of(rooms: Sequence[Room]) -> Rooms:
     """Rooms as columns. Raises InputError when a room has no step or its steps are not in order from day 0."""
-    most = max((len(room.steps) for room in rooms), default=0)
-    table = np.zeros((len(rooms), most, 4))
-    for i, room in enumerate(rooms):
-        if not room.steps:
-            raise InputError("room.steps", "a room needs at least one climate")
-        known = np.array([(s.from_d, s.temperature_c, s.relative_humidity_pct) for s in room.steps], dtype=float)
-        known[0, 0] = 0.0  # the first step counts from the painting on
-        if not 0 < room.light < np.inf:
-            raise InputError("room.light", "must be above zero")
-        if np.any(np.diff(known[:, 0]) < 0) or not np.all(np.isfinite(known)):
-            raise InputError("room.steps", "the steps of a room must be numbers, each later than the one before")
-        count = len(known)
-        table[i, :count, :3] = known
-        table[i, count:, :3] = known[-1]
-        table[i, count:, 0] = FAR_D
-        table[i, :, 3] = room.light
+    counts = np.array([len(room.steps) for room in rooms])
+    if not counts.all():
+        raise InputError("room.steps", "a room needs at least one climate")
+    known = np.array(
+        [(s.from_d, s.temperature_c, s.relative_humidity_pct) for room in rooms for s in room.steps], dtype=float
+    )
+    most = int(counts.max())
+    used = np.arange(most) < counts[:, None]
+    table = np.empty((len(rooms), most, 3))
+    table[used] = known
+    table[:, 0, 0] = 0.0  # the first step counts from the painting on
+    if most > 1:
+        last = known[np.cumsum(counts) - 1]
+        table[~used] = np.repeat(last, most - counts, axis=0)
+        table[:, :, 0][~used] = FAR_D
+    light = np.array([room.light for room in rooms], dtype=float)
+    if not np.all((light > 0) & (light < np.inf)):
+        raise InputError("room.light", "must be above zero")
+    if not np.isfinite(known).all() or np.any(np.diff(table[:, :, 0], axis=1) < 0):
+        raise InputError("room.steps", "the steps of a room must be numbers, each later than the one before")
     warmth, damp = np.asarray(inverse_kelvin(table[:, :, 1])), np.asarray(humidity_factor(table[:, :, 2]))
-    return Rooms(table[:, :, 0], warmth, damp, table[:, :, 3])
+    return Rooms(table[:, :, 0], warmth, damp, np.repeat(light[:, None], most, axis=1))
 
 
 def constant_means(rooms: Rooms) -> RouteMeans:

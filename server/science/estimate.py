@@ -7,6 +7,7 @@ integral over a changing room; the percentiles are factors on it.
 
 from collections.abc import Sequence
 from dataclasses import fields
+from itertools import starmap
 
 import numpy as np
 
@@ -113,15 +114,15 @@ def _as_factors(central: np.ndarray, drawn: np.ndarray) -> np.ndarray:
 
 
 def _answers(pairs: Sequence[tuple[LayerRecipe, Room]], regions: Regions, days: np.ndarray) -> list[LayerEstimate]:
-    ranges = [
-        {stage: StageRange(*figures) for stage, figures in zip(STAGE_ORDER, row, strict=True)} for row in days.tolist()
-    ]
+    ranges = [dict(zip(STAGE_ORDER, starmap(StageRange, row), strict=True)) for row in days.tolist()]
     central = days[:, :, MIDDLE]
     answers = []
     first = 0
     for layer, room in pairs:
         last = first + len(layer.mixes)
-        answers.append(_answer((layer, room), regions.mix_films[first:last], ranges[first:last], central[first:last]))
+        stages = ranges[first:last]
+        slowest = [0] * len(STAGE_ORDER) if last - first == 1 else central[first:last].argmax(axis=0).tolist()
+        answers.append(_answer((layer, room), regions.mix_films[first:last], stages, slowest))
         first = last
     return answers
 
@@ -130,31 +131,26 @@ def _answer(
     pair: tuple[LayerRecipe, Room],
     films: list[MixFilm],
     ranges: list[dict[Stage, StageRange]],
-    central: np.ndarray,
+    slowest: list[int],
 ) -> LayerEstimate:
+    """One layer's answer; ``slowest`` is the region that each stage waits for."""
     layer, room = pair
-    facts = tuple(film.facts for film in films)
-    slowest = [0] * len(STAGE_ORDER) if len(films) == 1 else central.argmax(axis=0).tolist()
-    absorbency = reference.absorbency(layer.ground)
-    regions = tuple(
-        RegionEstimate(
-            mix.name,
-            mix.area_share,
-            stages,
-            composition_of(mix.name, fact, layer.wet_thickness_um, absorbency),
-            i == slowest[TOUCH],
-        )
-        for i, (mix, fact, stages) in enumerate(zip(layer.mixes, facts, ranges, strict=True))
-    )
-    area = sum(mix.area_share for mix in layer.mixes)
-    iodine = sum(mix.area_share * fact.iodine_value for mix, fact in zip(layer.mixes, facts, strict=True)) / area
-    index = sum(mix.area_share * fact.drying_index for mix, fact in zip(layer.mixes, facts, strict=True)) / area
+    absorbency, wet_um = reference.absorbency(layer.ground), layer.wet_thickness_um
+    regions = []
+    area = iodine = index = 0.0
+    for i, (mix, film, stages) in enumerate(zip(layer.mixes, films, ranges, strict=True)):
+        composition = composition_of(mix.name, film.facts, wet_um, absorbency)
+        regions.append(RegionEstimate(mix.name, mix.area_share, stages, composition, i == slowest[TOUCH]))
+        area += mix.area_share
+        iodine += mix.area_share * film.facts.iodine_value
+        index += mix.area_share * film.facts.drying_index
+    origins = tuple([film.origin for film in films])
     return LayerEstimate(
-        {stage: ranges[slowest[i]][stage] for i, stage in enumerate(STAGE_ORDER)},
-        regions,
-        iodine,
-        index,
-        max_mass_gain_pct(iodine),
-        provenance(facts, layer.ground, room),
-        warnings(layer, facts, room),
+        ranges[0] if len(films) == 1 else {stage: ranges[slowest[i]][stage] for i, stage in enumerate(STAGE_ORDER)},
+        tuple(regions),
+        iodine / area,
+        index / area,
+        max_mass_gain_pct(iodine / area),
+        provenance(origins, layer.ground, room),
+        warnings(layer, origins, room),
     )

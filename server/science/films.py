@@ -13,6 +13,7 @@ from server.science import reference
 from server.science.composition import MixFacts, mix_facts
 from server.science.drying import Film, metal_rate, pigment_sums
 from server.science.errors import InputError
+from server.science.provenance import Origin, origin_of
 from server.science.recipe import LayerRecipe, MixRecipe, Room
 
 PIGMENT_SLOTS = 6  # pigments whose multiplier is uncertain, drawn each by itself; further ones share the last draw
@@ -23,6 +24,7 @@ class MixFilm:
     """A mix as the drying model sees it. ``columns`` follow ``COLUMNS``; ``drawn``: (share, multiplier) of pigments."""
 
     facts: MixFacts
+    origin: Origin
     columns: tuple[float, ...]
     drawn: tuple[tuple[float, float], ...]
 
@@ -153,7 +155,7 @@ def mix_film(mix: MixRecipe) -> MixFilm:
         facts.clove_share,
         plain,
     )
-    return MixFilm(facts, columns, _slots(drawn))
+    return MixFilm(facts, origin_of(facts), columns, _slots(drawn))
 
 
 def _weight(pigment: tuple[float, float]) -> float:

@@ -1,5 +1,6 @@
 """Where the numbers of an estimate come from, and what to be told about it."""
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 from server.science import reference
@@ -20,45 +21,60 @@ ALWAYS = (
 METAL_ROWS = {"Pb": "lead_rate_max", "Mn": "manganese_rate_max", "Co": "cobalt_rate_max"}
 
 
-def provenance(mixes: tuple[MixFacts, ...], ground: Ground, room: Room) -> tuple[Provenance, ...]:
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """What of the tables a mix stands on (pigment keys, oil names, parameter names), and what to be told about it."""
+
+    pigments: tuple[str, ...]
+    oils: tuple[str, ...]
+    parameters: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+def origin_of(facts: MixFacts) -> Origin:
+    """The origin of a mix's figures."""
+    parameters = [METAL_ROWS[metal] for metal, _ in facts.metals]
+    parameters += ["alkyd_rate"] if facts.alkyd_share else []
+    parameters += ["wax_slowing"] if facts.wax_share else []
+    parameters += ["clove_slowing"] if facts.clove_share else []
+    pigments, oils = (key for key, _, _ in facts.pigments), (name for name, _, _ in facts.oils)
+    return Origin(tuple(pigments), tuple(oils), tuple(parameters), _told_of_mix(facts))
+
+
+def provenance(origins: tuple[Origin, ...], ground: Ground, room: Room) -> tuple[Provenance, ...]:
     """The numbers an estimate stands on, each with source and confidence label, without repeats."""
-    return _provenance(
-        tuple(sorted({key for facts in mixes for key, _, _ in facts.pigments})),
-        tuple(sorted({name for facts in mixes for name, _, _ in facts.oils})),
-        _parameters(mixes, room),
-        ground,
-    )
-
-
-def _parameters(mixes: tuple[MixFacts, ...], room: Room) -> tuple[str, ...]:
-    names = list(ALWAYS)
-    names += sorted({METAL_ROWS[metal] for facts in mixes for metal, _ in facts.metals})
-    names += ["alkyd_rate"] if any(facts.alkyd_share for facts in mixes) else []
-    names += ["wax_slowing"] if any(facts.wax_share for facts in mixes) else []
-    names += ["clove_slowing"] if any(facts.clove_share for facts in mixes) else []
-    names += [] if room.light_is_number else ["light"]
-    names += [] if room.measured else ["room_not_measured"]
-    return tuple(names)
+    pigments, oils, parameters = origins[0].pigments, origins[0].oils, origins[0].parameters
+    for other in origins[1:]:
+        pigments, oils, parameters = pigments + other.pigments, oils + other.oils, parameters + other.parameters
+    return _provenance(pigments, oils, parameters, (ground, room.light_is_number, room.measured))
 
 
 @lru_cache(maxsize=4096)
 def _provenance(
-    pigments: tuple[str, ...], oils: tuple[str, ...], parameters: tuple[str, ...], ground: Ground
+    pigments: tuple[str, ...], oils: tuple[str, ...], parameters: tuple[str, ...], place: tuple[Ground, bool, bool]
 ) -> tuple[Provenance, ...]:
-    rows = [_of_parameter(name) for name in parameters]
+    ground, light_is_number, measured = place
+    names = [*ALWAYS, *dict.fromkeys(parameters)]
+    names += [] if light_is_number else ["light"]
+    names += [] if measured else ["room_not_measured"]
+    rows = [_of_parameter(name) for name in names]
     for row in (row for row in reference.grounds() if row.name == ground):
         quantity = f"absorbency of {row.label}: {row.absorbency:g}"
         rows.append(Provenance(quantity, row.absorbency_source, row.absorbency_confidence))
-    for oil in (oil for oil in reference.oils() if oil.name in oils):
-        quantity = f"{oil.label}: drying index {oil.drying_index:g}"
-        rows.append(Provenance(quantity, oil.drying_index_source, oil.drying_index_confidence))
-        quantity = f"{oil.label}: iodine value {oil.iodine_value:g}"
-        rows.append(Provenance(quantity, oil.iodine_value_source, oil.iodine_value_confidence))
-        if oil.speed_multiplier != 1:
-            quantity = f"{oil.label}: dries in {oil.speed_multiplier:g} times the time"
-            rows.append(Provenance(quantity, oil.speed_multiplier_source, oil.speed_multiplier_confidence))
+    rows += [row for oil in reference.oils() if oil.name in oils for row in _of_oil(oil)]
     rows += [row for pigment in reference.pigments() if pigment.key in pigments for row in _of_pigment(pigment)]
     return tuple(rows)
+
+
+def _of_oil(oil: reference.Oil) -> list[Provenance]:
+    quantity = f"{oil.label}: drying index {oil.drying_index:g}"
+    rows = [Provenance(quantity, oil.drying_index_source, oil.drying_index_confidence)]
+    quantity = f"{oil.label}: iodine value {oil.iodine_value:g}"
+    rows.append(Provenance(quantity, oil.iodine_value_source, oil.iodine_value_confidence))
+    if oil.speed_multiplier != 1:
+        quantity = f"{oil.label}: dries in {oil.speed_multiplier:g} times the time"
+        rows.append(Provenance(quantity, oil.speed_multiplier_source, oil.speed_multiplier_confidence))
+    return rows
 
 
 def _of_parameter(name: str) -> Provenance:
@@ -82,23 +98,19 @@ def _of_pigment(pigment: reference.Pigment) -> tuple[Provenance, Provenance]:
     )
 
 
-def warnings(layer: LayerRecipe, mixes: tuple[MixFacts, ...], room: Room) -> tuple[str, ...]:
+def warnings(layer: LayerRecipe, origins: tuple[Origin, ...], room: Room) -> tuple[str, ...]:
     """What a painter should know about the figures, in plain words."""
-    found: dict[str, None] = {}
-    for facts in mixes:
-        found.update(dict.fromkeys(_of_mix(facts)))
+    found = [told for origin in origins for told in origin.warnings]
     if layer.wet_thickness_um > 500:
-        found["The film is thicker than any that was measured: its times are extrapolated."] = None
-    temperatures = [step.temperature_c for step in room.steps]
-    if min(temperatures) < 5 or max(temperatures) > 35:
-        found["The room is colder than 5 C or warmer than 35 C at times: the model is extrapolated there."] = None
-    if max(step.relative_humidity_pct for step in room.steps) > 60:
-        found["No published law of humidity was found: the slowing above 60 % is our assumption."] = None
-    return tuple(found)
+        found.append("The film is thicker than any that was measured: its times are extrapolated.")
+    if any(not 5 <= step.temperature_c <= 35 for step in room.steps):
+        found.append("The room is colder than 5 C or warmer than 35 C at times: the model is extrapolated there.")
+    if any(step.relative_humidity_pct > 60 for step in room.steps):
+        found.append("No published law of humidity was found: the slowing above 60 % is our assumption.")
+    return tuple(dict.fromkeys(found))
 
 
-@lru_cache(maxsize=4096)
-def _of_mix(facts: MixFacts) -> tuple[str, ...]:
+def _told_of_mix(facts: MixFacts) -> tuple[str, ...]:
     found = []
     if len(facts.metals) > 1:
         found.append("Several drier metals do not add up: the fastest one counts, its rate divided by 1.3.")

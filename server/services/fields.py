@@ -7,13 +7,16 @@ plain words where a form or a call is answered.
 import unicodedata
 from collections.abc import Iterable
 from datetime import date, datetime
-from typing import Annotated
+from typing import Annotated, TypeVar
 
-from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import AfterValidator, AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+
+T = TypeVar("T")
 
 FIRST_YEAR, LAST_YEAR = 1500, 2200
 SUM_TOLERANCE_PCT = 0.5
 # Marks that turn the direction of writing and so can make a text read as what it is not.
+_UNSEEN = frozenset({"Cc", "Cf", "Zs", "Zl", "Zp"})
 _TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
@@ -31,7 +34,15 @@ def _visible(text: str, allowed: str) -> str:
             continue
         if unicodedata.category(character) in {"Cc", "Cs", "Zl", "Zp"} or character in _TURNING:
             raise ValueError("There are characters in here that cannot be shown. Please take them out.")
-    return unicodedata.normalize("NFC", text)
+    if text.strip() and all(unicodedata.category(character) in _UNSEEN for character in text):
+        raise ValueError("There is nothing in here that can be seen. Please write some text.")
+    return composed(text)
+
+
+def composed(text: T) -> T | str:
+    """``text`` in composed form, anything else as it is. A few characters are several then, so this comes before the
+    length is looked at: what is kept must fit its column."""
+    return unicodedata.normalize("NFC", text) if isinstance(text, str) else text
 
 
 def one_line(text: str) -> str:
@@ -44,21 +55,22 @@ def several_lines(text: str) -> str:
     return _visible(text.replace("\r\n", "\n").replace("\r", "\n"), "\n\t")
 
 
+COMPOSED = BeforeValidator(composed)  # last, so that it is asked first
 # Texts that must be given, and those that may be empty.
-Text32 = Annotated[str, StringConstraints(min_length=1, max_length=32), AfterValidator(one_line)]
-Text64 = Annotated[str, StringConstraints(min_length=1, max_length=64), AfterValidator(one_line)]
-Text120 = Annotated[str, StringConstraints(min_length=1, max_length=120), AfterValidator(one_line)]
-Text200 = Annotated[str, StringConstraints(min_length=1, max_length=200), AfterValidator(one_line)]
-OptionalText120 = Annotated[str, StringConstraints(max_length=120), AfterValidator(one_line)]
-OptionalText200 = Annotated[str, StringConstraints(max_length=200), AfterValidator(one_line)]
-ShortNote = Annotated[str, StringConstraints(max_length=1000), AfterValidator(several_lines)]
-Notes = Annotated[str, StringConstraints(max_length=4000), AfterValidator(several_lines)]
-LongNotes = Annotated[str, StringConstraints(max_length=8000), AfterValidator(several_lines)]
+Text32 = Annotated[str, StringConstraints(min_length=1, max_length=32), AfterValidator(one_line), COMPOSED]
+Text64 = Annotated[str, StringConstraints(min_length=1, max_length=64), AfterValidator(one_line), COMPOSED]
+Text120 = Annotated[str, StringConstraints(min_length=1, max_length=120), AfterValidator(one_line), COMPOSED]
+Text200 = Annotated[str, StringConstraints(min_length=1, max_length=200), AfterValidator(one_line), COMPOSED]
+OptionalText120 = Annotated[str, StringConstraints(max_length=120), AfterValidator(one_line), COMPOSED]
+OptionalText200 = Annotated[str, StringConstraints(max_length=200), AfterValidator(one_line), COMPOSED]
+ShortNote = Annotated[str, StringConstraints(max_length=1000), AfterValidator(several_lines), COMPOSED]
+Notes = Annotated[str, StringConstraints(max_length=4000), AfterValidator(several_lines), COMPOSED]
+LongNotes = Annotated[str, StringConstraints(max_length=8000), AfterValidator(several_lines), COMPOSED]
 
 Uid = Annotated[str, StringConstraints(min_length=1, max_length=32, pattern=r"^[A-Za-z0-9_-]+$")]
 Version = Annotated[int, Field(ge=1, le=2_000_000_000)]
 HexColour = Annotated[str, StringConstraints(pattern=r"^#[0-9a-fA-F]{6}$", to_lower=True)]
-ColourIndexName = Annotated[str, StringConstraints(min_length=2, max_length=16), AfterValidator(one_line)]
+ColourIndexName = Annotated[str, StringConstraints(min_length=2, max_length=16), AfterValidator(one_line), COMPOSED]
 
 PercentShare = Annotated[float, Field(gt=0, le=100)]  # of a whole that other shares make up
 Percent = Annotated[float, Field(ge=0, le=100)]

@@ -101,7 +101,8 @@ class LayerUpdate(LayerFields):
 
 
 class LayerPaint(Command):
-    """What is left out, or an empty list of mixes, stays as planned."""
+    """What is left out, or an empty list of mixes, stays as planned; what is given as None is emptied, but for the
+    thickness and the time."""
 
     version: Version
     painted_at: Instant | None = None

@@ -25,6 +25,8 @@ from server.store.tables import Layer, LayerMix, Mix, Panel, Thinner
 
 __all__ = ["LAYER_KINDS", "LayerCreate", "LayerMixPart", "LayerPaint", "LayerUpdate"]
 
+# What emptying a box says of a layer that went on otherwise than planned; a box left out says nothing.
+EMPTY: dict[str, Any] = {"thinner_uid": None, "solvent_pct": 0.0, "surface": None, "sitting_min": None, "notes": ""}
 Way = Literal["up", "down"]  # up is towards the surface
 
 
@@ -84,7 +86,8 @@ def paint(session: Session, actor: Actor, uid: str, command: LayerPaint, now: da
         raise Refused("This layer is painted already. Correct it instead.")
     planned = public(session, layer)
     changes = {name: value for name, value in command.model_dump().items() if value not in (None, ())}
-    wanted = planned.model_copy(update=changes | {"mixes": command.mixes or planned.mixes})
+    emptied = {name: value for name, value in EMPTY.items() if name in command.model_fields_set - changes.keys()}
+    wanted = planned.model_copy(update=emptied | changes | {"mixes": command.mixes or planned.mixes})
     if command.version != layer.version:  # "as planned" means the plan that was on the screen
         raise records.conflict(wanted, planned, "this layer")
     below = pile.below(layer)

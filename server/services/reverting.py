@@ -22,7 +22,7 @@ from server.services.images import (
 )
 from server.services.records import mark_changed
 from server.services.unit import moment
-from server.store.tables import Change, Layer, LayerMix, Panel, Record, RuleLimit, StudioRecord, Table, TouchTest
+from server.store.tables import Change, Layer, LayerMix, Panel, Place, Record, RuleLimit, StudioRecord, Table, TouchTest
 
 # Words for rows in a refusal.
 _WORDS = {
@@ -85,6 +85,7 @@ def revert(session: Session, changes: Sequence[Change]) -> None:
         touched.append(row)
     session.flush()
     _check_stacks(session, touched)
+    _check_places(session, touched)
     _check_limits(session, touched)
 
 
@@ -160,6 +161,14 @@ def _check_limits(session: Session, rows: Sequence[Table]) -> None:
         problem = rule_limits.problem(session, studio_id)
         if problem is not None:
             raise Refused(f"This cannot be undone as things stand. {problem}")
+
+
+def _check_places(session: Session, rows: Sequence[Table]) -> None:
+    """Every panel and every mix that is tried out dries somewhere, so a studio keeps a place."""
+    for studio_id in {row.studio_id for row in rows if isinstance(row, Place) and row.archived_at is not None}:
+        query = select(col(Place.id)).where(col(Place.studio_id) == studio_id, col(Place.archived_at).is_(None))
+        if session.scalars(query.limit(1)).first() is None:
+            raise Refused("It is the only place of the studio by now. Add another one, or bring one back, first.")
 
 
 def _panels_of(session: Session, rows: Sequence[Any]) -> set[int]:

@@ -31,10 +31,11 @@ from server.services import history, studios
 from server.services.access import Actor
 from server.services.unit import Unit, unit
 from server.store.db import Database
-from server.web.forms import command_key
+from server.web.forms import key_of_sending
 from server.web.render import DONE_COOKIE, Flash, render, see_other, wants_fragment
 
 MAX_FIELDS = 2000
+SENDING = "key_of_sending"  # where the request keeps it
 PAINTER = "painter"  # who acts on a single-user install
 
 
@@ -129,8 +130,8 @@ class PageRequest:
         return render(self.request, template, context, status, headers)
 
     def unit(self, label: str, posted: FormData | None = None) -> AbstractContextManager[Unit]:
-        """One change in the history, at most once for the key that ``posted`` holds."""
-        key = command_key(posted) if posted is not None else None
+        """One change in the history, at most once for ``posted`` however often it is sent."""
+        key = getattr(self.request.state, SENDING, None) if posted is not None else None
         return unit(self.db, self.actor, label=label, key=key, now=self.now)
 
     def saved(self, work: Unit) -> Response:
@@ -152,7 +153,10 @@ async def page_request(
 
 async def posted_form(request: Request) -> FormData:
     """The posted fields. Files are refused; no form here has any."""
-    return await request.form(max_files=0, max_fields=MAX_FIELDS)
+    form = await request.form(max_files=0, max_fields=MAX_FIELDS)
+    # Told from what came in, before a page makes anything else of it.
+    setattr(request.state, SENDING, key_of_sending(f"{request.url.path}?{request.url.query}", form))
+    return form
 
 
 Page = Annotated[PageRequest, Depends(page_request)]

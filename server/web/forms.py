@@ -11,6 +11,7 @@ rows left empty do not count); ``place-name`` for a model within a model. A page
     except Conflict as fault:  form.add_conflict(fault.current, fault.message)   -> 409
 """
 
+import hashlib
 import re
 import secrets
 from collections.abc import Collection, Iterable, Mapping
@@ -61,6 +62,19 @@ def command_key(form: FormData) -> str | None:
     return given if isinstance(given, str) and _KEY.fullmatch(given) else None
 
 
+def key_of_sending(address: str, form: FormData) -> str | None:
+    """The key of one sending: the form's own with where it went and what it held, None for a form without a key.
+
+    A form that a browser brings back ("back", then other words, then Save) has the key it had, but is another change
+    once it says something else; under the form's key alone it would be taken for the first and be lost.
+    """
+    key = command_key(form)
+    if key is None:
+        return None
+    told = repr((key, address, [(name, value) for name, value in form.multi_items() if name != COMMAND_KEY]))
+    return hashlib.sha256(told.encode("utf-8", "backslashreplace")).hexdigest()
+
+
 @dataclass(slots=True)
 class FormState:
     """A form as it is shown.
@@ -97,6 +111,17 @@ class FormState:
         """After a conflict: what another edit left in this field, when it differs from what was typed here."""
         stored = self.theirs.get(name)
         return stored if stored is not None and stored != self.value(name) else None
+
+    def stored_rows(self, name: str) -> list[list[str]]:
+        """After a conflict: the texts of each line that is stored and that this form has no row for."""
+        lines: dict[int, list[str]] = {}
+        pattern = re.compile(rf"{re.escape(name)}-([0-9]{{1,4}})-")
+        shown = set(self.rows(name)) if self.theirs else set()
+        for given, text in self.theirs.items():
+            if (found := pattern.match(given)) and int(found[1]) not in shown and text:
+                is_percent = given.endswith(("_pct", "percent_on_oil"))
+                lines.setdefault(int(found[1]), []).append(f"{text} %" if is_percent else text)
+        return [lines[number] for number in sorted(lines)]
 
     def rows(self, name: str, least: int = 0) -> list[int]:
         """The numbers of a list's rows in order, with empty ones added until there are ``least``."""

@@ -2,6 +2,7 @@
 
 import json
 import sys
+from collections import Counter
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TextIO
@@ -16,8 +17,8 @@ def no_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     """A JSON object whose keys are each given once; a repeated key would silently drop a value."""
     found = dict(pairs)
     if len(found) != len(pairs):
-        names = [name for name, _ in pairs]
-        raise ValueError(f"the field {next(n for n in names if names.count(n) > 1)!r} is given twice")
+        name, _ = Counter(name for name, _ in pairs).most_common(1)[0]
+        raise ValueError(f"the field {name[:60]!r} is given twice")
     return found
 
 

@@ -21,6 +21,7 @@ from server.web.words import MONTHS
 router = APIRouter(prefix="/room")
 # Every month has its row; its number alone says nothing about it.
 QUIET = ("month",)
+MONTH_NUMBERS = frozenset(str(n) for n in range(1, 13))
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,7 @@ def by_month(values: dict[str, str]) -> dict[str, str]:
     numbers = {
         name.split("-")[1]: int(month) - 1
         for name, month in values.items()
-        if name.startswith("months-") and name.endswith("-month") and month.isdigit()
+        if name.startswith("months-") and name.endswith("-month") and month in MONTH_NUMBERS
     }
     moved = {}
     for name, value in values.items():

@@ -17,6 +17,12 @@ def too_long_text(limit: int) -> str:
     return f"That is more text than a form takes here ({limit // 1000:,} kB). Shorten it and send it again."
 
 
+def is_more(digits: str, limit: int) -> bool:
+    """Whether a number written in digits exceeds ``limit``. Python refuses to read one of thousands of digits."""
+    plain = digits.lstrip("0")
+    return len(plain) > len(str(limit)) or int(plain or "0") > limit
+
+
 async def drain(receive: Receive) -> None:
     read = 0
     while read < DRAINED_BYTES:
@@ -39,7 +45,7 @@ class BodyLimit:
         if declared is not None and not (declared.isascii() and declared.isdigit()):
             await error_response(scope, 400, "The length of this request is not a number.")(scope, receive, send)
             return
-        if declared is not None and int(declared) > self.max_bytes:
+        if declared is not None and is_more(declared, self.max_bytes):
             await drain(receive)
             await error_response(scope, 413, too_long_text(self.max_bytes))(scope, receive, send)
             return

@@ -27,6 +27,7 @@ SHARE_TOLERANCE = 0.005  # shares typed with two decimals still add up
 REFERENCE_TEMPERATURE_C = 21.0
 REFERENCE_HUMIDITY_PCT = 50.0
 SECONDS_PER_DAY = 86_400.0
+LEAST = 1e-6  # of parts, shares, micrometres and days
 
 CONTROL_CHARACTERS = re.compile(r"[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 
@@ -39,15 +40,24 @@ def _no_control_characters(text: str) -> str:
 
 Name = Annotated[str, Field(strict=True, max_length=200), AfterValidator(_no_control_characters)]
 Code = Annotated[str, Field(strict=True, min_length=1, max_length=64), AfterValidator(_no_control_characters)]
-Parts = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=10_000)]
-Share = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=1)]
+
+def _no_less_than_least(value: float) -> float:
+    """Numbers so small that they vanish beside the others would leave a mix of nothing."""
+    if value < LEAST:
+        raise ValueError(f"must be at least {LEAST:.6f}")
+    return value
+
+
+NotTiny = AfterValidator(_no_less_than_least)
+Parts = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=10_000), NotTiny]
+Share = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=1), NotTiny]
 Fraction = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=1)]
-ThicknessUm = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=10_000)]
+ThicknessUm = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=10_000), NotTiny]
 TemperatureC = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-30, le=60)]
 HumidityPct = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=100)]
 LightFactor = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0.01, le=20)]
 AgeD = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=200_000)]
-StageD = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=200_000)]
+StageD = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=200_000), NotTiny]
 
 
 class CallModel(BaseModel):

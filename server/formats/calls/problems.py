@@ -66,6 +66,7 @@ PLAIN_WORDS = {
     "too_short": "needs at least {min_length}",
     "too_long": "takes at most {max_length}",
     "string_too_short": "must not be empty",
+    "string_unicode": "holds half a character, which cannot be written",
     "string_too_long": "is too long: at most {max_length} characters",
     "enum": "must be one of {expected}",
     "literal_error": "must be one of {expected}",
@@ -77,14 +78,19 @@ PLAIN_WORDS = {
 }
 
 
+# Where a word or a number will do, the validator names its two ways; whoever called knows only the field.
+WAYS = ("literal[", "constrained-float")
+
+
 def from_validation(error: ValidationError, prefix: Sequence[int | str] = ()) -> list[FieldProblem]:
     """Every fault pydantic found, with its path and a plain message."""
-    problems = []
+    told: dict[str, list[str]] = {}
     for fault in error.errors(include_url=False, include_input=False):
         words = PLAIN_WORDS.get(fault["type"])
         if words is None:
             message = fault["msg"].removeprefix("Value error, ")
         else:
             message = words.format(**fault.get("ctx", {}))
-        problems.append(FieldProblem(path_text((*prefix, *fault["loc"])), message))
-    return problems
+        steps = [step for step in fault["loc"] if not str(step).startswith(WAYS)]
+        told.setdefault(path_text((*prefix, *steps)), []).append(message)
+    return [FieldProblem(path, ", or ".join(messages)) for path, messages in told.items()]

@@ -95,6 +95,7 @@ class UpperIn(CallModel):
     stages: StagesIn | None = None
 
 
+FIRST_YEAR = 1500  # of ``now``: the oldest layer that may be told of lies within the calendar then
 Positive = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=1_000_000)]
 
 
@@ -155,6 +156,9 @@ class Prepared:
     def __init__(self, request: SoundnessRequest, now: datetime, faults: Collector) -> None:
         self.request = request
         self.now = request.now or now
+        if self.now.year < FIRST_YEAR:
+            faults.add(("now",), f"must not be before the year {FIRST_YEAR}")
+            self.now = now
         self.ages_d = [self._age_d(item, i, faults) for i, item in enumerate(request.stack)]
         self.recipes = [
             None if item.layer is None else layer_in.layer(item.layer, ("stack", i, "layer"), faults)

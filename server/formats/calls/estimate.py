@@ -1,5 +1,6 @@
 """The ``estimate`` call: a layer and a room in, drying stages with their ranges out."""
 
+import math
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
@@ -53,10 +54,10 @@ class RegionOut(BaseModel):
 
 
 class CompositionOut(BaseModel):
-    """Fractions by volume, 0 to 1."""
+    """Fractions by volume, 0 to 1. ``richness`` is null for a film without solids, such as clear oil."""
 
     name: str
-    richness: float
+    richness: float | None
     added_binder_share: float
     solvent_share: float
     binder_volume_fraction: float
@@ -110,6 +111,11 @@ def rounded(value: float) -> float:
     return float(f"{value:.{DAYS_DIGITS}g}")
 
 
+def finite(value: float) -> float | None:
+    """``value`` rounded; None where it is not finite, for which JSON has no number."""
+    return rounded(value) if math.isfinite(value) else None
+
+
 def instant(painted_at: datetime | None, days: float) -> str | None:
     """``painted_at`` plus so many days, in the zone it came in; None beyond the calendar."""
     if painted_at is None:
@@ -141,7 +147,7 @@ COMPOSITION_FIELDS = tuple(CompositionOut.model_fields)
 
 def _composition(composition: Composition) -> dict[str, Any]:
     values = {name: getattr(composition, name) for name in COMPOSITION_FIELDS}
-    return {name: value if isinstance(value, str) else rounded(value) for name, value in values.items()}
+    return {name: value if isinstance(value, str) else finite(value) for name, value in values.items()}
 
 
 def _answer(request: EstimateRequest, estimate: LayerEstimate) -> dict[str, Any]:

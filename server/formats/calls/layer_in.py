@@ -41,6 +41,7 @@ def _no_control_characters(text: str) -> str:
 Name = Annotated[str, Field(strict=True, max_length=200), AfterValidator(_no_control_characters)]
 Code = Annotated[str, Field(strict=True, min_length=1, max_length=64), AfterValidator(_no_control_characters)]
 
+
 def _no_less_than_least(value: float) -> float:
     """Numbers so small that they vanish beside the others would leave a mix of nothing."""
     if value < LEAST:

@@ -53,6 +53,7 @@ class LimitChange:
     """What a limit was and what it is now."""
 
     name: str
+    meaning: str
     before: float
     after: float
 
@@ -117,7 +118,7 @@ def update(session: Session, actor: Actor, rule_id: str, command: LimitsUpdate) 
         if fault.fields:
             raise fault
     after = {name: value for name, value in (before | wanted).items() if value != _default(name)}
-    _check_order(after, list(wanted))
+    _check_order(before, after, list(wanted))
     return _store(session, actor, rows, (before, after))
 
 
@@ -164,7 +165,8 @@ def problem(session: Session, studio_id: int) -> str | None:
 def _names_of(rule_id: str) -> tuple[str, ...]:
     if rule_id not in RULE_IDS:
         raise NotFound
-    return tuple(row.name for row in ROWS if rule_id in row.rules)
+    # Those that fewer rules look at first: they are the rule's own.
+    return tuple(row.name for row in sorted(ROWS, key=lambda row: len(row.rules)) if rule_id in row.rules)
 
 
 def _default(name: str) -> float:
@@ -235,13 +237,13 @@ def _wanted(command: LimitsUpdate, names: Sequence[str]) -> dict[str, float]:
     return wanted
 
 
-def _check_order(after: Mapping[str, float], names: Sequence[str]) -> None:
-    """Raises ``Invalid`` at the first of two fields that do not make sense together."""
+def _check_order(before: Mapping[str, float], after: Mapping[str, float], names: Sequence[str]) -> None:
+    """Raises ``Invalid`` at the one of two fields that was changed so that they make no sense together."""
     faults = []
-    for lesser, greater in _out_of_order(after):
-        is_lesser = lesser in names
-        name, other = (lesser, greater) if is_lesser else (greater, lesser)
-        than = "more" if is_lesser else "less"
+    for pair in _out_of_order(after):
+        changed = [name for name in pair if before.get(name) != after.get(name)]
+        name = changed[0] if changed else pair[0]
+        other, than = (pair[1], "more") if name == pair[0] else (pair[0], "less")
         text = f"This must not be {than} than “{ROWS_BY_NAME[other].meaning}”: {after.get(other, _default(other)):g}."
         faults.append(FieldError(f"limits.{names.index(name)}.value" if name in names else "", text))
     if faults:
@@ -257,7 +259,7 @@ def _store(
     changes = []
     for row in ROWS:
         name = row.name
-        change = LimitChange(name, before.get(name, row.value), after.get(name, row.value))
+        change = LimitChange(name, row.meaning, before.get(name, row.value), after.get(name, row.value))
         record = by_name.get(name)
         if name in after:
             if record is None:

@@ -33,8 +33,9 @@ class MixLine:
 
 @dataclass(frozen=True, slots=True)
 class FindingLine:
-    """One finding: ``kind`` is its severity, ``helps`` the remedy with its day."""
+    """One finding: ``kind`` is its severity, ``helps`` the remedy with its day, ``rule`` its page in the rule book."""
 
+    rule: str
     kind: str
     word: str
     title: str
@@ -157,10 +158,10 @@ def _finding(found: Finding, panel: PanelFact, today: date, zone: ZoneInfo) -> F
     word = standing_words.VERDICT_WORDS[found.severity]
     title = f"{found.title} ({found.rule})"
     if found.rule == standing_words.TOUCH_GATE:
-        return FindingLine(
-            found.severity.value, word, title, standing_words.touch_gate_words(found, panel.top, today, zone)
-        )
-    return FindingLine(found.severity.value, word, title, standing_words.remedy_words(found, panel.top, today, zone))
+        helps = standing_words.touch_gate_words(found, panel.top, today, zone)
+    else:
+        helps = standing_words.remedy_words(found, panel.top, today, zone)
+    return FindingLine(found.rule, found.severity.value, word, title, helps)
 
 
 def _others(verdict: Verdict) -> str:
@@ -184,7 +185,7 @@ def _lightly(panel: PanelFact) -> FindingLine | None:
         return None
     word = f"{standing_words.VERDICT_WORDS[verdict.verdict]}: working lightly"
     may, how = standing_words.lightly_words(found)
-    return FindingLine(verdict.verdict.value, word, may, how)
+    return FindingLine(found.rule, verdict.verdict.value, word, may, how)
 
 
 def _due(panel: PanelFact, today: date) -> DueLine | None:

@@ -104,3 +104,13 @@ def shares_add_up(percents: Iterable[float], what: str = "shares") -> None:
     total = sum(given)
     if given and abs(total - 100.0) > SUM_TOLERANCE_PCT:
         raise ValueError(f"The {what} add up to {total:.4g} %. Together they must make 100 %.")
+
+
+def shares_within_the_whole(percents: Iterable[float]) -> None:
+    """Raises ValueError when shares of the area make more than 100 % and half a per cent. A layer may cover less."""
+    total = sum(percents)
+    if total > 100.0 + SUM_TOLERANCE_PCT:
+        raise ValueError(
+            f"The shares of the area add up to {total:.4g} %. Together they make 100 % at the most: "
+            "what they leave out stays as it is."
+        )

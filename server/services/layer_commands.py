@@ -16,7 +16,7 @@ from server.services.fields import (
     Uid,
     Version,
     WetThicknessUm,
-    shares_add_up,
+    shares_within_the_whole,
 )
 from server.store.tables import LayerMaterial, Surface, Texture
 
@@ -33,7 +33,7 @@ SittingMin = Annotated[int, Field(ge=1, le=24 * 60)]
 
 
 class LayerMixPart(Command):
-    """One region. ``area_pct`` may be left out when one mix covers all."""
+    """One region. ``area_pct`` may be left out when one mix covers all; what the shares leave out stays as it is."""
 
     mix_uid: Uid
     area_pct: PercentShare | None = None
@@ -49,7 +49,7 @@ def _checked_shares(mixes: tuple[LayerMixPart, ...]) -> tuple[LayerMixPart, ...]
         if len(mixes) > 1:
             raise ValueError("Give the share of the area for each mix.")
         return mixes
-    shares_add_up(given, "shares of the area")
+    shares_within_the_whole(given)
     return mixes
 
 

@@ -246,6 +246,20 @@ def test_the_slow_region_holds_the_layer_up(bench):
     assert [region.holds_up for region in fact.top.regions] == [False, True]
 
 
+def test_touches_on_a_tenth_take_a_tenth_of_the_paint_and_dry_as_the_whole_would(bench):
+    """By definition: the share says where paint lies, not how thick."""
+    for share in (10, 100):
+        mixes = [{"mix_uid": bench.white.uid, "area_pct": share, "region": "lights"}]
+        bench.painted(bench.panel(title=str(share)), 2.0, mixes=mixes)
+    facts = {fact.title: fact for group in wall(bench).groups.values() for fact in group}
+    tenth, whole = facts["10"].top, facts["100"].top
+    assert tenth is not None and whole is not None
+    assert tenth.regions[0].ml == pytest.approx(whole.regions[0].ml / 10)
+    assert tenth.regions[0].composition == whole.regions[0].composition
+    assert dict(tenth.stages) == dict(whole.stages)
+    assert facts["10"].standing is facts["100"].standing
+
+
 def test_archived_panels_are_off_the_wall_but_keep_their_page(bench):
     panel = bench.panel()
     bench.painted(panel, 2.0)

@@ -5,6 +5,7 @@ import socket
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime, timezone
 from pathlib import Path
@@ -61,6 +62,29 @@ def run_server(app: FastAPI, db: Database) -> Iterator[RunningServer]:
     listener.close()
 
 
+def run_demo(folder: Path, now: datetime) -> Iterator[RunningServer]:
+    """Serve the demo studio of ``now`` from a database in ``folder``, with the clock as it runs."""
+    import seed_demo
+
+    url = f"sqlite:///{folder / 'demo.db'}"
+    migrate(url)
+    database = Database(url)
+    seed_demo.seed(database, now)
+    yield from run_server(create_app(Settings(url), database), database)
+    database.close()
+
+
+@contextmanager
+def open_browser() -> Iterator[Browser]:
+    """The system's Chromium, without a window."""
+    path = next((found for name in CHROMIUM_NAMES if (found := shutil.which(name))), None)
+    assert path, "chromium is missing"
+    with sync_playwright() as playwright:
+        launched = playwright.chromium.launch(executable_path=path, args=CHROMIUM_ARGUMENTS)
+        yield launched
+        launched.close()
+
+
 @pytest.fixture
 def db(tmp_path: Path) -> Iterator[Database]:
     url = f"sqlite:///{tmp_path / 'studio.db'}"
@@ -79,24 +103,13 @@ def server(db: Database) -> Iterator[RunningServer]:
 @pytest.fixture(scope="session")
 def demo_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningServer]:
     """The demo studio, for tests that only look; it is shared by all of them."""
-    import seed_demo
-
-    url = f"sqlite:///{tmp_path_factory.mktemp('demo') / 'demo.db'}"
-    migrate(url)
-    database = Database(url)
-    seed_demo.seed(database, datetime.now(timezone.utc))
-    yield from run_server(create_app(Settings(url), database), database)
-    database.close()
+    yield from run_demo(tmp_path_factory.mktemp("demo"), datetime.now(timezone.utc))
 
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    path = next((found for name in CHROMIUM_NAMES if (found := shutil.which(name))), None)
-    assert path, "chromium is missing"
-    with sync_playwright() as playwright:
-        launched = playwright.chromium.launch(executable_path=path, args=CHROMIUM_ARGUMENTS)
+    with open_browser() as launched:
         yield launched
-        launched.close()
 
 
 @dataclass

@@ -1,0 +1,111 @@
+"""Every page of the app as addresses that a browser can visit.
+
+The paths are read off the routes and their ids taken from the records of a studio, so that a new page is visited
+without a word here.
+"""
+
+import inspect
+import itertools
+import typing
+import urllib.error
+import urllib.request
+from collections.abc import Iterator, Mapping
+from datetime import date
+
+from fastapi.routing import APIRoute
+from sqlalchemy import select
+from sqlmodel import col
+
+from server.store.db import Database
+from server.store.tables import Record
+from server.web.pages import ROUTERS
+
+# Pages that look different by a question in their address. A panel's page differs with every panel.
+VARIANTS: Mapping[str, tuple[str, ...]] = {
+    "/": ("on={later}",),
+    "/calendar": ("view=month", "view=agenda"),
+    "/panels": ("state=test", "q=nothing-is-called-so"),
+    "/panels/{uid}": ("scale=log",),
+    "/panels/{uid}/layers/new": ("painted=1",),
+    "/mixes": ("archived=true",),
+    "/mixing": ("mix={Mix}&panel={Panel}",),
+    "/room": ("archived=true",),
+    "/shelf": ("archived=true",),
+}
+# Pages of what is no record: a rule with limits, one without, and one number that stands for two rules.
+NO_RECORDS: Mapping[str, tuple[str, ...]] = {"/rules/{uid}": ("R01", "R20", "R23", "R35")}
+NO_PAGES = ("/healthz",)  # answers machines, not people
+EVERY_RECORD = ("/panels/{uid}",)
+ENDS = 3  # of a table's records: so many of the first and of the last are asked for a page
+ROUTES = {
+    route.path: route
+    for router in ROUTERS
+    for route in router.routes
+    if isinstance(route, APIRoute) and "GET" in (route.methods or ()) and route.path not in NO_PAGES
+}
+
+
+def paths() -> list[str]:
+    """The paths of all pages, with their parameters in braces."""
+    return list(ROUTES)
+
+
+def addresses(base: str, db: Database, path: str, later: date) -> list[str]:
+    """Where the server at ``base`` shows the page at ``path``.
+
+    One address for each word that a parameter takes, and for two records that the page is of (or for every record),
+    then its variants. ``later`` is another day for Today.
+    """
+    uids = _uids(db)
+    found = []
+    for words in _words(path):
+        if path in NO_RECORDS:
+            found += [words.replace("{uid}", uid) for uid in NO_RECORDS[path]]
+            continue
+        found += _of_records(base, uids, words, path in EVERY_RECORD) if "{uid}" in words else [words]
+        assert found, f"no record of the studio has a page at {words}"
+    one_each = {table: some[0] for table, some in uids.items() if some}
+    return found + [f"{found[0]}?{question.format(later=later, **one_each)}" for question in VARIANTS.get(path, ())]
+
+
+def _words(path: str) -> Iterator[str]:
+    """The path with every parameter that is a choice of words filled in."""
+    signature = inspect.signature(ROUTES[path].endpoint)
+    choices = {
+        name: typing.get_args(parameter.annotation)
+        for name, parameter in signature.parameters.items()
+        if f"{{{name}}}" in path and typing.get_origin(parameter.annotation) is typing.Literal
+    }
+    for chosen in itertools.product(*choices.values()):
+        filled = path
+        for name, word in zip(choices, chosen, strict=True):
+            filled = filled.replace(f"{{{name}}}", word)
+        yield filled
+
+
+def _uids(db: Database) -> dict[str, list[str]]:
+    """The ids of each table of records, in the order they were made."""
+    tables = [mapper.class_ for mapper in Record._sa_registry.mappers if issubclass(mapper.class_, Record)]
+    with db.read() as session:
+        return {
+            table.__name__: list(session.scalars(select(col(table.uid)).order_by(col(table.id)))) for table in tables
+        }
+
+
+def _of_records(base: str, uids: Mapping[str, list[str]], path: str, every: bool) -> list[str]:
+    """The pages of records. Which table they are in, the path itself answers."""
+    for some in uids.values():
+        asked = some if every else some[:ENDS] + some[-ENDS:]
+        found = [address for uid in dict.fromkeys(asked) if _is_page(base, address := path.replace("{uid}", uid))]
+        if found:
+            return found if every else list(dict.fromkeys((found[0], found[-1])))
+    return []
+
+
+def _is_page(base: str, address: str) -> bool:
+    """Whether the address answers with a page of its own, neither missing nor leading elsewhere."""
+    try:
+        with urllib.request.urlopen(base + address) as answer:
+            return bool(answer.url == base + address)
+    except urllib.error.HTTPError:
+        return False

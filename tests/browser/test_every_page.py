@@ -1,0 +1,102 @@
+"""Every page of the demo studio at two sizes and in both lights: quiet, ours alone, within its width, and fit for all.
+
+What is fit for all is asked of axe: WCAG 2.0, 2.1 and 2.2, levels A and AA. A page in one light is looked at in full;
+in the other light only colours can differ.
+"""
+
+from datetime import datetime, timedelta, timezone
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page
+
+from tests.browser import addresses
+from tests.browser.conftest import RunningServer
+
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa"]
+WHOLE = {
+    "runOnly": {"type": "tag", "values": TAGS},
+    "rules": {"target-size": {"enabled": True}},
+    "resultTypes": ["violations"],
+}
+COLOURS = {
+    "runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]},
+    "resultTypes": ["violations"],
+}
+TELL_VIOLATIONS = """document.addEventListener("securitypolicyviolation", event =>
+    console.error(`Content-Security-Policy: ${event.violatedDirective} stopped ${event.blockedURI}`))"""
+# The weave of the wall behind everything changes its colour by less than the eye sees, but an image behind words makes
+# axe give up on their contrast.
+BARE_WALL = "document.body.style.backgroundImage = 'none'"
+RUN_AXE = """options => axe.run(document, options).then(found => found.violations.map(fault =>
+    `${fault.id}: ${fault.help}: ` + fault.nodes.map(node => node.html.slice(0, 160)).join(" | ")))"""
+NARROW = {"width": 320, "height": 700}
+WIDTH = "document.documentElement.scrollWidth"
+SCREENS = {"phone": 390, "page": 1440}
+
+
+@pytest.fixture(scope="session")
+def axe() -> str:
+    """The script that looks a page over."""
+    return files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="session")
+def addresses_of(demo_server: RunningServer):
+    """The addresses of a path in the demo studio."""
+    later = datetime.now(timezone.utc).date() + timedelta(days=20)
+    return cache(lambda path: addresses.addresses(demo_server.url, demo_server.db, path, later))
+
+
+@pytest.fixture(params=SCREENS)
+def screen(request: pytest.FixtureRequest) -> Page:
+    """A page on a phone, then one on a desk, in daylight; it must have been quiet when the test ends."""
+    page: Page = request.getfixturevalue(request.param)
+    page.emulate_media(color_scheme="light", reduced_motion="reduce")
+    page.add_init_script(TELL_VIOLATIONS)
+    return page
+
+
+def faults_of_look(page: Page, axe: str) -> list[str]:
+    """What is wrong with the page as it stands, in daylight and in lamplight."""
+    page.evaluate(axe)
+    page.evaluate(BARE_WALL)
+    faults: list[Any] = page.evaluate(RUN_AXE, WHOLE)
+    page.emulate_media(color_scheme="dark")
+    faults += [f"by lamplight: {fault}" for fault in page.evaluate(RUN_AXE, COLOURS)]
+    page.emulate_media(color_scheme="light")
+    return faults
+
+
+def faults_of_width(page: Page) -> list[str]:
+    """Whether it scrolls sideways, as it stands and at 320 px (WCAG 2.2, success criterion 1.4.10)."""
+    size = page.viewport_size
+    assert size is not None
+    wide = [f"{found} px wide on {size['width']}" for found in [page.evaluate(WIDTH)] if found > size["width"]]
+    page.set_viewport_size(NARROW)
+    wide += [f"{found} px wide on 320" for found in [page.evaluate(WIDTH)] if found > NARROW["width"]]
+    page.set_viewport_size(size)
+    return wide
+
+
+@pytest.mark.parametrize("path", addresses.paths())
+def test_a_page_is_fit_to_be_seen(demo_server: RunningServer, screen: Page, addresses_of, axe: str, path: str):
+    faults = {}
+    for address in addresses_of(path):
+        answer = screen.goto(demo_server.url + address, wait_until="networkidle")
+        assert answer is not None
+        assert answer.status == 200, address
+        if "text/html" in answer.headers["content-type"]:
+            faults[address] = faults_of_width(screen) + faults_of_look(screen, axe)
+    assert {address: found for address, found in faults.items() if found} == {}
+
+
+def test_an_empty_studio_is_fit_to_be_seen(server: RunningServer, screen: Page, axe: str):
+    faults = {}
+    for path in addresses.paths():
+        if "{" not in path and path not in {"/healthz", "/parts", "/how", "/cautions"}:
+            screen.goto(server.url + path, wait_until="networkidle")
+            faults[path] = faults_of_width(screen) + faults_of_look(screen, axe)
+    assert {path: found for path, found in faults.items() if found} == {}

@@ -1,46 +1,15 @@
 """One request or a list of them, checked, answered in order."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
-from server.formats.calls import estimate, soundness
+from server.formats.calls.call import Call, find
 from server.formats.calls.layer_in import Collector
 from server.formats.calls.problems import CallProblem, FieldProblem, from_validation
 
 MAX_REQUESTS = 20_000
-
-
-@dataclass(frozen=True, slots=True)
-class Call:
-    """A stateless call: its request and answer models, how to prepare one request and answer many."""
-
-    name: str
-    request: type[BaseModel]
-    answer: type[BaseModel]
-    prepare: Callable[[Any, datetime, Collector], Any]
-    answer_many: Callable[[Sequence[Any]], list[dict[str, Any]]]
-
-
-CALLS = {
-    "estimate": Call(
-        "estimate",
-        estimate.EstimateRequest,
-        estimate.EstimateAnswer,
-        lambda request, now, faults: estimate.prepare(request, faults),
-        estimate.answer_many,
-    ),
-    "soundness": Call(
-        "soundness",
-        soundness.SoundnessRequest,
-        soundness.SoundnessAnswer,
-        soundness.Prepared,
-        soundness.answer_many,
-    ),
-}
 
 
 def answer(name: str, payload: object, now: datetime) -> Any:
@@ -48,7 +17,7 @@ def answer(name: str, payload: object, now: datetime) -> Any:
 
     ``now`` is an aware instant. Raises CallProblem naming every fault with its path.
     """
-    call = CALLS[name]
+    call = find(name)
     if isinstance(payload, list):
         if len(payload) > MAX_REQUESTS:
             raise CallProblem([FieldProblem("$", f"takes at most {MAX_REQUESTS:,} requests at once")])

@@ -8,6 +8,7 @@ from typing import Any
 from pydantic import AwareDatetime, BaseModel
 
 from server.formats.calls import layer_in
+from server.formats.calls.call import Call
 from server.formats.calls.layer_in import CallModel, Collector, LayerIn, RoomIn
 from server.science.estimate import estimate_many
 from server.science.recipe import LayerRecipe, Room
@@ -92,7 +93,7 @@ class EstimateAnswer(BaseModel):
 Prepared = tuple[EstimateRequest, LayerRecipe, Room]
 
 
-def prepare(request: EstimateRequest, faults: Collector) -> Prepared | None:
+def prepare(request: EstimateRequest, _now: datetime, faults: Collector) -> Prepared | None:
     """The request in the science's own types, or None with the faults collected."""
     before = len(faults.problems)
     recipe = layer_in.layer(request.layer, ("layer",), faults)
@@ -176,3 +177,6 @@ def _answer(request: EstimateRequest, estimate: LayerEstimate) -> dict[str, Any]
         ],
         "warnings": warnings,
     }
+
+
+CALL = Call(EstimateRequest, EstimateAnswer, prepare, answer_many)

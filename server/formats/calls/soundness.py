@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from pydantic import AwareDatetime, BaseModel, Field
 
 from server.formats.calls import layer_in
+from server.formats.calls.call import Call
 from server.formats.calls.estimate import instant, rounded
 from server.formats.calls.layer_in import AgeD, CallModel, Code, Collector, LayerIn, RoomIn, StageD
 from server.science.estimate import estimate_many
@@ -314,3 +315,6 @@ def answer_many(prepared: Sequence[Prepared]) -> list[dict[str, Any]]:
     wanted = [item.wanted() for item in prepared]
     estimates = iter(estimate_many([pair for pairs in wanted for pair in pairs]))
     return [item.answer([next(estimates) for _ in pairs]) for item, pairs in zip(prepared, wanted, strict=True)]
+
+
+CALL = Call(SoundnessRequest, SoundnessAnswer, Prepared, answer_many)

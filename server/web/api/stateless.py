@@ -16,7 +16,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from server.formats.calls import CALLS, CallProblem, answer
+from server.formats.calls import NAMES, CallProblem, answer, find
 from server.formats.calls.command import parse_json
 from server.web.deps import get_now
 from server.web.errors import problem
@@ -58,7 +58,7 @@ router = APIRouter(tags=["calculations"])
 def component_schemas() -> dict[str, Any]:
     """The JSON schemas of every request and answer, for ``components`` of the OpenAPI document."""
     models = [
-        pair for call in CALLS.values() for pair in ((call.request, "validation"), (call.answer, "serialization"))
+        pair for call in map(find, NAMES) for pair in ((call.request, "validation"), (call.answer, "serialization"))
     ]
     _, definitions = models_json_schema(models, ref_template=REF_TEMPLATE)  # type: ignore[arg-type]
     return {**definitions["$defs"], "Problem": PROBLEM_SCHEMA}
@@ -77,7 +77,7 @@ def _examples(name: str) -> dict[str, Any]:
 
 def description(name: str) -> dict[str, Any]:
     """The OpenAPI operation of a call."""
-    call = CALLS[name]
+    call = find(name)
     problem_content = {PROBLEM_JSON: {"schema": {"$ref": "#/components/schemas/Problem"}}}
     answers = {JSON: {"schema": _one_or_many(call.answer.__name__)}}
     return {

@@ -1,0 +1,35 @@
+"""What a stateless call is, and the list of them.
+
+A call's module is loaded when it is first asked for: the command for one need not wait for the others to load.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cache
+from importlib import import_module
+from typing import Any
+
+from pydantic import BaseModel
+
+from server.formats.calls.layer_in import Collector
+
+NAMES = ("estimate", "soundness")  # each has a module here with its ``CALL``
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """``prepare`` takes a checked request, the present instant and a collector of faults; ``answer_many`` takes what
+    it made of each request and answers in the same order."""
+
+    request: type[BaseModel]
+    answer: type[BaseModel]
+    prepare: Callable[[Any, datetime, Collector], Any]
+    answer_many: Callable[[Sequence[Any]], list[dict[str, Any]]]
+
+
+@cache
+def find(name: str) -> Call:
+    """The call of one of ``NAMES``."""
+    call: Call = import_module(f"server.formats.calls.{name}").CALL
+    return call

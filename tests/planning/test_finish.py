@@ -4,6 +4,7 @@ source; in proportion between: our choice."""
 import pytest
 
 from server.planning.finish import varnish_rest_d
+from server.science.soundness import DEFAULT
 
 
 @pytest.mark.parametrize(
@@ -16,3 +17,11 @@ def test_rest_by_thickness(film_um, richest, days):
 
 def test_a_rich_film_rests_a_year_however_thin():
     assert varnish_rest_d(10.0, 1.31) == 365.0
+
+
+def test_a_studio_s_own_limits_count():
+    limits = DEFAULT.edited({"varnish_thin_d": 90.0, "varnish_rich": 1.5, "varnish_thin_um": 300.0})
+    assert varnish_rest_d(300.0, 1.4, limits) == 90.0  # thin ends where thick begins
+    assert varnish_rest_d(301.0, 1.4, limits) == 365.0
+    limits = DEFAULT.edited({"varnish_thin_d": 90.0, "varnish_rich": 1.5})
+    assert varnish_rest_d(50.0, 1.4, limits) == 90.0

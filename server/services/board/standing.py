@@ -22,6 +22,7 @@ from server.services.board.films import LayerOn, LayerToCome, PanelLayers, comin
 from server.services.board.rows import StudioRows
 from server.services.forecasts import FORECASTS
 from server.services.panels import STRETCHED_SUPPORTS
+from server.services.rule_limits import Edits, thresholds_of
 from server.services.verdicts import VERDICTS, Coming, Ground, Question
 
 TOUCH_GATE = "R03"  # the rule that stops a layer over a film that is not dry to the touch
@@ -73,7 +74,7 @@ def standings(rows: StudioRows, panels: Sequence[PanelLayers], moment: Moment) -
     confidence = rows.studio.confidence_pct / 100
     cases = [_case(item, confidence, moment) for item in asked]
     seen = outlooks(cases, moment)
-    return [_standing(item, outlook, moment) for item, outlook in zip(asked, seen, strict=True)]
+    return [_standing(item, outlook, rows.limits, moment) for item, outlook in zip(asked, seen, strict=True)]
 
 
 def _next_estimates(panels: Sequence[PanelLayers], moment: Moment) -> list[LayerEstimate | None]:
@@ -187,7 +188,7 @@ def allowed_from(
     return local_day(instant(top.row.painted_at, max(named)), moment.zone)
 
 
-def _standing(item: _Asked, outlook: Outlook | None, moment: Moment) -> PanelStanding:
+def _standing(item: _Asked, outlook: Outlook | None, limits: Edits, moment: Moment) -> PanelStanding:
     finish = None if outlook is None else span_of(outlook.finish, moment)
     layers = item.layers
     return PanelStanding(
@@ -201,7 +202,7 @@ def _standing(item: _Asked, outlook: Outlook | None, moment: Moment) -> PanelSta
         outlook=outlook,
         due=_due(layers.panel, outlook, moment),
         finish=finish,
-        varnish=_varnish(layers, moment) if item.standing is Standing.FINISHED else None,
+        varnish=_varnish(layers, limits, moment) if item.standing is Standing.FINISHED else None,
     )
 
 
@@ -234,7 +235,7 @@ def _due(panel: Row, outlook: Outlook | None, moment: Moment) -> DueFact | None:
     return DueFact(panel.due_on, panel.due_for, None if risk is None else risk.odds, at_risk, is_late)
 
 
-def _varnish(layers: PanelLayers, moment: Moment) -> DaySpan | None:
+def _varnish(layers: PanelLayers, limits: Edits, moment: Moment) -> DaySpan | None:
     """From when a finished panel may be varnished: the later of the model's days and the customary rest."""
     top = layers.on[-1] if layers.on else None
     if top is None or top.film.estimate is None:
@@ -243,6 +244,7 @@ def _varnish(layers: PanelLayers, moment: Moment) -> DaySpan | None:
     rest_d = varnish_rest_d(
         max(region.composition.film_thickness_um for region in regions),
         max(region.composition.richness for region in regions),
+        thresholds_of(limits),
     )
     by_custom = local_day(top.row.painted_at + timedelta(days=rest_d), moment.zone)
     found = [layer.film.days[Stage.FINAL_VARNISH] for layer in layers.on if layer.film.days]

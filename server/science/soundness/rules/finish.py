@@ -37,7 +37,8 @@ def varnish_wait_d(facts: Facts, limits: Thresholds) -> float:
         return limits.varnish_thick_d
     thick = max((layer.wet_um for layer in films), default=0.0)
     span = limits.varnish_thick_um - limits.varnish_thin_um
-    share = min(1.0, max(0.0, (thick - limits.varnish_thin_um) / span)) if span > 0.0 else 1.0
+    beyond = thick - limits.varnish_thin_um
+    share = min(1.0, max(0.0, beyond / span)) if span > 0.0 else float(beyond > 0.0)
     return limits.varnish_thin_d + share * (limits.varnish_thick_d - limits.varnish_thin_d)
 
 

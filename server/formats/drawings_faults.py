@@ -71,6 +71,11 @@ def fault_drawing(fault: Fault) -> FaultDrawing:
     return FaultDrawing(fault.value, scene.title, scene.desc, (*_base(), *scene.shapes), tuple(labels))
 
 
+def every_fault() -> tuple[FaultDrawing, ...]:
+    """One drawing of each kind."""
+    return tuple(map(fault_drawing, Fault))
+
+
 def _base() -> tuple[FaultShape, ...]:
     return (
         _film([(LEFT, SUPPORT_Y), (RIGHT, SUPPORT_Y)], FLOOR_Y, BOARD_COLOUR),

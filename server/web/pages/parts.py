@@ -17,6 +17,7 @@ from server.formats.drawings_calendar import (
     draw_calendar,
 )
 from server.formats.drawings_calendar import Spread as DaySpread
+from server.formats.drawings_faults import FaultDrawing, every_fault
 from server.formats.drawings_odds import OddsPicture, odds_picture
 from server.formats.drawings_section import SectionDrawing, cross_section
 from server.formats.swatch import pigment_colour, pigments_swatch
@@ -72,6 +73,7 @@ class PartsPage:
     cards: tuple[Card, ...]
     minis: tuple[Miniature, ...]
     sections: tuple[tuple[str, SectionDrawing], ...]
+    faulty: tuple[FaultDrawing, ...]
     season: CalendarDrawing
     month: CalendarDrawing
     odds_shown: tuple[OddsPicture, ...]
@@ -97,6 +99,7 @@ def examples() -> PartsPage:
             ("wave-log", cross_section(SectionSubject("Breaking wave", _impasto(), support_label="linen"), log=True)),
             ("bare", cross_section(SectionSubject("A bare panel", (), "chalk ground", support_label="oak"))),
         ),
+        faulty=every_fault(),
         season=draw_calendar(_rows(), CalendarSpan(date(2031, 3, 3), 112, 8.0, 38.4)),
         month=draw_calendar(_rows(), CalendarSpan(date(2031, 3, 31), 35, 30.0, 10.4)),
         odds_shown=tuple(odds_picture(odds) for odds in (0.0, 0.02, 0.3, 0.85, 1.0)),

@@ -91,6 +91,29 @@ def create(session: Session, actor: Actor, command: MixCreate) -> Mix:
     return mix
 
 
+def of_tube(session: Session, actor: Actor, paint_uid: str) -> Mix:
+    """The mix that is one paint straight from the tube: the one that is kept already, or a new one under its label.
+
+    Raises ``Invalid`` at ``paint_uid`` for what is not on the shelf.
+    """
+    paint = _on_shelf(session, actor, "paint", paint_uid)
+    if paint is None or paint.archived_at is not None:
+        raise Invalid.at("paint_uid", "This tube is no longer on the shelf. Choose another.")
+    others = select(col(MixPart.mix_id)).where(col(MixPart.paint_id).is_distinct_from(paint.id))
+    alone = select(col(MixPart.mix_id)).where(col(MixPart.paint_id) == paint.id)
+    kept = select(Mix).where(
+        col(Mix.studio_id) == actor.studio_id,
+        col(Mix.archived_at).is_(None),
+        col(Mix.id).in_(alone),
+        col(Mix.id).not_in(others),
+    )
+    found = session.scalars(kept.order_by(col(Mix.id)).limit(1)).first()
+    if found is not None:
+        return found
+    row = PartRow(item=f"paint:{paint_uid}", parts=1)
+    return create(session, actor, MixCreate(label=paint.label, parts=(row,)))
+
+
 def update(session: Session, actor: Actor, uid: str, command: MixUpdate) -> Mix:
     """Change a mix. Raises ``NotFound``, ``Conflict``, ``Invalid``, ``Refused`` for an archived one."""
     mix = records.find(session, actor, Mix, uid, "update")

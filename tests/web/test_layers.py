@@ -58,7 +58,7 @@ def test_a_layer_is_planned_with_its_mixes(easel: Easel, panel: str):
         },
     )
     text = easel.client.get(panel).text
-    assert "1. glaze" in text and "70 % of the area" in text and "in trees" in text
+    assert "1. glaze" in text and "70\N{NO-BREAK SPACE}% of the area" in text and "in trees" in text
     values = values_of(easel, layer)
     assert (values["kind"], values["thickness_preset"], values["mixes-1-region"]) == ("glaze", "glaze_wiped", "trees")
 

@@ -6,12 +6,15 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from server.science.reference import thickness_presets
-from server.services import mixes, thinners
+from server.services import mixes, paints, thinners
 from server.services.access import Actor
-from server.services.layer_commands import LAYER_KINDS, LayerUpdate
+from server.services.errors import Invalid
+from server.services.layer_commands import LAYER_KINDS, LayerMixPart, LayerUpdate
+from server.store.tables import Mix, Paint
 from server.web.forms import FormState
 from server.web.words import figure
 
+TUBE = "tube-"  # before a paint's uid: that paint alone, without mixing it first
 # What each of the painter's words means, for those who do not use it.
 KIND_HINTS = {
     "imprimatura": "a toned ground",
@@ -37,7 +40,7 @@ class LayerChoices:
 
     kinds: Sequence[tuple[str, str, str]]
     presets: Sequence[tuple[str, str, str]]
-    mixes: Sequence[tuple[str, str]]
+    mixes: Sequence[tuple[str, Sequence[tuple[str, str]]]]  # under their headings
     thinners: Sequence[tuple[str, str]]
     regions: Sequence[str] = REGIONS
 
@@ -62,6 +65,32 @@ def layer_choices(session: Session, actor: Actor, stored: LayerUpdate | None = N
             (row.name, row.label[0].upper() + row.label[1:], f"{figure(row.wet_thickness_um, 3)} µm")
             for row in thickness_presets()
         ],
-        mixes=[(mix.uid, mix.label) for mix in [*open_mixes, *old_mixes]],
+        mixes=_by_heading([*open_mixes, *old_mixes], paints.all_open(session, actor)),
         thinners=[(thinner.uid, thinner.label) for thinner in [*open_thinners, *old_thinners]],
     )
+
+
+def _by_heading(kept: Sequence[Mix], tubes: Sequence[Paint]) -> list[tuple[str, Sequence[tuple[str, str]]]]:
+    """The mixes, then the tubes whose names no mix bears."""
+    names = {mix.label for mix in kept}
+    single = sorted((paint.label, TUBE + paint.uid) for paint in tubes if paint.label not in names)
+    groups = [
+        ("Mixes", [(mix.uid, mix.label) for mix in kept]),
+        ("Straight from the tube", [(value, label) for label, value in single]),
+    ]
+    return [(heading, pairs) for heading, pairs in groups if pairs]
+
+
+def with_tubes_as_mixes(session: Session, actor: Actor, parts: tuple[LayerMixPart, ...]) -> tuple[LayerMixPart, ...]:
+    """The regions with a mix in place of each tube that was chosen unmixed. Raises ``Invalid`` at the region."""
+    found = []
+    for number, part in enumerate(parts):
+        if not part.mix_uid.startswith(TUBE):
+            found.append(part)
+            continue
+        try:
+            mix = mixes.of_tube(session, actor, part.mix_uid.removeprefix(TUBE))
+        except Invalid as fault:
+            raise Invalid.at(f"mixes.{number}.mix_uid", fault.errors[0].message) from fault
+        found.append(part.model_copy(update={"mix_uid": mix.uid}))
+    return tuple(found)

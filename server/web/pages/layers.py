@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from functools import partial
-from typing import Any
+from typing import Any, TypeVar
 
 from fastapi import APIRouter
 from sqlmodel import Session
@@ -18,10 +18,11 @@ from server.web.form_values import show as as_text
 from server.web.forms import FormState, edited_rows, parse
 from server.web.pages.changes import Done, FormPage, Typed, change_by_button, change_by_form, exactly, with_field
 from server.web.pages.history_words import lines_of
-from server.web.pages.layer_choices import layer_choices
+from server.web.pages.layer_choices import layer_choices, with_tubes_as_mixes
 
 router = APIRouter()
 
+C = TypeVar("C", LayerCreate, LayerUpdate, LayerPaint)
 OWN_KIND = "_own_kind"
 # Every row of mixes offers the same suggestions of places; a place alone does not make a row.
 QUIET = ("region",)
@@ -29,9 +30,10 @@ NEW_LAYER = {"kind": "underpainting", "thickness_preset": "normal_brush", "mater
 
 
 @router.get("/panels/{uid}/layers/new")
-def new(page: Page, uid: str, painted: str = "") -> Response:
-    """The form of a layer to come, or with ``painted`` of one that is on already."""
+def new(page: Page, uid: str, painted: str = "", mix: str = "") -> Response:
+    """The form of a layer to come, or with ``painted`` of one that is on already; ``mix`` is chosen beforehand."""
     start = NEW_LAYER | ({"painted_at": as_text(page.now, page.zone)} if painted else {})
+    start |= {"mixes-0-mix_uid": mix} if mix else {}
     return page.render("layers/new.html", {**_new_context(page, uid, bool(painted)), "form": FormState(values=start)})
 
 
@@ -49,7 +51,7 @@ def add(page: Page, posted: Posted, uid: str, painted: str = "") -> Response:
     command = command.model_copy(update={"painted_at": exactly(command.painted_at, page.zone, page.now)})
 
     def act(session: Session) -> Done:
-        layer = layers.create(session, page.actor, uid, command, page.now)
+        layer = layers.create(session, page.actor, uid, _mixed(session, page, command), page.now)
         named = on_panel.of_layer(session, page.actor, layer.uid).named
         did = "Recorded" if command.painted_at else "Planned"
         return Done(f"{did} {named}", _at_layer(uid, layer.uid))
@@ -79,7 +81,7 @@ def save(page: Page, posted: Posted, uid: str) -> Response:
     command = command.model_copy(update={"painted_at": painted_at})
 
     def act(session: Session) -> Done:
-        layers.update(session, page.actor, uid, command, page.now)
+        layers.update(session, page.actor, uid, _mixed(session, page, command), page.now)
         here = on_panel.of_layer(session, page.actor, uid)
         return Done(f"Corrected {here.named}", _at_layer(here.panel.uid, uid))
 
@@ -108,7 +110,7 @@ def paint(page: Page, posted: Posted, uid: str) -> Response:
     command = command.model_copy(update={"painted_at": exactly(command.painted_at, page.zone, page.now)})
 
     def act(session: Session) -> Done:
-        layers.paint(session, page.actor, uid, command, page.now)
+        layers.paint(session, page.actor, uid, _mixed(session, page, command), page.now)
         here = on_panel.of_layer(session, page.actor, uid)
         return Done(f"Painted {here.named}", _at_layer(here.panel.uid, uid))
 
@@ -171,6 +173,11 @@ def with_one_thickness(posted: FormData, stored: LayerUpdate, page: PageRequest)
     return posted
 
 
+def _mixed(session: Session, page: PageRequest, command: C) -> C:
+    """The command with every tube that was chosen unmixed kept as a mix."""
+    return command.model_copy(update={"mixes": with_tubes_as_mixes(session, page.actor, command.mixes)})
+
+
 def _at_layer(panel_uid: str, uid: str) -> str:
     return f"/panels/{panel_uid}#layer-{uid}"
 
@@ -199,6 +206,7 @@ def _new_context(page: PageRequest, panel_uid: str, is_painted: bool) -> Mapping
             "back": f"/panels/{panel_uid}",
             "is_painted": is_painted,
             "is_new": True,
+            "mix_first": f"/mixes/new?panel={panel_uid}",
         }
 
 

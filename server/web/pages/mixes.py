@@ -8,7 +8,7 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from server.formats.swatch import UNKNOWN, mix_swatch
-from server.services import hazards, mixes, mixing
+from server.services import hazards, mixes, mixing, panels
 from server.services.access import Actor
 from server.services.board import moment_of
 from server.services.errors import Invalid
@@ -45,17 +45,19 @@ def all_of_them(page: Page, archived: bool = False) -> Response:
 
 
 @router.get("/new")
-def new(page: Page) -> Response:
-    return _form(page).show(page, FormState())
+def new(page: Page, panel: str = "") -> Response:
+    """With ``panel``, the uid of a panel, keeping the mix leads to a new layer of it."""
+    return _form(page, panel=panel).show(page, FormState())
 
 
 @router.post("/new")
-def add(page: Page, posted: Posted) -> Response:
+def add(page: Page, posted: Posted, panel: str = "") -> Response:
     def act(session: Session, command: Any) -> Done:
         mix = mixes.create(session, page.actor, command)
-        return Done(f"Kept the mix “{mix.label}”", f"/mixes/{mix.uid}")
+        wanted = f"/panels/{panels.get(session, page.actor, panel).uid}/layers/new?mix={mix.uid}" if panel else ""
+        return Done(f"Kept the mix “{mix.label}”", wanted or f"/mixes/{mix.uid}")
 
-    return save(page, posted, Reads(MixCreate), _form(page), act)
+    return save(page, posted, Reads(MixCreate), _form(page, panel=panel), act)
 
 
 @router.get("/{uid}")
@@ -106,15 +108,19 @@ def restore(page: Page, posted: Posted, uid: str) -> Response:
     return change_by_button(page, posted, act, f"/mixes/{uid}")
 
 
-def _form(page: PageRequest, mix: Mix | None = None) -> FormPage:
+def _form(page: PageRequest, mix: Mix | None = None, panel: str = "") -> FormPage:
+    """The form of a new mix, or of ``mix``; a new one may be wanted for a ``panel``, by its uid."""
+
     def context() -> dict[str, Any]:
         with page.db.read() as session:
+            wanted = f"?panel={panels.get(session, page.actor, panel).uid}" if panel else ""
             held = mixes.held_by(session, mix) if mix else []
             return {
                 "items": on_shelf(session, page.actor, held),
                 "metals": list(METAL_WORDS.items()),
                 "mix": mix,
-                "action": f"/mixes/{mix.uid}/edit" if mix else "/mixes/new",
+                "action": f"/mixes/{mix.uid}/edit" if mix else f"/mixes/new{wanted}",
+                "back": f"/panels/{panel}/layers/new" if panel else f"/mixes/{mix.uid}" if mix else "/mixes",
             }
 
     return FormPage("mixes/form.html", context)

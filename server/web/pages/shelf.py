@@ -1,5 +1,6 @@
 """The shelf: paints, mediums and thinners, each with a form to add and to change it, and a way back from archiving."""
 
+import re
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -20,6 +21,10 @@ from server.web.pages.changes import Done, FormPage, change_by_button
 from server.web.pages.record_forms import Reads, save
 
 router = APIRouter(prefix="/shelf")
+# The forms that offer the starter shelf while there is nothing to choose from.
+_FORM_WITHOUT_SHELF = re.compile(
+    r"/panels/[A-Za-z0-9_-]{1,32}/layers/new(\?painted=1)?|/mixes/new(\?panel=[A-Za-z0-9_-]{1,32})?|/mixing"
+)
 KindName = Literal["paints", "mediums", "thinners"]
 
 
@@ -105,12 +110,16 @@ def whole(page: Page, archived: bool = False) -> Response:
 
 @router.post("/starter")
 def put_up_starter(page: Page, posted: Posted) -> Response:
+    """Leads back to the form that wanted something on the shelf, where ``back`` names one."""
+    given = posted.get("back")
+    back = given if isinstance(given, str) and _FORM_WITHOUT_SHELF.fullmatch(given) else "/shelf"
+
     def act(session: Session) -> Done:
         added = shelf.add_starter(session, page.actor)
         told = f"Put up the starter shelf: {added} things" if added else "The starter shelf was complete already"
-        return Done(told, "/shelf")
+        return Done(told, back)
 
-    return change_by_button(page, posted, act, "/shelf")
+    return change_by_button(page, posted, act, back)
 
 
 @router.get("/{kind}/new")

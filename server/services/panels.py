@@ -1,5 +1,6 @@
 """Panels: pictures on their supports, with their ground, their place and the day they are due."""
 
+from collections.abc import Callable
 from datetime import date
 from typing import Any, Literal, get_args
 
@@ -10,7 +11,7 @@ from server.science.errors import InputError
 from server.science.reference import find_pigment
 from server.services import records
 from server.services.access import Actor, allow
-from server.services.errors import FieldError, Invalid
+from server.services.errors import FieldError, Invalid, Refused
 from server.services.fields import (
     Centimetres,
     ColourIndexName,
@@ -74,6 +75,24 @@ def update(session: Session, actor: Actor, uid: str, command: PanelUpdate) -> Pa
     return panel
 
 
+def finish(session: Session, actor: Actor, uid: str) -> Panel:
+    """Say that the painting is finished: its last layer went on when the top one was painted.
+
+    What is still planned stays planned, out of the way. Raises ``NotFound``, ``Refused`` for an archived panel, for one
+    without a painted layer, and for one that is finished already.
+    """
+    panel = records.find(session, actor, Panel, uid, "update")
+    records.refuse_archived(panel, "this panel")
+    if panel.finished_on is not None:
+        raise Refused("This panel is finished already.")
+    last = _painted_on(session, panel, func.max)
+    if last is None:
+        raise Refused("Nothing is painted on this panel yet, so it cannot be finished.")
+    records.change(panel, {"finished_on": last})
+    session.flush()
+    return panel
+
+
 def public(session: Session, panel: Panel) -> PanelUpdate:
     """The panel as the command that would leave it as it is: what an edit form starts from."""
     place_uid = session.scalars(select(col(Place.uid)).where(col(Place.id) == panel.place_id)).one()
@@ -102,13 +121,13 @@ def all_archived(session: Session, actor: Actor) -> list[Panel]:
     return records.find_all(session, actor, Panel, archived=True)
 
 
-def _first_painted_on(session: Session, panel: Panel) -> date | None:
-    """The day, in the studio's zone, on which the panel's first layer was painted."""
-    query = select(func.min(col(Layer.painted_at))).where(
+def _painted_on(session: Session, panel: Panel, which: Callable[..., Any]) -> date | None:
+    """The day, in the studio's zone, on which the panel's first (``func.min``) or last layer was painted."""
+    query = select(which(col(Layer.painted_at))).where(
         col(Layer.panel_id) == panel.id, col(Layer.archived_at).is_(None)
     )
-    first = session.scalars(query).one()
-    return None if first is None else first.astimezone(zone_of(session, panel.studio_id)).date()
+    found = session.scalars(query).one()
+    return None if found is None else found.astimezone(zone_of(session, panel.studio_id)).date()
 
 
 def _ground_pigment(command: PanelCreate) -> tuple[str | None, list[FieldError]]:
@@ -138,7 +157,7 @@ def _values(session: Session, actor: Actor, command: PanelCreate, panel: Panel |
     ):
         if day is not None and (day - today).days > 1:
             errors.append(FieldError(field, f"{what} cannot have been laid on a day to come."))
-    painted_on = None if panel is None else _first_painted_on(session, panel)
+    painted_on = None if panel is None else _painted_on(session, panel, func.min)
     if command.ground_on is not None and painted_on is not None and command.ground_on > painted_on:
         words = f"The first layer was painted on {painted_on.day} {painted_on:%B %Y}. The ground lies below it."
         errors.append(FieldError("ground_on", words))

@@ -7,7 +7,7 @@ from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 from server.store.db import Database
-from tests.web.pages_of_records import NOBODY, Easel, form_to, make_easel
+from tests.web.pages_of_records import NOBODY, Easel, form_to, forms_of, make_easel
 
 
 @pytest.fixture
@@ -214,3 +214,24 @@ def test_lightly_into_a_tacky_film(easel: Easel):
     lightly = text[text.index("May I work on it lightly?") :]
     assert "Lightly, yes" in lightly[:600]
     assert "Rule R05" in lightly and "light pressure" in lightly and "wiped" in lightly
+
+
+def test_a_panel_is_finished_with_one_tap_and_comes_back_by_undo(easel: Easel):
+    panel = easel.panel(_ground_age="year")
+    assert f"{panel}/finish" not in easel.client.get(panel).text  # nothing is on it yet
+    easel.painted(panel, "2026-11-02T10:00")
+    page = easel.client.get(panel)
+    assert easel.client.post(f"{panel}/finish", data=form_to(page, f"{panel}/finish").values).status_code == 303
+    done = easel.client.get(panel)
+    assert "Finished" in done.text
+    assert f"{panel}/finish" not in done.text
+    assert form_to(easel.client.get(f"{panel}/edit"), f"{panel}/edit").values["finished_on"] == "2026-11-02"
+    undo = next(form for form in forms_of(done) if form.action.endswith("/undo"))
+    assert easel.client.post(undo.action, data=undo.values).status_code == 303
+    assert f"{panel}/finish" in easel.client.get(panel).text
+
+
+def test_bare_ground_cannot_be_finished(easel: Easel):
+    answer = easel.client.post(f"{easel.panel()}/finish", data={})
+    assert answer.status_code == 409
+    assert "Nothing is painted on this panel yet" in answer.text

@@ -122,6 +122,17 @@ def save(page: Page, posted: Posted, uid: str) -> Response:
     return change_by_form(page, Typed(posted, form), shown, act)
 
 
+@router.post("/panels/{uid}/finish")
+def finish(page: Page, posted: Posted, uid: str) -> Response:
+    """One tap where nothing more is planned; the day can be corrected in the panel's form."""
+
+    def act(session: Session) -> Done:
+        panel = panels.finish(session, page.actor, uid)
+        return Done(f"Finished “{panel.title}”", f"/panels/{uid}")
+
+    return change_by_button(page, posted, act, f"/panels/{uid}")
+
+
 @router.post("/panels/{uid}/archive")
 def archive(page: Page, posted: Posted, uid: str) -> Response:
     def act(session: Session) -> Done:

@@ -86,7 +86,12 @@ def layer_words(layer: CalendarLayer, moment: Moment) -> str:
     else:
         went_on = f"{layer.kind} painted {words.day_words(layer.start_days.low, today)}"
     touch = layer.days.get(Stage.DRY_TO_TOUCH)
-    return went_on if touch is None else f"{went_on}, touch-dry {standing_words.span_words(touch, today)}"
+    if touch is None:
+        return went_on
+    told = f"{went_on}, touch-dry {standing_words.span_words(touch, today)}"
+    # The days of a layer to come are those of its central start: the start's own range is not in them.
+    is_open = layer.is_planned and layer.start_days.low != layer.start_days.high
+    return f"{told} if painted {words.day_words(layer.start_days.central, today)}" if is_open else told
 
 
 def _pins(panel: PanelFact, first_on: date, moment: Moment, href: str) -> Iterable[CalendarPin]:
@@ -127,7 +132,7 @@ def entries(
     return [(day, tuple(group)) for day, group in days.items()]
 
 
-_RANK = {"at_risk": 0, "due": 1, "ready": 2, "test": 3, "planned": 4, "sitting": 5, "finished": 6}
+_RANK = {"at_risk": 0, "due": 1, "ready": 2, "test": 3, "stopped": 3, "planned": 4, "sitting": 5, "finished": 6}
 
 
 def _entries(row: CalendarRow, moment: Moment) -> Iterable[Entry]:
@@ -150,9 +155,15 @@ def _entries(row: CalendarRow, moment: Moment) -> Iterable[Entry]:
         yield entry(rest.test_from, "test", f"worth pressing from here: touch-dry {_touch(panel, today)}")
     if panel.standing in (Standing.RESTS, Standing.TEST_FIRST) and rest.ready_from:
         yield entry(rest.ready_from, "ready", f"ready without a test: touch-dry {_touch(panel, today)}")
-    if panel.standing is Standing.STOPPED and rest.allowed_from:
+    is_stopped = panel.standing is Standing.STOPPED
+    if is_stopped and rest.allowed_from and rest.allowed_from > today:
+        is_stopped = False  # for a while only: the plan has its days
         yield entry(rest.allowed_from, "ready", "no rule stops the next layer any more")
+    elif is_stopped:
+        yield entry(moment.on, "stopped", f"stopped {standing_words.rest_words(panel, today)}")
     for layer in row.layers:
+        if layer.is_planned and is_stopped:
+            continue
         if not layer.is_planned:
             yield entry(layer.start_days.low, "sitting", layer_words(layer, moment))
         elif not (panel.standing is Standing.READY and layer.start_days.low <= moment.on):

@@ -37,6 +37,7 @@ VERDICT_WORDS = {
 }
 TOUCH_GATE, WORK_LIGHTLY = "R03", "R05"
 ON_COURSE = 0.95
+FAR_D = 730
 
 
 def span_words(span: DaySpan, today: date) -> str:
@@ -57,7 +58,7 @@ def rest_words(panel: PanelFact, today: date) -> str:
         case Standing.RESTS if rest.touch is not None:
             return f"until it is touch-dry, {span_words(rest.touch, today)}"
         case Standing.STOPPED if rest.allowed_from is not None and rest.allowed_from > today:
-            return f"by a rule, until {words.day_words(rest.allowed_from, today)}"
+            return f"by a rule, until {far_day_words(rest.allowed_from, today)}"
         case Standing.STOPPED:
             return "by a rule, whatever the day: change the next layer"
         case Standing.FINISHED if panel.varnish is not None:
@@ -170,7 +171,16 @@ def remedy_words(finding: Finding, top: WhenPainted | None, today: date, zone: Z
     if finding.remedy is None:
         return ""
     day = finding_day(finding, top, zone)
-    return finding.remedy.text if day is None else f"{finding.remedy.text} That is {words.day_words(day, today)}."
+    if day is None:
+        return finding.remedy.text
+    that_is = f"That is {far_day_words(day, today)}."
+    before, age, after = finding.remedy.text.partition(" old.")  # other ways may follow; the day belongs to the wait
+    return f"{before}{age} {that_is}{after}" if age else f"{finding.remedy.text} {that_is}"
+
+
+def far_day_words(day: date, today: date) -> str:
+    """A day; beyond two years only its month, since the forecast knows no more."""
+    return words.day_words(day, today) if (day - today).days < FAR_D else f"about {day:%B %Y}"
 
 
 def touch_gate_words(finding: Finding, top: LayerFact | None, today: date, zone: ZoneInfo) -> str:

@@ -180,7 +180,7 @@ def test_drops_hold_at_least_the_oil_asked_for():
 
 
 def test_numbers_have_the_precision_they_have():
-    assert [days(0.01), days(1.0), days(1.5), days(4.1), days(6.4), days(19.2), days(180.0)] == [
+    assert [days(0.01), days(1.0), days(1.5), days(4.1), days(6.4), days(19.2), days(180.0), days(2407.6)] == [
         "1 hour",
         "24 hours",
         "36 hours",
@@ -188,6 +188,7 @@ def test_numbers_have_the_precision_they_have():
         "6.5 days",
         "19 days",
         "180 days (about 6 months)",
+        "about 6.6 years",
     ]
     assert [amount(0.47), amount(1.86), amount(14.04)] == ["0.47", "1.9", "14"]
 

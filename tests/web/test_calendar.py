@@ -65,6 +65,16 @@ def test_the_agenda_tells_the_same_as_a_list(bench: Bench, client: TestClient):
     assert re.search(r"Tuesday 15 December 2026 For the show due for the show", page)
 
 
+def test_a_layer_that_a_rule_stops_for_good_has_no_day_in_the_agenda(bench: Bench, client: TestClient):
+    """Acrylic over oil is stopped whatever the day (R23), so the agenda must not say when it may go on."""
+    panel = bench.panel(title="Mixed up")
+    bench.painted(panel, 60.0)
+    bench.layer(panel, kind="block-in", material="acrylic")
+    page = words_of(client.get("/calendar?view=agenda").text)
+    assert re.search(r"Mixed up stopped by a rule, whatever the day: change the next layer", page)
+    assert "block-in may go on" not in page
+
+
 def test_what_was_painted_stands_in_the_agenda_of_its_day(bench: Bench, client: TestClient):
     trade_fact(bench)
     page = words_of(client.get("/calendar?view=agenda&start=2026-11-20").text)

@@ -25,7 +25,9 @@ def easel(client: TestClient, app: FastAPI, db: Database) -> Easel:
 
 def titles(db: Database) -> list[str]:
     with db.read() as session:
-        return list(session.scalars(select(Panel.title).where(col(Panel.archived_at).is_(None)).order_by(col(Panel.id))))
+        return list(
+            session.scalars(select(Panel.title).where(col(Panel.archived_at).is_(None)).order_by(col(Panel.id)))
+        )
 
 
 def stored(session: Session, address: str) -> Layer:

@@ -6,7 +6,8 @@ SLACK = 0.2  # a fifth of a step over is not worth the next one
 
 
 def days(value_d: float) -> str:
-    """An age or a wait, mostly rounded up: hours below two days, half days below ten, then whole days and months."""
+    """An age or a wait, mostly rounded up: hours below two days, half days below ten, then whole days and months, and
+    years from two on."""
     if value_d < 2.0:
         hours = max(1, math.ceil(value_d * 24.0 - SLACK))
         return f"{hours} hour{'s' if hours != 1 else ''}"
@@ -15,7 +16,9 @@ def days(value_d: float) -> str:
     whole = math.ceil(value_d - SLACK)
     if whole < 100:
         return f"{whole} days"
-    return f"{whole} days (about {round(whole / 30.4)} months)"
+    if whole < 730:
+        return f"{whole} days (about {round(whole / 30.4)} months)"
+    return f"about {amount(whole / 365.25)} years"
 
 
 def amount(value: float) -> str:

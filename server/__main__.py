@@ -62,6 +62,7 @@ LAUNCHER_COMMANDS = {
     "test": "the whole suite; takes pytest's options",
     "lint": "ruff, the format and the types",
     "bench": "how fast the calculations and pages are",
+    "pictures": "every page of the demo as a picture, at two sizes, light and dark",
 }
 
 

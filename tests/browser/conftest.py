@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 import uvicorn
 from fastapi import FastAPI
-from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request, ViewportSize, sync_playwright
 
 from server.store.db import Database
 from server.store.migrate import migrate
@@ -30,8 +30,8 @@ CHROMIUM_ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-PHONE = {"width": 390, "height": 844}
-DESK = {"width": 1440, "height": 900}
+PHONE: ViewportSize = {"width": 390, "height": 844}
+DESK: ViewportSize = {"width": 1440, "height": 900}
 START_LIMIT_S = 10.0
 
 

@@ -13,7 +13,7 @@ from datetime import date, datetime, timezone
 from pathlib import Path
 from typing import Literal
 
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, FloatRect, Page, ViewportSize
 
 from tests.browser import addresses
 from tests.browser.conftest import DESK, PHONE, RunningServer, open_browser, run_demo
@@ -23,27 +23,30 @@ NOW = datetime(2026, 11, 24, 9, 30, tzinfo=timezone.utc)
 LATER = date(2026, 12, 14)
 LIGHTS: tuple[Literal["light", "dark"], ...] = ("light", "dark")
 SIZES = {"phone": PHONE, "desk": DESK}
+HEIGHT = "document.documentElement.scrollHeight"
 
 
 @dataclass(frozen=True)
 class Shown:
-    """A picture of the README: the top of a page, ``width`` by ``height`` pixels. ``title`` picks a panel's page."""
+    """A picture of the README: ``height`` pixels of a page ``width`` wide, from ``top`` down. ``title`` is a link to
+    follow first."""
 
     name: str
     path: str
     width: int
     height: int
     title: str = ""
+    top: int = 0
 
 
 README = (
-    Shown("today", "/", 390, 844),
-    Shown("calendar", "/calendar", 1200, 844),
-    Shown("panel", "/panels/{uid}", 1200, 844, "The coat on the chair"),
+    Shown("today", "/", 390, 1360),
+    Shown("calendar", "/calendar", 1040, 880),
+    Shown("panel", "/panels", 960, 840, "Sleeping child, study", top=104),
 )
 
 
-def opened(browser: Browser, size: dict[str, int], light: Literal["light", "dark"]) -> Page:
+def opened(browser: Browser, size: ViewportSize, light: Literal["light", "dark"]) -> Page:
     is_phone = size["width"] < 600
     context = browser.new_context(
         locale="en-GB", timezone_id="UTC", viewport=size, color_scheme=light, is_mobile=is_phone, has_touch=is_phone
@@ -54,14 +57,14 @@ def opened(browser: Browser, size: dict[str, int], light: Literal["light", "dark
 def name_of(address: str, seen: list[str]) -> str:
     """``/panels/3nFq/edit?x=1`` as ``panels-1-edit-x-1``: ids become the number of the record among those seen."""
     words = []
-    for word in re.split(r"[/?&=]", address.strip("/")):
+    for word in filter(None, re.split(r"[/?&=]", "/today" + address if address[:2] in {"/", "/?"} else address)):
         if re.fullmatch(r"[\w-]{16}", word):
             if word not in seen:
                 seen.append(word)
             words.append(str(seen.index(word) + 1))
         else:
             words.append(word)
-    return "-".join(words) or "today"
+    return "-".join(words)
 
 
 def take_all(server: RunningServer, browser: Browser, folder: Path) -> int:
@@ -76,7 +79,11 @@ def take_all(server: RunningServer, browser: Browser, folder: Path) -> int:
             page = opened(browser, size, light)
             for address, name in names.items():
                 page.goto(server.url + address, wait_until="networkidle")
-                page.screenshot(path=folder / f"{size_name}-{light}" / f"{name}.png", full_page=True)
+                # As tall as the page, so that what is fixed to the screen's edge does not lie across its middle.
+                height = max(size["height"], page.evaluate(HEIGHT))
+                page.set_viewport_size({"width": size["width"], "height": height})
+                page.screenshot(path=folder / f"{size_name}-{light}" / f"{name}.png")
+                page.set_viewport_size(size)
             page.context.close()
     return len(names) * len(SIZES) * len(LIGHTS)
 
@@ -84,13 +91,14 @@ def take_all(server: RunningServer, browser: Browser, folder: Path) -> int:
 def take_readme(server: RunningServer, browser: Browser, folder: Path) -> int:
     """The README's pictures, in daylight."""
     for shown in README:
-        page = opened(browser, {"width": shown.width, "height": shown.height}, "light")
-        page.goto(f"{server.url}{'/panels' if shown.title else shown.path}", wait_until="networkidle")
+        page = opened(browser, {"width": shown.width, "height": shown.top + shown.height}, "light")
+        page.goto(server.url + shown.path, wait_until="networkidle")
         if shown.title:
             page.get_by_role("link", name=shown.title).first.click()
             page.get_by_role("heading", level=1, name=shown.title).wait_for()
             page.wait_for_load_state("networkidle")
-        page.screenshot(path=folder / f"{shown.name}.png")
+        clip: FloatRect = {"x": 0, "y": shown.top, "width": shown.width, "height": shown.height}
+        page.screenshot(path=folder / f"{shown.name}.png", clip=clip)
         page.context.close()
     return len(README)
 

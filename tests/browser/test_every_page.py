@@ -10,7 +10,7 @@ from importlib.resources import files
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, ViewportSize
 
 from tests.browser import addresses
 from tests.browser.conftest import RunningServer
@@ -32,7 +32,7 @@ TELL_VIOLATIONS = """document.addEventListener("securitypolicyviolation", event 
 BARE_WALL = "document.body.style.backgroundImage = 'none'"
 RUN_AXE = """options => axe.run(document, options).then(found => found.violations.map(fault =>
     `${fault.id}: ${fault.help}: ` + fault.nodes.map(node => node.html.slice(0, 160)).join(" | ")))"""
-NARROW = {"width": 320, "height": 700}
+NARROW: ViewportSize = {"width": 320, "height": 700}
 WIDTH = "document.documentElement.scrollWidth"
 SCREENS = {"phone": 390, "page": 1440}
 

@@ -63,5 +63,8 @@ def test_every_ring_has_its_place_in_the_documents():
 
 
 def test_the_pictures_of_the_readme_exist():
-    for path in re.findall(r"!\[[^\]]*\]\(([^)]+)\)", README):
+    pictures = re.findall(r'<img src="([^"]+)"', README)
+    assert len(pictures) == 3
+    for path in pictures:
         assert (ROOT / path).is_file()
+        assert (ROOT / path).stat().st_size < 150_000

@@ -191,6 +191,7 @@ def test_numbers_have_the_precision_they_have():
         "about 6.6 years",
     ]
     assert [amount(0.47), amount(1.86), amount(14.04)] == ["0.47", "1.9", "14"]
+    assert [amount(0.99999999), amount(9.96)] == ["1.0", "10"]
 
 
 @settings(max_examples=100, deadline=None)

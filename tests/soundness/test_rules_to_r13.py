@@ -113,6 +113,17 @@ def test_r05_takes_the_place_of_r03_only_for_what_may_go_on_lightly(upper, expec
     assert severity(replace(situation, action=Action.NEXT_LAYER), "R03") is STOP
 
 
+@pytest.mark.parametrize("age_d", [TACKY_D, 6.0, 12.0, 20.0])
+def test_a_film_found_tacky_late_does_not_make_its_own_mix_quick_over_slow(age_d):
+    # Derived: the room that kept one film back dries the next one too, so speeds are compared as the model has them.
+    late = there(age_d=age_d, observed=FilmState.TACKY, observed_age_d=age_d)
+    lightly = check(ask([late], coming(), Action.WORK_LIGHTLY))
+    assert lightly.state is FilmState.TACKY
+    assert rules_of(lightly) == ["R05"]
+    assert rules_of(check(ask([late], coming()))) == ["R03"]
+    assert severity(ask([late], coming(stages=times(2.7))), "R02") is CAUTION
+
+
 def test_r05_is_not_for_wet_paint():
     assert severity(ask([there(age_d=WET_D)], coming(), Action.WORK_LIGHTLY), "R03") is STOP
 

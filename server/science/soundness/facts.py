@@ -28,7 +28,9 @@ class LayerFacts:
 
     ``offset_d`` is how much older the layer is than the top one, so that an age of this layer can be said as an age of
     the layer below the brush. ``floor`` is the state the painter found at the age ``seen_d``: never softer after that.
-    ``mixes`` is empty where what went on is not known.
+    ``mixes`` is empty where what went on is not known. ``book_touch_d`` is the dry-to-touch time that no touch test has
+    moved: layers are compared in speed by it, since a test that finds one film late tells as much of the room, which
+    dries the other too.
     """
 
     place: int
@@ -41,6 +43,7 @@ class LayerFacts:
     surface: str | None
     floor: FilmState
     seen_d: float
+    book_touch_d: float
     ages: Ages
     drying: bool = field(init=False)
     richest: MixFacts | None = field(init=False)
@@ -198,6 +201,7 @@ def _painted_facts(layer: PaintedLayer, place: int, situation: Situation, tools:
     if observed is not None and not stages:
         stages = dict.fromkeys(STAGE_OF_STATE.values(), StageRange(*[max(seen_d, SHORTEST_D)] * 5))
     floor = observed or (FilmState.NONE if stages else FilmState.FIRM)
+    book_touch_d = _touch_d(stages)
     stages = after_test(stages, observed, seen_d)
     return LayerFacts(
         place=place,
@@ -210,8 +214,13 @@ def _painted_facts(layer: PaintedLayer, place: int, situation: Situation, tools:
         surface=layer.surface,
         floor=floor,
         seen_d=seen_d,
+        book_touch_d=book_touch_d,
         ages=ages,
     )
+
+
+def _touch_d(stages: dict[Stage, StageRange]) -> float:
+    return stages[Stage.DRY_TO_TOUCH].p50_d if Stage.DRY_TO_TOUCH in stages else 0.0
 
 
 def _new_facts(new: NewLayer, place: int, thresholds: Thresholds, ages: Ages) -> LayerFacts:
@@ -226,6 +235,7 @@ def _new_facts(new: NewLayer, place: int, thresholds: Thresholds, ages: Ages) ->
         surface=None,
         floor=FilmState.NONE,
         seen_d=0.0,
+        book_touch_d=_touch_d(new.stages),
         ages=ages,
     )
 
@@ -248,5 +258,11 @@ def _as_one(top: LayerFacts, upper: LayerFacts) -> LayerFacts:
     together = as_one([(mix, layer.wet_um * mix.area_share) for layer in (top, upper) for mix in layer.mixes])
     if not top.mixes or together is None:
         return upper
-    slower = max(top, upper, key=lambda layer: layer.time(Stage.DRY_TO_TOUCH))
-    return replace(upper, wet_um=top.wet_um + upper.wet_um, mixes=(together,), stages=slower.stages)
+    slower = max(top, upper, key=lambda layer: layer.book_touch_d)
+    return replace(
+        upper,
+        wet_um=top.wet_um + upper.wet_um,
+        mixes=(together,),
+        stages=slower.stages,
+        book_touch_d=slower.book_touch_d,
+    )

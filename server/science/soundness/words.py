@@ -23,9 +23,9 @@ def days(value_d: float) -> str:
 
 def amount(value: float) -> str:
     """Two digits of a quantity: 0.47, 1.9, 14."""
-    if value >= 10.0:
+    if value >= 9.95:
         return f"{value:.0f}"
-    return f"{value:.1f}" if value >= 1.0 else f"{value:.2f}"
+    return f"{value:.1f}" if value >= 0.995 else f"{value:.2f}"
 
 
 def percent(share: float) -> str:

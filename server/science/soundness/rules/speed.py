@@ -12,7 +12,7 @@ from server.science.soundness.words import days
 
 def speed_severity(upper: LayerFacts, lower: LayerFacts, limits: Thresholds) -> Severity:
     """How much a quick layer over a slow one weighs; sound when the lower one is dry through."""
-    upper_d, lower_d = upper.time(Stage.DRY_TO_TOUCH), lower.time(Stage.DRY_TO_TOUCH)
+    upper_d, lower_d = upper.book_touch_d, lower.book_touch_d
     if upper_d <= 0.0 or lower.through or not below(upper_d, limits.speed_caution_ratio * lower_d):
         return Severity.SOUND
     rich = lower.richest is not None and above(lower.richest.richness, limits.speed_rich)
@@ -52,8 +52,8 @@ def SPEED_ORDER(facts: Facts, limits: Thresholds) -> Draft | None:
     alike = [layer for severity, layer in weighed if severity is worst]
     slow = max(alike, key=lambda layer: layer.through_date)
     reason = (
-        f"The new layer dries faster (touch-dry in about {days(upper.time(Stage.DRY_TO_TOUCH))}) than "
-        f"{naming(slow, facts)} (about {days(slow.time(Stage.DRY_TO_TOUCH))}), which is not yet dry through. Quick "
+        f"The new layer dries faster (touch-dry in about {days(upper.book_touch_d)}) than "
+        f"{naming(slow, facts)} (about {days(slow.book_touch_d)}), which is not yet dry through. Quick "
         f"over slow raises the risk of drying cracks. {when(slow, Stage.DRY_THROUGH)}"
     )
     return Draft(

@@ -28,7 +28,7 @@ def _unfit_for_light_work(facts: Facts, limits: Thresholds) -> list[str]:
         found.append(f"it is {amount(upper.wet_um)} µm thick, at most {amount(limits.light_work_wet_um)} µm may go on")
     if lower.richest is None or below(upper.leanest.richness, lower.richest.richness):
         found.append("it is leaner than the layer below")
-    if below(upper.time(Stage.DRY_TO_TOUCH), lower.time(Stage.DRY_TO_TOUCH)):
+    if below(upper.book_touch_d, lower.book_touch_d):
         found.append("it dries faster than the layer below")
     return found
 

@@ -197,12 +197,14 @@ def _pigments_by_name() -> dict[str, tuple[Pigment, ...]]:
 def find_pigment(ci_name: str, variant: str | None = None) -> Pigment:
     """The pigment of a Colour Index name. ``variant`` is needed where the name has several rows.
 
+    A remark in brackets after a variant ("rutile (anatase 3.9)") is no part of its name.
+
     Raises InputError at ``ci_name`` or ``variant`` when the name is unknown, the variant is, or several rows answer.
     """
     rows = _pigments_by_name().get(ci_name.strip().casefold())
     if rows is None:
         raise InputError("ci_name", f"the pigment {ci_name!r} is not in the table; write its Colour Index name, as PW6")
-    wanted = (variant or "").strip().casefold()
+    wanted = (variant or "").partition(" (")[0].strip().casefold()
     if len(rows) == 1 and not wanted:
         return rows[0]
     named = ", ".join(row.variant for row in rows if row.variant) or "none"

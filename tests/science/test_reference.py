@@ -74,6 +74,13 @@ def test_density_against_the_crc_handbook(ci_name: str, cas: str, tolerance: flo
     assert reference.find_pigment(ci_name).density_g_cm3 == pytest.approx(handbook, rel=tolerance)
 
 
+def test_a_remark_in_brackets_is_no_part_of_a_variant():
+    assert reference.find_pigment("PW6", "rutile (anatase 3.9)") is reference.find_pigment("PW6")
+    assert reference.find_pigment("PW6", "Rutile") is reference.find_pigment("PW6")
+    with pytest.raises(InputError):
+        reference.find_pigment("PW6", "(anatase 3.9)x")
+
+
 def test_keys_of_variants():
     assert reference.find_pigment("PBr7", "raw umber").key == "PBr7/raw umber"
     assert reference.find_pigment("PW6").key == "PW6"

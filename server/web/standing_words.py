@@ -61,9 +61,15 @@ def rest_words(panel: PanelFact, today: date) -> str:
             return f"by a rule, until {far_day_words(rest.allowed_from, today)}"
         case Standing.STOPPED:
             return "by a rule, whatever the day: change the next layer"
+        case Standing.UNPLANNED if rest.touch is not None and _is_soft(panel.top):
+            return f"the last layer touch-dry {span_words(rest.touch, today)}"
         case Standing.FINISHED if panel.varnish is not None:
             return f"a final varnish {span_words(panel.varnish, today)}, after a swab test"
     return ""
+
+
+def _is_soft(top: LayerFact | None) -> bool:
+    return top is not None and top.state in (FilmState.WET, FilmState.TACKY)
 
 
 def _ready_words(panel: PanelFact, today: date) -> str:

@@ -57,6 +57,11 @@ def test_an_empty_studio_leads_to_the_first_panel(client: TestClient):
     assert "The wall is bare" in page.text
 
 
+def test_a_wet_panel_without_a_plan_still_says_until_when_it_is_soft(bench: Bench, client: TestClient):
+    bench.painted(bench.panel(title="Two figs"), 0.5)
+    assert re.search(r"Nothing planned the last layer touch-dry likely \S+", words_of(client.get("/").text))
+
+
 def test_the_trade_fact_in_words(bench: Bench, client: TestClient):
     panel, _ = trade_fact(bench)
     page = client.get("/").text

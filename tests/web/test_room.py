@@ -187,7 +187,12 @@ def test_the_known_misses_are_those_of_the_published_checks(client: TestClient):
     assert {miss.check: miss.model for miss in KNOWN_MISSES} == {number: held[0] for number, held in HELD.items()}
     for miss in KNOWN_MISSES:
         assert (miss.low, miss.high) == (by_id[miss.check].low, by_id[miss.check].high)
-    assert f"has {PUBLISHED_CHECKS - len(KNOWN_MISSES)} of them in range" in client.get("/how").text
+    page = client.get("/how").text
+    assert f"has {PUBLISHED_CHECKS - len(KNOWN_MISSES)} of them in range" in page
+    for miss in KNOWN_MISSES:  # with digits enough to see that it misses
+        shown = f"{miss.model:.4g}"
+        assert f'<td class="num">{shown}</td>' in page
+        assert not miss.low <= float(shown) <= miss.high
 
 
 def test_the_cautions_name_what_to_do_and_who_decides(client: TestClient):

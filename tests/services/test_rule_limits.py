@@ -120,9 +120,10 @@ def test_what_is_not_there_is_not_found(bench: Bench) -> None:
         for rule in ("R99", "", "r01"):
             with pytest.raises(NotFound):
                 rule_limits.of_rule(work.session, bench.actor, rule)
-        for act in (rule_limits.reset_one, lambda *given: rule_limits.set_one(*given, 1.0)):
-            with pytest.raises(NotFound):
-                act(work.session, bench.actor, "nothing")
+        with pytest.raises(NotFound):
+            rule_limits.reset_one(work.session, bench.actor, "nothing")
+        with pytest.raises(NotFound):
+            rule_limits.set_one(work.session, bench.actor, "nothing", 1.0)
 
 
 def test_the_second_tab_is_told_what_is_stored(bench: Bench) -> None:

@@ -4,7 +4,9 @@ It goes through the services, so that the demo holds nothing a painter could not
 history. The same moment makes the same studio, up to the random ids.
 """
 
+from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
+from heapq import heapify, heappop, heapreplace
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import func, select
@@ -46,9 +48,7 @@ def seed(db: Database, now: datetime) -> None:
     with unit(db, actor, label="Set up the rooms and the shelf", now=shelf_at) as work:
         shelf = _Shelf(work.session, actor)
         shelf.fill()
-    story = _Story(db, actor, shelf, now)
-    for panel in PANELS:
-        story.tell(panel)
+    _Story(db, actor, shelf, now).tell(PANELS)
 
 
 def _studio(db: Database, now: datetime) -> Actor:
@@ -105,7 +105,7 @@ class _Shelf:
 
 
 class _Story:
-    """Tells each panel's story, every event in a unit of its own at its own moment."""
+    """Tells the panels' stories side by side, every event in a unit of its own at its own moment."""
 
     def __init__(self, db: Database, actor: Actor, shelf: _Shelf, now: datetime) -> None:
         self.db = db
@@ -114,17 +114,32 @@ class _Story:
         self.now = now
         self.zone = ZoneInfo(TIME_ZONE)
 
-    def tell(self, story: PanelStory) -> None:
+    def tell(self, stories: Iterable[PanelStory]) -> None:
+        """Each story says when its next event is and waits for its turn: the history is in the order of time."""
+        told = [self._events(story) for story in stories]
+        waiting = [(next(events), number) for number, events in enumerate(told)]
+        heapify(waiting)
+        while waiting:
+            _, number = waiting[0]
+            then = next(told[number], None)
+            if then is None:
+                heappop(waiting)
+            else:
+                heapreplace(waiting, (then, number))
+
+    def _events(self, story: PanelStory) -> Iterator[datetime]:
         begun = max([layer.days_ago for layer in story.layers if layer.days_ago is not None], default=1)
-        with unit(self.db, self.actor, label=f"Added “{story.title}”", now=self._before(begun + 1)) as work:
+        moment = self._before(begun + 1)
+        yield moment
+        with unit(self.db, self.actor, label=f"Added “{story.title}”", now=moment) as work:
             uid = panels.create(work.session, self.actor, self._panel(story)).uid
         for layer in story.layers:
-            self._layer(story, uid, layer)
+            yield from self._layer(story, uid, layer)
         if story.finished_days_ago is not None:
-            self._finish(story, uid, story.finished_days_ago)
+            yield self._before(story.finished_days_ago)
+            self._finish(story, uid, self._before(story.finished_days_ago))
 
-    def _finish(self, story: PanelStory, uid: str, days_ago: int) -> None:
-        finished_at = self._before(days_ago)
+    def _finish(self, story: PanelStory, uid: str, finished_at: datetime) -> None:
         with unit(self.db, self.actor, label=f"Finished “{story.title}”", now=finished_at) as work:
             stored = panels.public(work.session, panels.get(work.session, self.actor, uid))
             finished_on = finished_at.astimezone(self.zone).date()
@@ -157,14 +172,16 @@ class _Story:
             }
         )
 
-    def _layer(self, panel: PanelStory, panel_uid: str, story: LayerStory) -> None:
+    def _layer(self, panel: PanelStory, panel_uid: str, story: LayerStory) -> Iterator[datetime]:
         painted_at = None if story.days_ago is None else self._before(story.days_ago)
         label = f"{'Painted' if painted_at else 'Planned'} the {story.kind} of “{panel.title}”"
         moment = painted_at or min(self._before(1), self.now)
+        yield moment
         with unit(self.db, self.actor, label=label, now=moment) as work:
             uid = layers.create(work.session, self.actor, panel_uid, self._command(story, painted_at)).uid
         for test in story.tests:
             pressed_at = self._before(test.days_ago)
+            yield pressed_at
             values = {"pressed_at": pressed_at, "stage": test.stage, "place_on_panel": test.where, "note": test.note}
             told = f"Touch test on “{panel.title}”: {test.stage.replace('_', '-')}"
             with unit(self.db, self.actor, label=told, now=pressed_at) as work:

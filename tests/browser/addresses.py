@@ -50,11 +50,11 @@ def paths() -> list[str]:
     return list(ROUTES)
 
 
-def addresses(base: str, db: Database, path: str, later: date) -> list[str]:
+def addresses(base: str, db: Database, path: str, later: date, every: bool = False) -> list[str]:
     """Where the server at ``base`` shows the page at ``path``.
 
-    One address for each word that a parameter takes, and for two records that the page is of (or for every record),
-    then its variants. ``later`` is another day for Today.
+    One address for each word that a parameter takes, and for two records that the page is of, then its variants.
+    ``later`` is another day for Today; ``every``: each panel's page, not only two.
     """
     uids = _uids(db)
     found = []
@@ -62,7 +62,7 @@ def addresses(base: str, db: Database, path: str, later: date) -> list[str]:
         if path in NO_RECORDS:
             found += [words.replace("{uid}", uid) for uid in NO_RECORDS[path]]
             continue
-        found += _of_records(base, uids, words, path in EVERY_RECORD) if "{uid}" in words else [words]
+        found += _of_records(base, uids, words, every and path in EVERY_RECORD) if "{uid}" in words else [words]
         assert found, f"no record of the studio has a page at {words}"
     one_each = {table: some[0] for table, some in uids.items() if some}
     return found + [f"{found[0]}?{question.format(later=later, **one_each)}" for question in VARIANTS.get(path, ())]

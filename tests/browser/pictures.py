@@ -72,7 +72,7 @@ def take_all(server: RunningServer, browser: Browser, folder: Path) -> int:
     names: dict[str, str] = {}
     for path in addresses.paths():
         seen: list[str] = []
-        for address in addresses.addresses(server.url, server.db, path, LATER):
+        for address in addresses.addresses(server.url, server.db, path, LATER, every=True):
             names[address] = name_of(address, seen)
     for size_name, size in SIZES.items():
         for light in LIGHTS:

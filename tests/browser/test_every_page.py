@@ -99,3 +99,13 @@ def test_an_empty_studio_is_fit_to_be_seen(server: RunningServer, screen: Page, 
             screen.goto(server.url + path)
             faults[path] = faults_of_width(screen) + faults_of_look(screen, axe)
     assert {path: found for path, found in faults.items() if found} == {}
+
+
+def test_the_look_sees_what_is_wrong(page: Page, axe: str):
+    """Words too pale, a field without a name: were they not found, none of the above would mean anything."""
+    page.set_content(
+        '<html lang="en"><title>x</title><p><input></p><p><font color="#bbbbbb">Pale words</font></p></html>'
+    )
+    told = " ".join(faults_of_look(page, axe))
+    assert "label: " in told
+    assert "color-contrast: " in told

@@ -6,7 +6,7 @@ integral over a changing room; the percentiles are factors on it.
 """
 
 from collections.abc import Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from itertools import starmap
 
 import numpy as np
@@ -37,6 +37,7 @@ def estimate_many(pairs: Sequence[tuple[LayerRecipe, Room]]) -> list[LayerEstima
     """The estimates of many layers, each in its room, in order. Raises InputError with the field's path."""
     if not pairs:
         return []
+    pairs = [(layer, settled(room)) for layer, room in pairs]
     regions = gather(pairs)
     rooms = rooms_of([room for _, room in pairs])
     days = np.empty((len(regions.layer), len(STAGE_ORDER), len(PERCENTILES)))
@@ -46,6 +47,19 @@ def estimate_many(pairs: Sequence[tuple[LayerRecipe, Room]]) -> list[LayerEstima
             picked = regions.of(rows)
             days[rows] = ranges(picked, rooms.of(picked.layer))
     return _answers(pairs, regions, days)
+
+
+def settled(room: Room) -> Room:
+    """``room`` without the steps that change nothing, so that a step split in two is the step it was."""
+    steps = room.steps
+    kept = [
+        step
+        for i, step in enumerate(steps)
+        if i == 0
+        or step.temperature_c != steps[i - 1].temperature_c
+        or step.relative_humidity_pct != steps[i - 1].relative_humidity_pct
+    ]
+    return room if len(kept) == len(steps) else replace(room, steps=tuple(kept))
 
 
 def _constant(regions: Regions, rooms: Rooms) -> np.ndarray:

@@ -175,7 +175,7 @@ class _Story:
     def _layer(self, panel: PanelStory, panel_uid: str, story: LayerStory) -> Iterator[datetime]:
         painted_at = None if story.days_ago is None else self._before(story.days_ago)
         label = f"{'Painted' if painted_at else 'Planned'} the {story.kind} of “{panel.title}”"
-        moment = painted_at or min(self._before(1), self.now)
+        moment = painted_at or max([self._before(1), *self._acts(panel)])
         yield moment
         with unit(self.db, self.actor, label=label, now=moment) as work:
             uid = layers.create(work.session, self.actor, panel_uid, self._command(story, painted_at)).uid
@@ -187,6 +187,12 @@ class _Story:
             with unit(self.db, self.actor, label=told, now=pressed_at) as work:
                 command = touch_tests.TouchTestCreate.model_validate(values)
                 touch_tests.log(work.session, self.actor, uid, command)
+
+    def _acts(self, panel: PanelStory) -> list[datetime]:
+        """When its layers were painted and pressed."""
+        painted = [layer for layer in panel.layers if layer.days_ago is not None]
+        days = [layer.days_ago for layer in painted] + [test.days_ago for layer in painted for test in layer.tests]
+        return [self._before(day) for day in days if day is not None]
 
     def _command(self, story: LayerStory, painted_at: datetime | None) -> layers.LayerCreate:
         today = self.now.astimezone(self.zone).date()

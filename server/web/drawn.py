@@ -49,7 +49,7 @@ def _layer(layer: LayerFact, today: date) -> SectionLayer:
         state=_state(layer),
         detail=_touch_words(layer.stages.get(Stage.DRY_TO_TOUCH), today),
         severity=verdict.verdict.value if verdict else "",
-        finding=f"{worst}, over {below}" if verdict else "",
+        finding=f"Over {below}: {worst[0].lower()}{worst[1:]}" if verdict else "",
         href=f"#layer-{layer.uid}",
     )
 

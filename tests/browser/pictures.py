@@ -76,15 +76,14 @@ def take_all(server: RunningServer, browser: Browser, folder: Path) -> int:
             names[address] = name_of(address, seen)
     for size_name, size in SIZES.items():
         for light in LIGHTS:
-            page = opened(browser, size, light)
             for address, name in names.items():
-                page.goto(server.url + address, wait_until="networkidle")
-                # As tall as the page, so that what is fixed to the screen's edge does not lie across its middle.
-                height = max(size["height"], page.evaluate(HEIGHT))
-                page.set_viewport_size({"width": size["width"], "height": height})
-                page.screenshot(path=folder / f"{size_name}-{light}" / f"{name}.png")
-                page.set_viewport_size(size)
-            page.context.close()
+                page = opened(browser, size, light)
+                page.goto(server.url + address)
+                if size == PHONE:
+                    # As tall as the page, so that the areas at the screen's foot do not lie across its middle.
+                    page.set_viewport_size({"width": size["width"], "height": page.evaluate(HEIGHT)})
+                page.screenshot(path=folder / f"{size_name}-{light}" / f"{name}.png", full_page=True)
+                page.context.close()
     return len(names) * len(SIZES) * len(LIGHTS)
 
 
@@ -92,7 +91,7 @@ def take_readme(server: RunningServer, browser: Browser, folder: Path) -> int:
     """The README's pictures, in daylight."""
     for shown in README:
         page = opened(browser, {"width": shown.width, "height": shown.top + shown.height}, "light")
-        page.goto(server.url + shown.path, wait_until="networkidle")
+        page.goto(server.url + shown.path)
         if shown.title:
             page.get_by_role("link", name=shown.title).first.click()
             page.get_by_role("heading", level=1, name=shown.title).wait_for()

@@ -164,7 +164,7 @@ def test_settings_that_cannot_be_are_said_at_their_field(client: TestClient, nam
 def test_every_figure_is_told_with_its_source_and_how_sure_it_is(client: TestClient):
     page = client.get("/how").text
     for row in reference.parameters():
-        assert row.meaning[1:].replace("'", "&#39;") in page
+        assert row.meaning[1:].replace("'", "&#39;").replace(" um ", " µm ") in page
     for pigment in reference.pigments():
         assert f"{pigment.ci_name} " in page
         assert pigment.trade_names.replace("'", "&#39;") in page

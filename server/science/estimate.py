@@ -7,7 +7,7 @@ integral over a changing room; the percentiles are factors on it.
 
 from collections.abc import Sequence
 from dataclasses import fields, replace
-from itertools import starmap
+from itertools import pairwise, starmap
 
 import numpy as np
 
@@ -50,8 +50,13 @@ def estimate_many(pairs: Sequence[tuple[LayerRecipe, Room]]) -> list[LayerEstima
 
 
 def settled(room: Room) -> Room:
-    """``room`` without the steps that change nothing, so that a step split in two is the step it was."""
+    """``room`` without the steps that change nothing, so that a step split in two is the step it was.
+
+    A room whose steps are out of order comes back as it is: it is refused where rooms are read.
+    """
     steps = room.steps
+    if not all(later.from_d > earlier.from_d for earlier, later in pairwise(steps)):
+        return room
     kept = [
         step
         for i, step in enumerate(steps)

@@ -3,10 +3,12 @@
 Sizes: WCAG 2.2, success criteria 1.4.10 (reflow at 320 px) and 2.5.8 (targets); 44 px are ours.
 """
 
+import contextlib
 from datetime import datetime, timedelta, timezone
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Error as PlaywrightError
+from playwright.sync_api import Page, Route, expect
 
 from server.services import layers, mixes, paints, panels, places, shelf, studios
 from server.services.access import Actor
@@ -81,6 +83,32 @@ def test_a_mix_is_answered_while_it_is_typed_and_kept(studio: RunningServer, req
     page.get_by_role("button", name="Keep this mix").click()
     expect(page.get_by_role("heading", name="Thin white")).to_be_visible()
     expect(page.locator("#flash")).to_contain_text("Kept the mix “Thin white”")
+
+
+def test_the_last_thing_typed_is_answered_however_slow_the_answer_before(studio: RunningServer, page: Page):
+    """An answer on its way is given up for a newer question; it neither holds it back nor overwrites it."""
+    page.goto(studio.url + "/mixing")
+    choose(page, 0, "Titanium white", "9")
+    expect(page.locator("#gist")).to_contain_text("Touch-dry likely")
+    asked: list[str] = []
+
+    def slowly(route: Route) -> None:
+        asked.append(route.request.url)
+        if len(asked) == 1:
+            page.wait_for_timeout(1500)
+        with contextlib.suppress(PlaywrightError):  # given up by the page meanwhile
+            route.continue_()
+
+    page.route("**/mixing?**", slowly)
+    page.locator("[name='parts-1-item']").select_option(label="Odourless mineral spirits")
+    page.wait_for_timeout(400)
+    page.locator("[name='parts-1-parts']").fill("3")
+    page.wait_for_timeout(500)
+    page.get_by_label("Over which panel").select_option(label="Two pears")
+    expect(page.locator("#gist")).to_contain_text("Stop")
+    assert "parts-1-parts=3" in asked[-1]
+    page.wait_for_timeout(1500)
+    expect(page.locator("#gist")).to_contain_text("Stop")
 
 
 def test_enter_works_it_out_and_takes_nothing_away(studio: RunningServer, plain_page: Page):

@@ -1,0 +1,76 @@
+"""The records a studio keeps.
+
+One class a table. ``table=True`` classes do not validate: the command models in ``server/services`` do that
+at the edge, and CHECK constraints stand behind them. Conventions:
+
+- every record has a random ``uid`` that addresses it from outside, so counting up ids finds nothing;
+- ``version`` grows with each change and guards against two people editing the same record;
+- nothing is deleted: ``archived_at`` hides a record, the history brings back what an edit replaced;
+- row ids are never used twice, so that the history can name a row that is gone;
+- instants are aware UTC (``*_at``), days are dates (``*_on``); the unit of a quantity is in its name.
+"""
+
+from server.store.tables.base import (
+    KEEP_IDS,
+    NAMING_CONVENTION,
+    GroundKind,
+    GroundSurface,
+    LayerMaterial,
+    Light,
+    MediumPartKind,
+    MixPartKind,
+    Record,
+    StudioRecord,
+    Surface,
+    Table,
+    Texture,
+    TouchStage,
+    UtcDateTime,
+    json_or_null,
+    new_uid,
+    one_of,
+    utc_now,
+)
+from server.store.tables.history import Change, ChangeSet
+from server.store.tables.panels import Layer, LayerMix, Panel, TouchTest
+from server.store.tables.shelf import Medium, MediumPart, Mix, MixPart, Paint, PaintPigment, Thinner
+from server.store.tables.studio import Place, PlaceMonth, RuleLimit, Studio
+
+__all__ = [
+    "KEEP_IDS",
+    "NAMING_CONVENTION",
+    "Change",
+    "ChangeSet",
+    "GroundKind",
+    "GroundSurface",
+    "Layer",
+    "LayerMaterial",
+    "LayerMix",
+    "Light",
+    "Medium",
+    "MediumPart",
+    "MediumPartKind",
+    "Mix",
+    "MixPart",
+    "MixPartKind",
+    "Paint",
+    "PaintPigment",
+    "Panel",
+    "Place",
+    "PlaceMonth",
+    "Record",
+    "RuleLimit",
+    "Studio",
+    "StudioRecord",
+    "Surface",
+    "Table",
+    "Texture",
+    "Thinner",
+    "TouchStage",
+    "TouchTest",
+    "UtcDateTime",
+    "json_or_null",
+    "new_uid",
+    "one_of",
+    "utc_now",
+]

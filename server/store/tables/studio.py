@@ -1,0 +1,55 @@
+"""The studio, its limits of the rules, its places and their climate."""
+
+from sqlalchemy import CheckConstraint, UniqueConstraint
+from sqlmodel import Field
+
+from server.store.tables.base import KEEP_IDS, Light, Record, StudioRecord, Table, one_of
+
+
+class Studio(Record, table=True):
+    __table_args__ = (
+        CheckConstraint("confidence_pct between 50 and 99", name="confidence_pct"),
+        CheckConstraint("drops_per_ml between 1 and 100", name="drops_per_ml"),
+        KEEP_IDS,
+    )
+    name: str = Field(max_length=120)
+    time_zone: str = Field(max_length=64)  # IANA name
+    confidence_pct: int = Field(default=90)  # the quantile that "ready" waits for
+    drops_per_ml: int = Field(default=20)  # the painter's own count
+    is_invented: bool = Field(default=False)  # the demo studio says so on every page
+
+
+class RuleLimit(StudioRecord, table=True):
+    """A limit of the soundness rules that a studio set otherwise than its default; archived: back at the default."""
+
+    __tablename__ = "rule_limit"
+    __table_args__ = (UniqueConstraint("studio_id", "name"), KEEP_IDS)
+    name: str = Field(max_length=64)  # as in the table of thresholds, with the same unit
+    value: float
+
+
+class Place(StudioRecord, table=True):
+    """Where panels dry, with its climate: one value, overruled month by month."""
+
+    __table_args__ = (one_of("light", Light), KEEP_IDS)
+    name: str = Field(max_length=120)
+    light: str = Field(max_length=16)  # dark, dim, room, bright, sun_glass, number
+    light_factor: float | None = None  # only with light = number
+    measured: bool = False  # True: the figures below were read off instruments
+    temperature_c: float = 20.0
+    relative_humidity_pct: float = 50.0
+    notes: str = Field(default="", max_length=4000)
+
+
+class PlaceMonth(Table, table=True):
+    __tablename__ = "place_month"
+    __table_args__ = (
+        UniqueConstraint("place_id", "month"),
+        CheckConstraint("month between 1 and 12", name="month"),
+        KEEP_IDS,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    place_id: int = Field(foreign_key="place.id", index=True)
+    month: int
+    temperature_c: float
+    relative_humidity_pct: float

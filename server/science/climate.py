@@ -10,11 +10,21 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from server.science import reference
-from server.science.drying import Climate, Film, Number, arrhenius, humidity_factor, inverse_kelvin, stage_times
+from server.science.drying import (
+    Climate,
+    Film,
+    Number,
+    arrhenius,
+    drying_speed,
+    humidity_factor,
+    inverse_kelvin,
+    stage_times,
+)
 from server.science.errors import InputError
 from server.science.recipe import Room
 from server.science.routes import RouteMeans
 
+Days = float | np.ndarray
 FAR_D = 1e9  # where the unused steps of a shorter room begin
 
 
@@ -50,24 +60,29 @@ def rooms_of(rooms: Sequence[Room]) -> Rooms:
     if not counts.all():
         raise InputError("room.steps", "a room needs at least one climate")
     known = np.array(
-        [(s.from_d, s.temperature_c, s.relative_humidity_pct) for room in rooms for s in room.steps], dtype=float
+        [
+            (s.from_d, s.temperature_c, s.relative_humidity_pct, room.light if s.light is None else s.light)
+            for room in rooms
+            for s in room.steps
+        ],
+        dtype=float,
     )
     most = int(counts.max())
     used = np.arange(most) < counts[:, None]
-    table = np.empty((len(rooms), most, 3))
+    table = np.empty((len(rooms), most, 4))
     table[used] = known
     table[:, 0, 0] = 0.0  # the first step counts from the painting on
     if most > 1:
         last = known[np.cumsum(counts) - 1]
         table[~used] = np.repeat(last, most - counts, axis=0)
         table[:, :, 0][~used] = FAR_D
-    light = np.array([room.light for room in rooms], dtype=float)
+    light = table[:, :, 3]
     if not np.all((light > 0) & (light < np.inf)):
         raise InputError("room.light", "must be above zero")
     if not np.isfinite(known).all() or np.any(np.diff(table[:, :, 0], axis=1) < 0):
         raise InputError("room.steps", "the steps of a room must be numbers, each later than the one before")
     warmth, damp = np.asarray(inverse_kelvin(table[:, :, 1])), np.asarray(humidity_factor(table[:, :, 2]))
-    return Rooms(table[:, :, 0], warmth, damp, np.repeat(light[:, None], most, axis=1))
+    return Rooms(table[:, :, 0], warmth, damp, light)
 
 
 def constant_means(rooms: Rooms) -> RouteMeans:
@@ -94,6 +109,12 @@ class Clock:
         missing = goals - self.progress[rows, step]
         return (self.start_d[rows, step] + missing / self.rate[rows, step]).reshape(target.shape)
 
+    def progress_at(self, at_d: Days) -> np.ndarray:
+        """How far the one row of this clock has come at ``at_d``, of any shape; before day 0 the first rate counts."""
+        days = np.asarray(at_d, dtype=float)
+        step = np.maximum(np.searchsorted(self.start_d[0], days, side="right") - 1, 0)
+        return np.asarray(self.progress[0, step] + self.rate[0, step] * (days - self.start_d[0, step]))
+
 
 def last_below(table: np.ndarray, rows: np.ndarray, goals: np.ndarray) -> np.ndarray:
     """Position of the last entry below each goal in its row of a table that grows along its rows, or 0."""
@@ -119,6 +140,37 @@ def clocks(film: Film, rooms: Rooms) -> tuple[Clock, Clock, Clock, Clock]:
     days = (times.dry_to_touch_d, times.dry_to_recoat_d, times.dry_through_d, times.varnish_d)
     touch, recoat, through, varnish = (clock(rooms.start_d, 1 / np.asarray(d)) for d in days)
     return touch, recoat, through, varnish
+
+
+def reference_clock(room: Room) -> Clock:
+    """A clock of one row that runs with the room: its progress is effective days, days in the reference room.
+
+    Its rate is the room's drying speed, equation (16): how fast a 50 um neutral linseed layer comes to dry-to-recoat
+    against the reference room of 21 C, 50 % relative humidity and light 1. One day there is one effective day.
+    Raises InputError when the room has no step or its steps are not in order.
+    """
+    rooms = rooms_of([room])
+    return clock(rooms.start_d, np.asarray(drying_speed(rooms.climate())))
+
+
+def effective_days(room: Room, from_d: Days, until_d: Days) -> np.ndarray:
+    """Effective (reference) days that pass in ``room`` between two moments, both in days after day 0 of the room.
+
+    Numbers or arrays that broadcast; the answer has their shape. Negative where ``until_d`` is the earlier one; before
+    day 0 the first step counts. Splitting a span into parts changes nothing: the parts add up. Raises InputError as
+    ``reference_clock`` does.
+    """
+    running = reference_clock(room)
+    return running.progress_at(until_d) - running.progress_at(from_d)
+
+
+def room_days(room: Room, effective_d: Days) -> np.ndarray:
+    """Days after day 0 of the room at which so many effective days have passed: the way back from ``effective_days``.
+
+    A number or an array of effective days after day 0; the answer has its shape. Raises InputError likewise.
+    """
+    goals = np.asarray(effective_d, dtype=float)
+    return reference_clock(room).reach(goals.reshape(1, -1)).reshape(goals.shape)
 
 
 def _column(number: Number) -> Number:

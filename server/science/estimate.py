@@ -63,6 +63,7 @@ def settled(room: Room) -> Room:
         if i == 0
         or step.temperature_c != steps[i - 1].temperature_c
         or step.relative_humidity_pct != steps[i - 1].relative_humidity_pct
+        or step.light != steps[i - 1].light
     ]
     return room if len(kept) == len(steps) else replace(room, steps=tuple(kept))
 

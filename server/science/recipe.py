@@ -92,19 +92,23 @@ class LayerRecipe:
 
 @dataclass(frozen=True, slots=True)
 class RoomStep:
-    """The room from ``from_d`` (days after the layer was painted) until the next step."""
+    """The room from ``from_d`` (days after the layer was painted) until the next step.
+
+    ``light`` is the factor of this step alone, for a panel that was moved; None: the room's.
+    """
 
     from_d: float
     temperature_c: float
     relative_humidity_pct: float
+    light: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Room:
     """Where a layer dries. ``steps`` has at least one entry; the first counts from day 0, the last holds on.
 
-    ``light`` is the factor on the uncatalysed route (1 = diffuse daylight of an ordinary room);
-    ``light_is_number`` says the painter gave it as a number, which removes its spread.
+    ``light`` is the factor on the uncatalysed route (1 = diffuse daylight of an ordinary room) in every step that has
+    none of its own; ``light_is_number`` says the painter gave it as a number, which removes its spread.
     ``measured`` False adds the spread of an unknown room.
     """
 

@@ -7,7 +7,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from server.science.climate import MetClimate, clock, rooms_of
+from server.science.climate import MetClimate, clock, effective_days, room_days, rooms_of
 from server.science.drying import Climate, Film, climate, drying_speed, humidity_factor, inverse_kelvin, stage_times
 from server.science.estimate import estimate
 from server.science.films import gather
@@ -159,3 +159,35 @@ def test_drying_speed_of_a_room():
 @pytest.mark.parametrize(("humidity_pct", "factor"), [(0, 1.0), (60, 1.0), (80, 0.8), (100, 0.5)])
 def test_humidity_factor_by_hand(humidity_pct: float, factor: float):
     assert humidity_factor(humidity_pct) == pytest.approx(factor)
+
+
+def test_a_day_in_the_reference_room_is_an_effective_day():
+    assert effective_days(make.room(21.0, 50.0), 2.0, 5.5) == pytest.approx(3.5)
+
+
+def test_effective_days_add_up_and_lead_back():
+    """In a cool studio through three years: parts of a span add up, and the day is found again."""
+    room = three_years()
+    days = np.linspace(0.0, 1200.0, 41)
+    passed = effective_days(room, 0.0, days)
+    assert np.diff(passed) == pytest.approx(effective_days(room, days[:-1], days[1:]))
+    assert passed[-1] == pytest.approx(np.diff(passed).sum())
+    assert room_days(room, passed[1:]) == pytest.approx(days[1:])
+    assert effective_days(room, 400.0, 300.0) == pytest.approx(-effective_days(room, 300.0, 400.0))
+
+
+def test_effective_days_are_the_speed_integrated():
+    """Three days at the reference and ten at 12 C, whose speed is 10.277 / 23.96. Derived by hand; SciPy's `quad`."""
+    room = make.changing((0, 21, 50), (3, 12, 50))
+    assert effective_days(room, 0.0, 13.0) == pytest.approx(3 + 10 * 10.277 / 23.96, rel=0.005)
+    smoothly = quad(lambda t_d: float(drying_speed(climate(*smooth(t_d), 1.0))), 0.0, 10.0, limit=200)[0]
+    hours = Room(tuple(RoomStep(i / 24, *smooth((i + 0.5) / 24)) for i in range(240)))
+    assert effective_days(hours, 0.0, 10.0) == pytest.approx(smoothly, rel=1e-3)
+
+
+def test_a_panel_that_is_moved_into_the_light_dries_on_there():
+    """Titanium 50 um: 23.238 d in the dark, 5.809 d in the room. Six days dark, then the room. Derived."""
+    layer = make.layer(50.0, make.mix(make.paint(1, "PW6")))
+    moved = Room((RoomStep(0.0, 21.0, 50.0, light=0.25), RoomStep(6.0, 21.0, 50.0)), light=1.0)
+    got = estimate(layer, moved).stages[Stage.DRY_TO_TOUCH].p50_d
+    assert got == pytest.approx(6 + (1 - 6 / 23.238) * 5.809, rel=1e-3)

@@ -133,6 +133,21 @@
   }
   document.addEventListener("DOMContentLoaded", function () { showToday(document); });
 
+  // ---- within a calendar the keyboard moves it, shows less or more, and goes to today ----
+  document.addEventListener("keydown", function (event) {
+    var calendar = event.target.closest && event.target.closest("[data-keys]");
+    if (!calendar || event.ctrlKey || event.metaKey || event.altKey) return;
+    var names = { "+": "[data-closer]", "=": "[data-closer]", "-": "[data-wider]" };
+    if (names[event.key]) {
+      var link = document.querySelector(names[event.key]);
+      if (link) { event.preventDefault(); link.click(); }
+    } else if (event.key === "t" || event.key === "T") {
+      event.preventDefault();
+      var around = document.querySelector("[data-around-today]");
+      if (calendar.hasAttribute("data-today")) showToday(document); else if (around) around.click();
+    }
+  });
+
   // ---- print shows what is in drawers ----
   var opened = [];
   window.addEventListener("beforeprint", function () {

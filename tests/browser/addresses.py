@@ -23,7 +23,7 @@ from server.web.pages import ROUTERS
 # Pages that look different by a question in their address. A panel's page differs with every panel.
 VARIANTS: Mapping[str, tuple[str, ...]] = {
     "/": ("on={later}",),
-    "/calendar": ("view=month", "view=agenda"),
+    "/calendar": ("view=year", "view=month", "view=week", "view=agenda"),
     "/panels": ("state=test", "q=nothing-is-called-so"),
     "/panels/{uid}": ("scale=log",),
     "/panels/{uid}/layers/new": ("painted=1",),

@@ -130,6 +130,25 @@ def test_the_views_of_the_calendar(wall: RunningServer, page: Page):
     expect(page.get_by_role("link", name="Around today")).to_have_count(0)
 
 
+def test_the_keyboard_moves_the_calendar(wall: RunningServer, page: Page):
+    """Keys count only within the calendar (WCAG 2.2, success criterion 2.1.4)."""
+    page.goto(wall.url + "/calendar?view=year")
+    page.keyboard.press("+")
+    expect(page).to_have_url(re.compile("view=year"))
+    for view in ("season", "month", "week"):
+        page.locator("#cal").focus()
+        page.keyboard.press("+")
+        expect(page).to_have_url(re.compile(f"view={view}"))
+    page.get_by_role("link", name="Later").click()
+    expect(page.get_by_role("link", name="Around today")).to_be_visible()
+    page.locator("#cal").focus()
+    page.keyboard.press("t")
+    expect(page.get_by_role("link", name="Around today")).to_have_count(0)
+    page.locator("#cal").focus()
+    page.keyboard.press("-")
+    expect(page).to_have_url(re.compile("view=month"))
+
+
 def test_an_old_wall_still_logs_the_press(wall: RunningServer, page: Page):
     """A page left open over the turn of the ten minutes still has a key that works."""
     page.goto(wall.url + "/")

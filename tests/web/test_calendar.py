@@ -1,8 +1,11 @@
-"""The calendar over HTTP: three views in words, moving about, an empty studio, queries."""
+"""The calendar over HTTP: five views in words, moving about, an empty studio, queries."""
 
+import calendar
+import itertools
 import re
 from collections.abc import Callable
 from datetime import date, timedelta
+from html import unescape
 
 import pytest
 from starlette.testclient import TestClient
@@ -12,7 +15,8 @@ from tests.services.board_studio import hang, trade_fact
 from tests.services.conftest import NOW, Bench, make_bench
 from tests.web.test_today import words_of
 
-VIEWS = ("season", "month", "agenda")
+VIEWS = ("year", "season", "month", "week", "agenda")
+SCALES = VIEWS[:4]
 
 
 @pytest.fixture
@@ -28,7 +32,7 @@ def test_an_empty_studio_leads_to_the_first_panel(client: TestClient, view: str)
     assert 'href="/panels/new"' in page.text
 
 
-@pytest.mark.parametrize("view", ["season", "month"])
+@pytest.mark.parametrize("view", SCALES)
 def test_a_row_can_be_read_out(bench: Bench, client: TestClient, view: str):
     """Sittings, drying with its range, what may go on when, and the due day stand in the row's own words."""
     panel, _ = trade_fact(bench)
@@ -97,7 +101,7 @@ def test_earlier_and_later_lead_there_and_back(bench: Bench, client: TestClient,
     assert "Around today" in page
 
 
-@pytest.mark.parametrize("view", VIEWS)
+@pytest.mark.parametrize("view", ["year", "agenda"])
 @pytest.mark.parametrize("start", ["soon", "2026-13-01", "0001-01-01", "9999-12-31", "\x00", "x" * 9000])
 def test_what_is_no_day_begins_around_today(bench: Bench, client: TestClient, view: str, start: str):
     trade_fact(bench)
@@ -126,3 +130,30 @@ def test_queries_do_not_grow_with_the_panels(bench: Bench, client: TestClient, q
         client.get("/calendar")
         counts.append(queries())
     assert counts[0] == counts[1]
+
+
+@pytest.mark.parametrize("start", ["", "&start=2026-12-14", "&start=2028-02-29"])
+def test_closer_and_wider_go_along_the_scales_around_the_same_day(bench: Bench, client: TestClient, start: str):
+    """From the year to the week and back, three steps each way; the middle stays within what is shown."""
+    trade_fact(bench)
+    address, seen, middles = f"/calendar?view=year{start}", [], []
+    for way in ("closer", "wider"):
+        while True:
+            page = client.get(address).text
+            seen.append(re.search(r'view=(\w+)" aria-current="page"', page).group(1))
+            first, last = (date(*map(int, day)) for day in _shown(page))
+            middles.append((first, last))
+            found = re.search(rf'href="([^"]+)" data-{way}', page)
+            if not found:
+                break
+            address = unescape(found.group(1))
+    assert seen == ["year", "season", "month", "week", "week", "month", "season", "year"]
+    for (first, last), (inner_first, inner_last) in itertools.pairwise(middles[:4]):
+        assert first <= inner_first + (inner_last - inner_first) / 2 <= last
+
+
+def _shown(page: str) -> list[tuple[str, str, str]]:
+    """The two dates of the line that says what is shown."""
+    months = {name: str(number) for number, name in enumerate(calendar.month_name)}
+    told = " ".join(re.findall(r'<span class="when">([^<]+)</span>', page))
+    return [(year, months[month], day) for day, month, year in re.findall(r"(\d+) (\w+) (\d{4})", told)]

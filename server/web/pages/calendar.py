@@ -1,4 +1,4 @@
-"""The calendar: every panel a row through time, over a season or a month, or what falls on each day as a list."""
+"""The calendar: every panel a row through time, from a year down to a week, or what falls on each day as a list."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -19,7 +19,8 @@ from server.web.words import full_date
 router = APIRouter()
 
 SEASON_WEEKS, SEASON_BACK_WEEKS, SEASON_STEP_WEEKS = 16, 3, 8
-SEASON_DAY_WIDTH, MONTH_DAY_WIDTH = 9.0, 30.0
+YEAR_DAY_WIDTH, SEASON_DAY_WIDTH, MONTH_DAY_WIDTH, WEEK_DAY_WIDTH = 3.0, 9.0, 30.0, 96.0
+YEAR_MONTHS = 13
 AGENDA_D = 91
 YEARS_SHOWN = 5
 BODIES: Kept[Markup] = Kept(12)
@@ -56,6 +57,8 @@ class CalendarPage:
 
     view: str
     views: tuple[tuple[str, str], ...]
+    closer: str
+    wider: str
     first_on: date
     last_on: date
     earlier: str
@@ -65,7 +68,14 @@ class CalendarPage:
     has_panels: bool
 
 
-VIEWS = (("season", "Season"), ("month", "Month"), ("agenda", "Agenda"))
+VIEWS = (("year", "Year"), ("season", "Season"), ("month", "Month"), ("week", "Week"), ("agenda", "Agenda"))
+SCALES = ("year", "season", "month", "week")  # from the widest to the closest
+
+
+def _year(start: date | None, today: date) -> Window:
+    first = first_of_month(start) if start else months_later(today, -1)
+    after = months_later(first, YEAR_MONTHS)
+    return Window(first, (after - first).days, YEAR_DAY_WIDTH, months_later(first, -12), months_later(first, 12))
 
 
 def _season(start: date | None, today: date) -> Window:
@@ -80,18 +90,30 @@ def _month(start: date | None, today: date) -> Window:
     return Window(first, (after - first).days, MONTH_DAY_WIDTH, months_later(first, -1), after)
 
 
+def _week(start: date | None, today: date) -> Window:
+    first = monday_of(start or today)
+    step = timedelta(weeks=1)
+    return Window(first, 7, WEEK_DAY_WIDTH, first - step, first + step)
+
+
 def _agenda(start: date | None, today: date) -> Window:
     first = start or today
     step = timedelta(days=AGENDA_D)
     return Window(first, AGENDA_D, 0.0, first - step, first + step)
 
 
-WINDOWS: dict[str, Callable[[date | None, date], Window]] = {"season": _season, "month": _month, "agenda": _agenda}
+WINDOWS: dict[str, Callable[[date | None, date], Window]] = {
+    "year": _year,
+    "season": _season,
+    "month": _month,
+    "week": _week,
+    "agenda": _agenda,
+}
 
 
 @router.get("/calendar")
 def calendar(page: Page, view: str = "season", start: str = "") -> Response:
-    """One of three views; ``start`` is the day they begin with, else they begin around today."""
+    """One of five views; ``start`` is the day they begin with, else they begin around today."""
     view = view if view in WINDOWS else "season"
     begins = _day(start, page.today)
     window = WINDOWS[view](begins, page.today)
@@ -100,6 +122,8 @@ def calendar(page: Page, view: str = "season", start: str = "") -> Response:
     context = CalendarPage(
         view=view,
         views=VIEWS,
+        closer=_scaled(view, 1, window, begins, page.today),
+        wider=_scaled(view, -1, window, begins, page.today),
         first_on=window.first_on,
         last_on=window.last_on,
         earlier=f"/calendar?view={view}&start={window.earlier.isoformat()}",
@@ -109,6 +133,21 @@ def calendar(page: Page, view: str = "season", start: str = "") -> Response:
         has_panels=bool(found.rows),
     )
     return page.render("calendar/calendar.html", context)
+
+
+def _scaled(view: str, step: int, window: Window, begins: date | None, today: date) -> str:
+    """The address of the next closer (``step`` 1) or wider scale around the same middle; empty where there is none."""
+    place = SCALES.index(view) + step if view in SCALES else -1
+    if not 0 <= place < len(SCALES):
+        return ""
+    scale = SCALES[place]
+    if begins is None:
+        return f"/calendar?view={scale}"
+    middle = window.first_on + timedelta(days=window.days // 2)
+    half = WINDOWS[scale](middle, today).days // 2
+    # Months and years begin with a month of their own; the rest is moved so that the middle stays where it was.
+    start = middle if scale in ("month", "week") else middle - timedelta(days=half)
+    return f"/calendar?view={scale}&start={start.isoformat()}"
 
 
 def _body(page: PageRequest, found: CalendarBoard, view: str, window: Window) -> Markup:

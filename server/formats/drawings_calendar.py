@@ -18,6 +18,7 @@ ROW_HEIGHT = 44.0
 BAR_TOP, BAR_BOTTOM = 15.0, 35.0
 STROKE_TOP, STROKE_BOTTOM = 7.0, 40.0
 HEAD_HEIGHT = 40.0
+WEEKS_FROM = 5.0  # units a day: below that a year is shown, in which weeks are only noise
 FILM_KINDS = ("tacky", "touch_dry", "firm")
 
 
@@ -161,9 +162,10 @@ def day_offset(instant: datetime, first_on: date, zone: tzinfo = timezone.utc) -
 def draw_calendar(rows: Sequence[CalendarRow], span: CalendarSpan) -> CalendarDrawing:
     """Lay out every row; whatever lies outside the span is cut off at its edge."""
     width = span.days * span.day_width
-    mondays = [d for d in range(span.days) if (span.first_on + timedelta(d)).weekday() == 0]
+    has_weeks = span.day_width >= WEEKS_FROM
+    mondays = [d for d in range(span.days) if has_weeks and (span.first_on + timedelta(d)).weekday() == 0]
     firsts = [d for d in range(span.days) if (span.first_on + timedelta(d)).day == 1]
-    saturdays = [d for d in range(-1, span.days) if (span.first_on + timedelta(d)).weekday() == 5]
+    saturdays = [d for d in range(-1, span.days) if has_weeks and (span.first_on + timedelta(d)).weekday() == 5]
     shown = span.today_at if span.today_at is not None and 0 <= span.today_at <= span.days else None
     return CalendarDrawing(
         width=width,

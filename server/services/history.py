@@ -21,7 +21,7 @@ from server.services.reverting import revert
 from server.services.unit import current_change_set
 from server.store.tables import Change, ChangeSet, Layer, Panel, TouchTest
 
-_SILENT = BOOKKEEPING | {"id", "uid", "created_at", "studio_id", "recipe_json", "forecast_json"}
+_SILENT = BOOKKEEPING | {"id", "uid", "created_at", "studio_id", "recipe_json", "forecast_json", "verdict_json"}
 
 
 @dataclass(frozen=True, slots=True)

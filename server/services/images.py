@@ -12,6 +12,8 @@ from sqlalchemy.orm.base import NEVER_SET, NO_VALUE
 from sqlalchemy.types import TypeEngine
 
 from server.store.tables import (
+    FinishStep,
+    FinishTest,
     Layer,
     LayerMix,
     Medium,
@@ -25,6 +27,8 @@ from server.store.tables import (
     PlaceMonth,
     Record,
     RuleLimit,
+    SittingEnd,
+    SittingMix,
     Studio,
     Table,
     Thinner,
@@ -44,7 +48,7 @@ FOLLOWED: dict[str, type[Table]] = {
     sql_table(kind).name: kind
     for kind in (
         *(Studio, RuleLimit, Place, PlaceMonth, Paint, PaintPigment, Medium, MediumPart, Thinner, Mix, MixPart),
-        *(Panel, Layer, LayerMix, TouchTest),
+        *(Panel, Layer, LayerMix, TouchTest, FinishStep, FinishTest, SittingEnd, SittingMix),
     )
 }
 # Rows that are part of a record, and the column that names it.
@@ -54,6 +58,7 @@ OWNER_COLUMN = {
     "medium_part": "medium_id",
     "mix_part": "mix_id",
     "layer_mix": "layer_id",
+    "sitting_mix": "sitting_end_id",
 }
 # What grows with every change and so says nothing about whether a row is as it was.
 BOOKKEEPING = frozenset({"version", "updated_at"})

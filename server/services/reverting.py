@@ -41,6 +41,10 @@ _WORDS = {
     "layer": "the layer",
     "layer_mix": "the layer",
     "touch_test": "the touch test",
+    "finish_step": "the step of the finish",
+    "finish_test": "the test of the finish",
+    "sitting_end": "the end of the sitting",
+    "sitting_mix": "the end of the sitting",
 }
 
 Key = tuple[str, int]

@@ -181,7 +181,64 @@ _WITH_RULE_LIMITS: Rows = _FIRST | {
     "rule_limit": [_record(1, "limit-1", studio_id=1, name="fat_gap_pass", value=0.08)],
 }
 
-OLD_ROWS: dict[str, Rows] = {"0001": _FIRST, "0002": _WITH_RULE_LIMITS}
+_LAYER_AND_TEST: Rows = {
+    "layer": [
+        _FIRST["layer"][0] | {"verdict_json": {"verdict": "stop"}, "override_reason": "The scraped part only"},
+    ],
+    "touch_test": [_FIRST["touch_test"][0] | {"region": "sky"}],
+}
+_WITH_THE_FINISH: Rows = (
+    _WITH_RULE_LIMITS
+    | _LAYER_AND_TEST
+    | {
+        "finish_step": [
+            _record(
+                1,
+                "step-1",
+                studio_id=1,
+                panel_id=1,
+                action="ship",
+                planned_on=date(2027, 1, 20),
+                done_at=None,
+                transit_c=4.0,
+                note="in its box",
+                verdict_json=None,
+                override_reason="",
+            )
+        ],
+        "finish_test": [
+            _record(
+                1,
+                "finish-test-1",
+                studio_id=1,
+                panel_id=1,
+                method="nail",
+                result="no_dent",
+                tested_at=_THEN + timedelta(days=40),
+                place_on_panel="under the rebate",
+                note="",
+            )
+        ],
+        "sitting_end": [
+            _record(
+                1,
+                "sitting-1",
+                studio_id=1,
+                ended_at=_THEN + timedelta(hours=3),
+                covers_to=_THEN + timedelta(hours=3),
+                rags="spread",
+                brushes=True,
+                lids=True,
+                note="",
+            )
+        ],
+        "sitting_mix": [
+            {"id": 1, "sitting_end_id": 1, "position": 0, "mix_id": 1, "left_ml": 4.5, "kept_in": "sealed"}
+        ],
+    }
+)
+
+OLD_ROWS: dict[str, Rows] = {"0001": _FIRST, "0002": _WITH_RULE_LIMITS, "0003": _WITH_THE_FINISH}
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 
 

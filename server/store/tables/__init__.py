@@ -31,6 +31,17 @@ from server.store.tables.base import (
     one_of,
     utc_now,
 )
+from server.store.tables.finish import (
+    FinishAction,
+    FinishMethod,
+    FinishResult,
+    FinishStep,
+    FinishTest,
+    KeptIn,
+    Rags,
+    SittingEnd,
+    SittingMix,
+)
 from server.store.tables.history import Change, ChangeSet
 from server.store.tables.panels import Layer, LayerMix, Panel, TouchTest
 from server.store.tables.shelf import Medium, MediumPart, Mix, MixPart, Paint, PaintPigment, Thinner
@@ -41,8 +52,14 @@ __all__ = [
     "NAMING_CONVENTION",
     "Change",
     "ChangeSet",
+    "FinishAction",
+    "FinishMethod",
+    "FinishResult",
+    "FinishStep",
+    "FinishTest",
     "GroundKind",
     "GroundSurface",
+    "KeptIn",
     "Layer",
     "LayerMaterial",
     "LayerMix",
@@ -58,8 +75,11 @@ __all__ = [
     "Panel",
     "Place",
     "PlaceMonth",
+    "Rags",
     "Record",
     "RuleLimit",
+    "SittingEnd",
+    "SittingMix",
     "Studio",
     "StudioRecord",
     "Surface",

@@ -78,6 +78,8 @@ class Layer(StudioRecord, table=True):
     painted_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     recipe_json: dict[str, Any] | None = Field(default=None, sa_type=json_or_null())
     forecast_json: dict[str, Any] | None = Field(default=None, sa_type=json_or_null())
+    verdict_json: dict[str, Any] | None = Field(default=None, sa_type=json_or_null())  # the rules' word as it went on
+    override_reason: str = Field(default="", max_length=1000)  # why it went on against that word
     notes: str = Field(default="", max_length=4000)
 
 
@@ -101,5 +103,6 @@ class TouchTest(StudioRecord, table=True):
     pressed_at: datetime = Field(sa_type=UtcDateTime)
     stage: str = Field(max_length=16)  # wet, tacky, touch_dry, firm
     place_on_panel: str = Field(default="", max_length=120)
+    region: str = Field(default="", max_length=120)  # the mix that was pressed, by its name in the layer; "": any
     note: str = Field(default="", max_length=1000)
     # created_at is when it was entered; archived_at set means the painter took it back as mistaken.

@@ -19,11 +19,13 @@ from server.web.pages import (
     studio,
     today,
     touch_tests,
+    wall,
 )
 
 ROUTERS: tuple[APIRouter, ...] = (
     health.router,
     today.router,
+    wall.router,
     calendar.router,
     parts.router,
     shelf.router,

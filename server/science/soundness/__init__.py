@@ -4,7 +4,7 @@
 """
 
 from server.science.soundness.check import check, worst_of
-from server.science.soundness.remedies import at_date, later, with_remedy
+from server.science.soundness.remedies import at_date, changed_layer, later, with_remedy, with_way
 from server.science.soundness.rule import Fault, Rule
 from server.science.soundness.rules import FAMILIES, RULES, Family
 from server.science.soundness.sources import SOURCES, Source
@@ -22,6 +22,7 @@ from server.science.soundness.types import (
     Severity,
     Situation,
     Verdict,
+    Way,
 )
 
 __all__ = [
@@ -49,9 +50,12 @@ __all__ = [
     "ThresholdRow",
     "Thresholds",
     "Verdict",
+    "Way",
     "at_date",
+    "changed_layer",
     "check",
     "later",
     "with_remedy",
+    "with_way",
     "worst_of",
 ]

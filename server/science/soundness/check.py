@@ -2,11 +2,11 @@
 
 from server.science.results import FilmState
 from server.science.soundness.facts import Facts, read_facts, with_situation
-from server.science.soundness.remedies import with_changes, worded
+from server.science.soundness.remedies import Tried, with_way, worded
 from server.science.soundness.rule import WEIGHT, Draft, Rule
 from server.science.soundness.rules import RULES
 from server.science.soundness.thresholds import DEFAULT, Thresholds
-from server.science.soundness.types import Action, Finding, Severity, Situation, Verdict
+from server.science.soundness.types import Action, Finding, Severity, Situation, Verdict, Way
 
 BY_ACTION: dict[tuple[Action, bool], tuple[Rule, ...]] = {
     (action, has_upper): tuple(item for item in RULES if action in item.actions and (has_upper or not item.needs_upper))
@@ -19,12 +19,13 @@ MIX_MATTERS = {action: tuple(item for item in BY_ACTION[action, True] if item.mi
 def check(situation: Situation, thresholds: Thresholds = DEFAULT) -> Verdict:
     """Ask the rules about a situation.
 
-    Findings come worst first, by rule number within a severity. A remedy whose change of the mix would raise or worsen
-    another rule's finding is not offered; the date is. States come from the ranges of the stages (set-to-touch at
+    Findings come worst first, by rule number within a severity. A change that does not lower its finding, or that would
+    raise another rule's, is not offered; the date is. States come from the ranges of the stages (set-to-touch at
     p50, the others at p90) or from the painter's own touch test, which wins (see ``server.science.stages``).
     """
     facts = read_facts(situation, thresholds)
     drafts = _ask(BY_ACTION[situation.action, situation.upper is not None], facts, thresholds)
+    before = {(item.id, item.title): WEIGHT[found.severity] for item, found in drafts}
     findings = [
         Finding(
             rule=item.id,
@@ -33,7 +34,7 @@ def check(situation: Situation, thresholds: Thresholds = DEFAULT) -> Verdict:
             reason=draft.reason,
             basis=item.basis,
             source=item.source,
-            remedy=worded(draft, facts, thresholds, _broken_by(item, draft, facts, (drafts, thresholds))),
+            remedy=worded(draft, facts, thresholds, _tried(item, draft, facts, (before, thresholds))),
         )
         for item, draft in drafts
     ]
@@ -55,22 +56,29 @@ def _ask(rules: tuple[Rule, ...], facts: Facts, thresholds: Thresholds) -> list[
     return answers
 
 
-def _broken_by(
-    item: Rule, draft: Draft, facts: Facts, known: tuple[list[tuple[Rule, Draft]], Thresholds]
-) -> tuple[str, ...]:
-    """The rules whose finding would appear or grow if the draft's change of the mix, or its coats, were made."""
-    if not draft.by_mix and not draft.coats:
-        return ()
-    drafts, thresholds = known
-    # The offer depends on the ages compared here too: they go into the same book.
-    changed = with_situation(facts, with_changes(facts.situation, draft.by_mix, draft.coats), thresholds)
-    answers = _ask(MIX_MATTERS[facts.action], changed, thresholds)
-    before = {(rule.id, rule.title): WEIGHT[found.severity] for rule, found in drafts}
-    return tuple(
-        rule.id
-        for rule, found in answers
-        if rule is not item and WEIGHT[found.severity] > before.get((rule.id, rule.title), 0)
-    )
+NOTHING_TRIED = Tried()
+Weights = dict[tuple[str, str], int]
+
+
+def _tried(item: Rule, draft: Draft, facts: Facts, known: tuple[Weights, Thresholds]) -> Tried:
+    """Ask the rules about each way of a draft. ``known``: how much each rule's finding weighs now, and the limits."""
+    ways = draft.ways
+    if not ways:
+        return NOTHING_TRIED
+    before, thresholds = known
+    offered: list[Way] = []
+    broken: tuple[str, ...] = ()
+    for way in ways:
+        # The offer depends on the ages compared here too: they go into the same book.
+        changed = with_situation(facts, with_way(facts.situation, way), thresholds)
+        after = {(r.id, r.title): WEIGHT[d.severity] for r, d in _ask(MIX_MATTERS[facts.action], changed, thresholds)}
+        own = (item.id, item.title)
+        raised = tuple(key[0] for key, weight in after.items() if key != own and weight > before.get(key, 0))
+        if not raised and after.get(own, 0) < before[own]:
+            offered.append(way)
+        elif way is ways[0] and (way.by_mix or way.coats):
+            broken = raised
+    return Tried(tuple(offered), broken)
 
 
 def worst_of(verdicts: list[Verdict]) -> Severity:

@@ -2,15 +2,17 @@
 
 from dataclasses import dataclass, field, replace
 
+from server.science.recipe import AdditionKind
 from server.science.results import FilmState, Stage, StageRange
 from server.science.soundness.compare import Ages
 from server.science.soundness.mixes import MixFacts, as_one, mix_facts
 from server.science.soundness.thresholds import Thresholds
-from server.science.soundness.types import Action, Material, NewLayer, PaintedLayer, Situation
+from server.science.soundness.types import Action, Material, MixChange, NewLayer, PaintedLayer, Situation
 from server.science.stages import HARDNESS, after_test
 
 DRYING_MATERIALS = frozenset({Material.OIL, Material.ALKYD})
 SHORTEST_D = 1.0 / 24.0
+WHOLE = 0.98  # a layer that covers this much of the area leaves nothing bare worth speaking of
 STAGE_OF_STATE = {
     FilmState.TACKY: Stage.SET_TO_TOUCH,
     FilmState.TOUCH_DRY: Stage.DRY_TO_TOUCH,
@@ -99,6 +101,11 @@ class LayerFacts:
         """Share of the panel's area that the layer's mixes cover, 0 to 1."""
         return sum(mix.area_share for mix in self.mixes)
 
+    @property
+    def covers(self) -> bool:
+        """Whether it covers the whole area, as far as is known."""
+        return not self.mixes or self.area_share >= WHOLE
+
     def top_age(self, age_d: float) -> float:
         """An age of this layer said as the age of the top layer."""
         return age_d - self.offset_d
@@ -131,6 +138,7 @@ class Facts:
     upper: LayerFacts | None
     merged: bool
     _resting: tuple[LayerFacts, ...] | None = field(init=False, default=None)
+    _touched: tuple[LayerFacts, ...] | None = field(init=False, default=None)
 
     @property
     def action(self) -> Action:
@@ -145,6 +153,11 @@ class Facts:
         """Whether the new film is the mix on the palette alone, not also wet paint or oil that is on the panel."""
         return not self.merged and self.action is not Action.OIL_OUT
 
+    def leaving_out(self, kind: AdditionKind) -> tuple[MixChange, ...]:
+        """The change that leaves something out of every mix; none where a mix would have nothing left to bind it."""
+        mixes = self.upper.mixes if self.upper and self.mix_is_all else ()
+        return tuple([mix.without(kind) for mix in mixes]) if all(mix.paint > 0.0 for mix in mixes) else ()
+
     @property
     def on_ground(self) -> bool:
         """Whether the new layer lies on the ground itself."""
@@ -152,13 +165,34 @@ class Facts:
 
     @property
     def resting(self) -> tuple[LayerFacts, ...]:
-        """The layers below the new one, the top one first, then deeper ones that still dry below it."""
+        """The layers that the new one lies on, the top one first, and deeper ones that still dry below them."""
         if self._resting is None:
             below = self.layers[:-1] if self.merged else self.layers
+            touched = self.touched
             self._resting = tuple(
-                [layer for i, layer in enumerate(below[::-1]) if layer.drying and (i == 0 or not layer.through)]
+                [layer for layer in below[::-1] if layer.drying and (layer in touched or not layer.through)]
             )
         return self._resting
+
+    @property
+    def touched(self) -> tuple[LayerFacts, ...]:
+        """The layers that the new one comes to lie on, the top one first.
+
+        A layer of touches or regions leaves bare what is below it: as far down as the first layer that covers the
+        whole area.
+        """
+        if self._touched is None:
+            below = self.layers[:-1] if self.merged else self.layers
+            first = next((place for place in range(len(below) - 1, -1, -1) if below[place].covers), 0)
+            self._touched = below[: first - 1 if first else None : -1]
+        return self._touched
+
+    @property
+    def not_dry(self) -> tuple[LayerFacts, ...]:
+        """The layers under the brush that are not touch-dry, but for wet paint that the new layer goes into."""
+        if self.merged and self.top is not None and self.top.covers:
+            return ()
+        return tuple([layer for layer in self.touched if not layer.at_least(FilmState.TOUCH_DRY)])
 
 
 def read_facts(situation: Situation, thresholds: Thresholds) -> Facts:

@@ -9,7 +9,9 @@ from dataclasses import dataclass, field, replace
 from server.science.recipe import AdditionKind, LayerRecipe, MixRecipe
 from server.science.soundness.pigments import key_of
 from server.science.soundness.thresholds import Thresholds
+from server.science.soundness.types import MixChange
 
+LINSEED = "linseed"
 BOILED = "boiled_linseed"  # an oil that brings its drier
 DEFAULT_ALKYD_NON_VOLATILE = 0.5  # from memory; the recipe may say otherwise
 
@@ -76,6 +78,21 @@ class MixFacts:
     def with_oil(self, parts: float) -> "MixFacts":
         """The mix with so many parts of oil more."""
         return replace(self, binder=self.binder + parts)
+
+    @property
+    def prevailing_oil(self) -> str:
+        """The oil there is most of, tube oil counted; linseed where there is none."""
+        oils = self.oils
+        return max(oils, key=lambda name: oils[name], default=LINSEED)
+
+    def change(self, paint_ml: float, *, oil: float = 0.0, solvent: float = 0.0, paint: float = 0.0) -> MixChange:
+        """Parts of oil or tube paint to add and of solvent to leave out, where the mix holds ``paint_ml`` of paint."""
+        ml = self.scale(paint_ml)
+        return MixChange(self.index, self.name, oil * ml, solvent * ml, paint * ml, self.prevailing_oil, ml)
+
+    def without(self, *kinds: AdditionKind) -> MixChange:
+        """The change that leaves out every addition of these kinds."""
+        return MixChange(self.index, self.name, leave_out=kinds)
 
     def scale(self, paint_ml: float) -> float:
         """Millilitres per part when the mix holds ``paint_ml`` of tube paint (of everything, if it holds none)."""

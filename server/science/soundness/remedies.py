@@ -1,31 +1,50 @@
 """Remedies: put into words, and carried out on a situation to see what they do."""
 
 import math
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
-from server.science.recipe import Addition, AdditionKind, MixRecipe
+from server.science.recipe import Addition, AdditionKind, LayerRecipe, MixRecipe
 from server.science.soundness.facts import Facts
-from server.science.soundness.mixes import oil_parts
 from server.science.soundness.rule import PAINTING, Draft
-from server.science.soundness.thresholds import DEFAULT, Thresholds
-from server.science.soundness.types import MixChange, Remedy, Situation
+from server.science.soundness.thresholds import Thresholds
+from server.science.soundness.types import MixChange, Remedy, Situation, Way
 from server.science.soundness.words import amount, capital, days
 
-LINSEED = "linseed"
+NO_SHARE = 1e-9
+# What each addition is called where a remedy leaves it out.
+LEFT_OUT = {
+    AdditionKind.ALKYD_MEDIUM: "the alkyd medium",
+    AdditionKind.DRIER: "the drier",
+    AdditionKind.WAX: "the wax",
+    AdditionKind.SOFT_RESIN: "the soft resin",
+    AdditionKind.CLOVE_OIL: "the clove oil",
+}
 
 
-def worded(draft: Draft, facts: Facts, limits: Thresholds, broken: tuple[str, ...]) -> Remedy | None:
-    """The remedy of a draft. ``broken`` are the rules its change of the mix would break: then it is not offered."""
-    changes, coats = ((), None) if broken else (draft.by_mix, draft.coats)
-    ways = [*_mix_words(changes, facts, limits)]
-    if coats:
-        ways.append(f"split it into {coats} coats, each touch-dry before the next")
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """The ways of a draft once the rules were asked about each.
+
+    ``offered`` lower the finding and raise no other; ``broken`` are the rules that the plainest way would break.
+    """
+
+    offered: tuple[Way, ...] = ()
+    broken: tuple[str, ...] = ()
+
+
+def worded(draft: Draft, facts: Facts, limits: Thresholds, tried: Tried) -> Remedy | None:
+    """The remedy of a draft, of which only the ways that stood the trial are offered."""
+    changes = next((way.by_mix for way in tried.offered if way.by_mix), ())
+    coats = next((way.coats for way in tried.offered if way.coats), None)
+    ways = [_way_words(way, facts, limits) for way in tried.offered]
     if draft.not_before_d is not None:
         ways.append(f"wait until {_what_ages(facts)} is {days(draft.not_before_d)} old")
     text = ", or ".join(ways)
     sentences = [capital(text) + "."] if text else []
-    if broken:
-        sentences.insert(0, f"{_what(draft.by_mix)} would break {' and '.join(broken)}, so it is no way out here.")
+    if tried.broken:
+        what = " and ".join(tried.broken)
+        sentences.insert(0, f"{_what(draft.by_mix)} would break {what}, so it is no way out here.")
     if draft.advice:
         sentences.append(draft.advice if ways else capital(draft.advice.removeprefix("Or ")))
     if not sentences:
@@ -41,7 +60,9 @@ def worded(draft: Draft, facts: Facts, limits: Thresholds, broken: tuple[str, ..
         max_couch_ml=draft.max_couch_ml,
         coats=coats,
         not_before_d=draft.not_before_d,
+        wet_thickness_um=next((way.wet_thickness_um for way in tried.offered if way.wet_thickness_um), None),
         by_mix=changes,
+        ways=tried.offered,
     )
 
 
@@ -50,26 +71,29 @@ def drops(volume_ml: float, drops_per_ml: float) -> int:
     return math.ceil(volume_ml * drops_per_ml - 1e-6)
 
 
-def with_changes(situation: Situation, changes: tuple[MixChange, ...], coats: int | None = None) -> Situation:
-    """The situation with the new layer's mixes changed, or with the first of so many coats of it.
+def with_way(situation: Situation, way: Way) -> Situation:
+    """The situation with the new layer changed in one of the ways of a remedy, of several coats with the first.
 
     Nothing else moves, the drying times included.
     """
-    if situation.upper is None or not (changes or coats):
+    if situation.upper is None:
         return situation
-    recipe = situation.upper.recipe
-    if coats:
-        recipe = replace(recipe, wet_thickness_um=recipe.wet_thickness_um / coats)
+    recipe = changed_layer(situation.upper.recipe, way)
+    return replace(situation, upper=replace(situation.upper, recipe=recipe))
+
+
+def changed_layer(recipe: LayerRecipe, way: Way) -> LayerRecipe:
+    """The recipe of a layer changed in one of the ways of a remedy; of several coats the first."""
+    wet_um = way.wet_thickness_um or recipe.wet_thickness_um
     mixes = list(recipe.mixes)
-    for change in changes:
-        mixes[change.index] = changed_mix(mixes[change.index], change, situation.paint_ml)
-    upper = replace(situation.upper, recipe=replace(recipe, mixes=tuple(mixes)))
-    return replace(situation, upper=upper)
+    for change in way.by_mix:
+        mixes[change.index] = changed_mix(mixes[change.index], change)
+    return replace(recipe, wet_thickness_um=wet_um / (way.coats or 1), mixes=tuple(mixes))
 
 
 def with_remedy(situation: Situation, remedy: Remedy) -> Situation:
-    """The situation after the painter did what the remedy says about the mix, the coats and the couch."""
-    changed = with_changes(situation, remedy.by_mix, remedy.coats)
+    """The situation after the painter did what the remedy says first, and what it says about the couch."""
+    changed = with_way(situation, remedy.ways[0]) if remedy.ways else situation
     if remedy.max_couch_ml is not None and changed.couch_ml is not None:
         changed = replace(changed, couch_ml=min(changed.couch_ml, remedy.max_couch_ml))
     return changed
@@ -97,39 +121,35 @@ def at_date(situation: Situation, not_before_d: float) -> Situation:
     return later(situation, max(0.0, not_before_d - age_d))
 
 
-def changed_mix(mix: MixRecipe, change: MixChange, paint_ml: float) -> MixRecipe:
-    """A mix with oil or tube paint added or solvent left out, in its own parts."""
-    parts_per_ml = _paint_parts(mix) / paint_ml
-    additions, paints = list(mix.additions), list(mix.paints)
-    if change.add_oil_ml > 0.0:
-        oil = prevailing_oil(mix)
-        additions.append(Addition(AdditionKind.OIL, parts=change.add_oil_ml * parts_per_ml, oil=oil))
+def changed_mix(mix: MixRecipe, change: MixChange) -> MixRecipe:
+    """A mix with oil or tube paint added, solvent reduced or something left out, in its own parts."""
+    parts_per_ml = 1.0 / change.ml_per_part
+    additions = [item for item in mix.additions if item.kind not in change.leave_out]
+    paints = list(mix.paints)
     if change.reduce_solvent_ml > 0.0:
         free = sum(item.parts for item in additions if item.kind is AdditionKind.SOLVENT)
         kept = max(0.0, 1.0 - change.reduce_solvent_ml * parts_per_ml / free)
-        additions = [
+        thinned = [
             replace(item, parts=item.parts * kept) if item.kind is AdditionKind.SOLVENT else item for item in additions
         ]
+        # What is left of rounding is no solvent.
+        additions = [item for item in thinned if item.kind is not AdditionKind.SOLVENT or kept > NO_SHARE]
+    if change.add_oil_ml > 0.0:
+        additions = _with_oil(additions, change.oil, change.add_oil_ml * parts_per_ml)
     if change.add_paint_ml > 0.0:
         whole = sum(item.parts for item in paints)
         grown = 1.0 + change.add_paint_ml * parts_per_ml / whole
         paints = [replace(item, parts=item.parts * grown) for item in paints]
-    return replace(mix, paints=tuple(paints), additions=tuple(item for item in additions if _is_there(item)))
+    return replace(mix, paints=tuple(paints), additions=tuple(additions))
 
 
-def prevailing_oil(mix: MixRecipe) -> str:
-    """The oil there is most of in a mix, tube oil counted; linseed where there is none."""
-    parts = oil_parts(mix, DEFAULT.base_binder_fraction)
-    return max(parts, key=lambda name: parts[name], default=LINSEED)
-
-
-def _is_there(item: Addition) -> bool:
-    return item.kind is not AdditionKind.SOLVENT or item.parts > 0.0
-
-
-def _paint_parts(mix: MixRecipe) -> float:
-    paint = sum(item.parts for item in mix.paints)
-    return paint if paint > 0.0 else sum(item.parts for item in mix.additions)
+def _with_oil(additions: Sequence[Addition], oil: str, parts: float) -> list[Addition]:
+    """Oil poured to the oil of that name that is there, or added."""
+    for place, item in enumerate(additions):
+        if item.kind is AdditionKind.OIL and item.oil == oil:
+            more = replace(item, parts=item.parts + parts)
+            return [*additions[:place], more, *additions[place + 1 :]]
+    return [*additions, Addition(AdditionKind.OIL, parts=parts, oil=oil)]
 
 
 def _most(changes: tuple[MixChange, ...], name: str) -> float | None:
@@ -151,25 +171,41 @@ def _what_ages(facts: Facts) -> str:
     return "the layer below" if facts.action in PAINTING else "the last layer"
 
 
-def _mix_words(changes: tuple[MixChange, ...], facts: Facts, limits: Thresholds) -> list[str]:
+def _way_words(way: Way, facts: Facts, limits: Thresholds) -> str:
+    """One way out, as an order to the painter."""
+    if way.by_mix:
+        return _mix_words(way.by_mix, facts, limits)
+    if way.coats:
+        return f"split it into {way.coats} coats, each touch-dry before the next"
+    wet_um = way.wet_thickness_um or 0.0
+    if facts.upper is not None and wet_um > facts.upper.wet_um:
+        return f"lay the new paint on at {amount(wet_um)} µm or more"
+    return f"wipe the film down to {amount(wet_um)} µm or less"
+
+
+def _mix_words(changes: tuple[MixChange, ...], facts: Facts, limits: Thresholds) -> str:
     """One phrase for all changes of the mix: they belong together."""
-    if not changes:
-        return []
-    per = f"per {amount(facts.situation.paint_ml)} ml of paint"
     named = len(facts.upper.mixes) > 1 if facts.upper else False
     phrases = []
     for change in changes:
-        parts = []
-        if change.add_oil_ml > 0.0:
-            grams = amount(change.add_oil_ml * limits.remedy_oil_density_g_ml)
-            count = drops(change.add_oil_ml, facts.situation.drops_per_ml)
-            parts.append(
-                f"add {amount(change.add_oil_ml)} ml of oil ({grams} g, about {count} drop{'s' if count != 1 else ''})"
-            )
-        if change.reduce_solvent_ml > 0.0:
-            parts.append(f"leave out {amount(change.reduce_solvent_ml)} ml of solvent")
-        if change.add_paint_ml > 0.0:
-            parts.append(f"add {amount(change.add_paint_ml)} ml of tube paint")
         where = f" in “{change.mix}”" if named and change.mix else ""
-        phrases.append(f"{' and '.join(parts)} {per}{where}")
-    return ["; ".join(phrases)]
+        phrases.append(f"{_change_words(change, facts, limits)}{where}")
+    return "; ".join(phrases)
+
+
+def _change_words(change: MixChange, facts: Facts, limits: Thresholds) -> str:
+    parts = []
+    if change.leave_out:
+        parts.append(f"leave out {' and '.join(LEFT_OUT[kind] for kind in change.leave_out)}")
+    if change.add_oil_ml > 0.0:
+        grams = amount(change.add_oil_ml * limits.remedy_oil_density_g_ml)
+        count = drops(change.add_oil_ml, facts.situation.drops_per_ml)
+        parts.append(
+            f"add {amount(change.add_oil_ml)} ml of oil ({grams} g, about {count} drop{'s' if count != 1 else ''})"
+        )
+    if change.reduce_solvent_ml > 0.0:
+        parts.append(f"leave out {amount(change.reduce_solvent_ml)} ml of solvent")
+    if change.add_paint_ml > 0.0:
+        parts.append(f"add {amount(change.add_paint_ml)} ml of tube paint")
+    per = "" if change.leave_out else f" per {amount(facts.situation.paint_ml)} ml of paint"
+    return " and ".join(parts) + per

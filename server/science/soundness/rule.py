@@ -12,7 +12,7 @@ from functools import cached_property
 from server.science.soundness.facts import Facts
 from server.science.soundness.sources import cite
 from server.science.soundness.thresholds import Thresholds
-from server.science.soundness.types import Action, Basis, MixChange, Severity
+from server.science.soundness.types import Action, Basis, MixChange, Severity, Way
 
 
 class Fault(StrEnum):
@@ -40,17 +40,27 @@ PAINTING = frozenset({Action.NEXT_LAYER, Action.WORK_LIGHTLY, Action.OIL_OUT})
 class Draft:
     """A finding before its remedy is put into words.
 
-    ``by_mix`` is what to change in the mixes; it is offered only if it raises no other finding. ``not_before_d`` is
-    the age of the top layer from which the finding is gone or lighter. ``advice`` is what can be done besides.
+    ``by_mix`` is what to change in the mixes, ``instead`` another such change, ``wet_um`` another thickness, ``coats``
+    how many coats to split it into: each is offered only if it lowers this finding and raises no other.
+    ``not_before_d`` is the age of the top layer from which the finding is gone or lighter. ``advice`` is what can be
+    done besides.
     """
 
     severity: Severity
     reason: str
     by_mix: tuple[MixChange, ...] = ()
+    instead: tuple[MixChange, ...] = ()
+    wet_um: float | None = None
     not_before_d: float | None = None
     coats: int | None = None
     max_couch_ml: float | None = None
     advice: str = ""
+
+    @property
+    def ways(self) -> tuple[Way, ...]:
+        """The ways out to try, the plainest first."""
+        ways = (Way(self.by_mix), Way(self.instead), Way(wet_thickness_um=self.wet_um), Way(coats=self.coats))
+        return tuple(way for way in ways if way.by_mix or way.wet_thickness_um or way.coats)
 
 
 Judge = Callable[[Facts, Thresholds], Draft | None]

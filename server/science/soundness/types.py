@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
-from server.science.recipe import LayerRecipe
+from server.science.recipe import AdditionKind, LayerRecipe
 from server.science.results import FilmState, Stage, StageRange
 
 
@@ -89,13 +89,17 @@ class NewLayer:
 
 @dataclass(frozen=True, slots=True)
 class Situation:
-    """One question to the rules: may ``action`` be done on this stack now? ``stack`` runs lowest to top."""
+    """One question to the rules: may ``action`` be done on this stack now? ``stack`` runs lowest to top.
+
+    ``finished``: the painter has called the picture finished.
+    """
 
     support: str  # rigid, stretched
     ground: GroundFacts
     stack: tuple[PaintedLayer, ...]
     upper: NewLayer | None
     action: Action = Action.NEXT_LAYER
+    finished: bool = False
     paint_ml: float = 10.0
     area_cm2: float | None = None
     couch_ml: float | None = None
@@ -105,21 +109,39 @@ class Situation:
 
 @dataclass(frozen=True, slots=True)
 class MixChange:
-    """What to change in one mix of the new layer. Millilitres belong to ``paint_ml`` of tube paint in that mix."""
+    """What to change in one mix of the new layer.
+
+    Millilitres belong to ``paint_ml`` of tube paint in that mix, of which a part is ``ml_per_part``. ``oil`` names the
+    oil to add; ``leave_out`` what is to be left out altogether.
+    """
 
     index: int  # place of the mix in the layer's recipe
     mix: str
     add_oil_ml: float = 0.0
     reduce_solvent_ml: float = 0.0
     add_paint_ml: float = 0.0
+    oil: str = "linseed"
+    ml_per_part: float = 1.0
+    leave_out: tuple[AdditionKind, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One way out that can be carried out on the new layer at once: other amounts in its mixes, another thickness,
+    several coats. What is said together belongs together."""
+
+    by_mix: tuple[MixChange, ...] = ()
+    wet_thickness_um: float | None = None
+    coats: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Remedy:
     """What to change, worked out. Figures that do not apply are None; ``not_before_d`` is an age of the layer below.
 
-    Changes of the mix belong together; the date is the other way out. Where several mixes need it, ``by_mix`` has each
-    and the figures here are the largest.
+    ``ways`` are the ways out that can be carried out at once, each tried on the rules: it lowers its finding and raises
+    no other. The date is the other way out. The amounts here are those of the first way that has such; where several
+    mixes need it, ``by_mix`` has each and the figures here are the largest.
     """
 
     text: str
@@ -131,7 +153,9 @@ class Remedy:
     max_couch_ml: float | None = None
     coats: int | None = None
     not_before_d: float | None = None
+    wet_thickness_um: float | None = None
     by_mix: tuple[MixChange, ...] = ()
+    ways: tuple[Way, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

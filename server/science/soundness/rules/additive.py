@@ -1,5 +1,6 @@
 """What does not belong in the paint, or only a little of it: resin, wax, bitumen, clove oil."""
 
+from server.science.recipe import AdditionKind
 from server.science.soundness.compare import above, below
 from server.science.soundness.facts import Facts, LayerFacts
 from server.science.soundness.pigments import NEVER_HARDENING
@@ -52,7 +53,8 @@ def SOFT_RESIN(facts: Facts, limits: Thresholds) -> Draft | None:
         return Draft(
             Severity.CAUTION,
             f"Soft resin is {percent(upper_share)} of the medium. It turns brittle and yellow and stays soluble.",
-            advice="Leave the resin out, and do not cover this layer; varnish at the end instead.",
+            by_mix=facts.leaving_out(AdditionKind.SOFT_RESIN),
+            advice="Do not cover such a layer; varnish at the end instead.",
         )
     return None
 
@@ -75,7 +77,7 @@ def WAX(facts: Facts, limits: Thresholds) -> Draft | None:
     upper_share = _wax_share(facts.upper) if facts.upper else 0.0
     severity = _wax_severity(upper_share, facts, limits)
     if severity in (Severity.STOP, Severity.CAUTION):
-        return _wax_draft(severity, upper_share, limits)
+        return _wax_draft(severity, upper_share, facts, limits)
     below_share = max((_wax_share(layer) for layer in _covered(facts)), default=0.0)
     if above(below_share, limits.wax_note) and not above(upper_share, limits.wax_note):
         return Draft(
@@ -84,7 +86,7 @@ def WAX(facts: Facts, limits: Thresholds) -> Draft | None:
             "holds badly on wax.",
             advice="Keep wax for the last layers.",
         )
-    return None if severity is Severity.SOUND else _wax_draft(severity, upper_share, limits)
+    return None if severity is Severity.SOUND else _wax_draft(severity, upper_share, facts, limits)
 
 
 def _wax_severity(share: float, facts: Facts, limits: Thresholds) -> Severity:
@@ -95,11 +97,12 @@ def _wax_severity(share: float, facts: Facts, limits: Thresholds) -> Severity:
     return Severity.NOTE if above(share, limits.wax_note) else Severity.SOUND
 
 
-def _wax_draft(severity: Severity, share: float, limits: Thresholds) -> Draft:
+def _wax_draft(severity: Severity, share: float, facts: Facts, limits: Thresholds) -> Draft:
     return Draft(
         severity,
         f"Wax is {percent(share)} of the medium. The film stays soft and solvents attack it, on canvas more than on a "
         "panel.",
+        by_mix=facts.leaving_out(AdditionKind.WAX),
         advice=f"Keep wax to {percent(limits.wax_note)} of the medium or less, on a rigid support.",
     )
 
@@ -145,7 +148,6 @@ def BITUMEN(facts: Facts, limits: Thresholds) -> Draft | None:
         sources=("M",),
         evidence="from memory, not checked",
         why="Clove oil stops oil paint from drying; more than a drop in ten millilitres and the film may stay soft.",
-        mix_matters=False,
     )
 )
 def NON_DRYING_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -156,5 +158,6 @@ def NON_DRYING_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
         Severity.CAUTION,
         f"{amount(most)} drops of clove oil to 10 ml: with more than {amount(limits.clove_drops)} the film may stay "
         "soft for very long.",
-        advice="Use less, and never olive, mineral or baby oil, which do not dry at all.",
+        by_mix=facts.leaving_out(AdditionKind.CLOVE_OIL),
+        advice="Or use less, and never olive, mineral or baby oil, which do not dry at all.",
     )

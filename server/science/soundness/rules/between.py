@@ -1,13 +1,15 @@
 """Whether the new layer will hold on to the old one: old and glossy films, varnish between, old pictures, glazes."""
 
+from operator import itemgetter
+
 from server.science.results import FilmState, Stage
 from server.science.soundness.compare import above, below
 from server.science.soundness.facts import Facts, LayerFacts
 from server.science.soundness.rule import About, Draft, Fault, rule
-from server.science.soundness.rules.saying import when
+from server.science.soundness.rules.saying import naming, when
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Material, Severity
-from server.science.soundness.words import amount, days, percent
+from server.science.soundness.words import amount, capital, days, percent
 
 
 def _poor_hold(lower: LayerFacts, facts: Facts, limits: Thresholds) -> list[str]:
@@ -42,17 +44,17 @@ def _poor_hold(lower: LayerFacts, facts: Facts, limits: Thresholds) -> list[str]
     )
 )
 def OLD_OR_GLOSSY(facts: Facts, limits: Thresholds) -> Draft | None:
-    upper, lower = facts.upper, facts.lower
-    if upper is None or lower is None or not upper.drying or not lower.drying:
+    upper = facts.upper
+    if upper is None or not upper.drying:
         return None
-    if not lower.at_least(FilmState.TOUCH_DRY):
+    dry = [layer for layer in facts.touched if layer.drying and layer.at_least(FilmState.TOUCH_DRY)]
+    poor = [(layer, found) for layer in dry if (found := _poor_hold(layer, facts, limits))]
+    if not poor:
         return None
-    found = _poor_hold(lower, facts, limits)
-    if not found:
-        return None
+    layer, found = poor[0]
     return Draft(
         Severity.CAUTION,
-        f"The layer below may not take paint well: {', and '.join(found)}.",
+        f"{capital(naming(layer, facts))} may not take paint well: {', and '.join(found)}.",
         advice=(
             "Clean the grease off, take the gloss off lightly and wet, or rub in a whisper of oil and paint into it. "
             "Scratch a corner four weeks later."
@@ -93,7 +95,7 @@ def VARNISH_BETWEEN(facts: Facts, limits: Thresholds) -> Draft | None:
     About(
         id="R33",
         title="Over a finished picture",
-        looks_at="A finished picture among the layers.",
+        looks_at="A finished picture among the layers, or a picture that you have called finished.",
         weighs=(Severity.CAUTION,),
         fault=Fault.PEELING,
         basis=Basis.PUBLISHED,
@@ -106,15 +108,22 @@ def VARNISH_BETWEEN(facts: Facts, limits: Thresholds) -> Draft | None:
 )
 def OLD_PICTURE(facts: Facts, limits: Thresholds) -> Draft | None:
     del limits
-    if all(layer.material is not Material.OLD_PAINTING for layer in facts.layers):
+    if any(layer.material is Material.OLD_PAINTING for layer in facts.layers):
+        return Draft(
+            Severity.CAUTION,
+            "There is a finished picture below. Paint holds badly on its fat, hard top, and it may show through.",
+            advice=(
+                "Scrape the ridges, roughen wet, wipe clean; take old paint to hold lead. Better: use a new support. "
+                "Ask a conservator where the picture is not yours or is worth keeping."
+            ),
+        )
+    if not facts.situation.finished or facts.upper is None:
         return None
     return Draft(
         Severity.CAUTION,
-        "There is a finished picture below. Paint holds badly on its fat, hard top, and it may show through.",
-        advice=(
-            "Scrape the ridges, roughen wet, wipe clean; take old paint to hold lead. Better: use a new support. Ask "
-            "a conservator where the picture is not yours or is worth keeping."
-        ),
+        "This picture is called finished. Another layer goes over its last, richest paint, which takes paint the less "
+        "the harder it gets.",
+        advice="If there is more to paint, take the finish back first; else use a new support.",
     )
 
 
@@ -135,24 +144,34 @@ def OLD_PICTURE(facts: Facts, limits: Thresholds) -> Draft | None:
     )
 )
 def GLAZE_LAST(facts: Facts, limits: Thresholds) -> Draft | None:
-    upper, lower = facts.upper, facts.lower
-    if upper is None or lower is None or not upper.drying or not lower.drying:
+    upper = facts.upper
+    if upper is None or not upper.drying or above(upper.wet_um, limits.glaze_um):
         return None
     oily = above(upper.max_added_share, limits.glaze_medium) or above(upper.max_solvent_share, limits.glaze_solvent)
-    if above(upper.wet_um, limits.glaze_um) or not oily or not lower.at_least(FilmState.TOUCH_DRY):
+    if not oily:
         return None
-    ready_d = lower.time(Stage.DRY_TO_RECOAT, "p90_d") or lower.time(Stage.DRY_THROUGH, "p90_d")
-    if lower.floor is not FilmState.FIRM and not facts.ages.reached(lower.age_d, ready_d):
+    bed = [layer for layer in facts.touched if layer.drying and layer.at_least(FilmState.TOUCH_DRY)]
+    young = [
+        (layer.top_age(ready_d), layer)
+        for layer in bed
+        if layer.floor is not FilmState.FIRM and not facts.ages.reached(layer.age_d, ready_d := _well_dried_d(layer))
+    ]
+    if young:
+        date_d, slow = max(young, key=itemgetter(0))
         return Draft(
             Severity.CAUTION,
             f"A glaze of {amount(upper.wet_um)} µm over paint that is touch-dry but not yet well dried: the two dry "
-            f"differently, which raises the risk of cracks. {when(lower, Stage.DRY_TO_RECOAT)}",
-            not_before_d=lower.top_age(ready_d),
+            f"differently, which raises the risk of cracks. {when(slow, Stage.DRY_TO_RECOAT)}",
+            not_before_d=date_d,
         )
-    if lower.surface == "gloss":
+    if any(layer.surface == "gloss" for layer in bed):
         return Draft(
             Severity.CAUTION,
             f"A glaze of {amount(upper.wet_um)} µm over hard, glossy paint may not hold.",
             advice="Rub in a trace of oil, wipe it to a bloom and glaze into it.",
         )
     return None
+
+
+def _well_dried_d(layer: LayerFacts) -> float:
+    return layer.time(Stage.DRY_TO_RECOAT, "p90_d") or layer.time(Stage.DRY_THROUGH, "p90_d")

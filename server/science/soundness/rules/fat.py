@@ -80,21 +80,17 @@ def _fat_draft(facts: Facts, limits: Thresholds, found: tuple[Severity, LayerFac
     if not lower.through:
         reason += " " + when(lower, Stage.DRY_THROUGH)
     target = lower.richest.richness
-    by_mix = tuple(
-        MixChange(mix.index, mix.name, add_oil_ml=_oil_ml(mix, target - mix.richness, facts))
-        for mix in upper.mixes
-        if above(target - mix.richness, limits.fat_gap_pass)
-    )
-    if target == float("inf") or facts.merged:
-        by_mix = ()
+    by_mix: tuple[MixChange, ...] = ()
+    if target != float("inf") and not facts.merged:
+        by_mix = tuple(
+            mix.change(facts.situation.paint_ml, oil=mix.oil_to_gain(target - mix.richness))
+            for mix in upper.mixes
+            if above(target - mix.richness, limits.fat_gap_pass)
+        )
     # Waiting helps only where each of the layers that weigh most has drying ahead of it.
     waits = all(not layer.through for layer in alike)
     not_before = max(layer.through_date for layer in alike) if waits else None
     return Draft(severity, reason, by_mix=by_mix, not_before_d=not_before)
-
-
-def _oil_ml(mix: MixFacts, gap: float, facts: Facts) -> float:
-    return mix.oil_to_gain(gap) * mix.scale(facts.situation.paint_ml)
 
 
 @rule(
@@ -136,17 +132,14 @@ def EXCESS_MEDIUM(facts: Facts, limits: Thresholds) -> Draft | None:
         reason += f" In a film wiped to {amount(upper.wet_um)} µm that is normal for a glaze; keep it that thin."
         return Draft(severity, reason)
     reason += " Surplus oil raises the risk of yellowing, wrinkling and a weak skin."
-    by_mix = tuple(
-        MixChange(mix.index, mix.name, add_paint_ml=_paint_ml(mix, facts, limits))
-        for mix in upper.mixes
-        if above(mix.added_share, limits.medium_pass)
-    )
+    if not facts.mix_is_all:
+        return Draft(severity, reason)
+    rich = [mix for mix in upper.mixes if above(mix.added_share, limits.medium_pass)]
+    by_mix = tuple(mix.change(facts.situation.paint_ml, paint=_paint_parts(mix, limits)) for mix in rich)
     bare = any(mix.paint <= 0.0 for mix in upper.mixes)
-    advice = f"Or wipe the film down to {amount(limits.thin_film_um)} µm or less."
-    return Draft(severity, reason, by_mix=by_mix if facts.mix_is_all and not bare else (), advice=advice)
+    return Draft(severity, reason, by_mix=() if bare else by_mix, wet_um=limits.thin_film_um)
 
 
-def _paint_ml(mix: MixFacts, facts: Facts, limits: Thresholds) -> float:
+def _paint_parts(mix: MixFacts, limits: Thresholds) -> float:
     """P' = B (1/M_cap - 1) - P."""
-    parts = mix.binder * (1.0 / limits.medium_pass - 1.0) - mix.paint
-    return parts * mix.scale(facts.situation.paint_ml)
+    return mix.binder * (1.0 / limits.medium_pass - 1.0) - mix.paint

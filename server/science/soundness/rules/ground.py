@@ -58,8 +58,7 @@ def _less_thirst(mix: MixFacts, facts: Facts, limits: Thresholds) -> MixChange |
     solvent = max(0.0, (mix.solvent - most * (mix.volume + oil)) / (1.0 - most))
     if above(solvent, mix.free_solvent):
         return None
-    scale = mix.scale(facts.situation.paint_ml)
-    return MixChange(mix.index, mix.name, add_oil_ml=oil * scale, reduce_solvent_ml=solvent * scale)
+    return mix.change(facts.situation.paint_ml, oil=oil, solvent=solvent)
 
 
 @rule(

@@ -17,6 +17,8 @@ def naming(layer: LayerFacts, facts: Facts) -> str:
     """What to call a layer of the stack."""
     if layer is facts.lower:
         return "the layer below"
+    if layer in facts.touched:
+        return f"layer {layer.place + 1}, which is bare in places,"
     return f"layer {layer.place + 1}, further down,"
 
 

@@ -1,5 +1,6 @@
 """What makes a layer quick or slow: alkyd, driers, slow pigments, slow oils."""
 
+from server.science.recipe import AdditionKind
 from server.science.results import Stage
 from server.science.soundness.compare import above, below
 from server.science.soundness.facts import Facts, LayerFacts
@@ -52,8 +53,9 @@ def ALKYD_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
         max(worst, Severity.CAUTION, key=weight),
         f"The new layer holds alkyd and dries stiff within a day or so; {naming(last, facts)} is oil that is not yet "
         f"dry through. {when(last, Stage.DRY_THROUGH)}",
+        by_mix=facts.leaving_out(AdditionKind.ALKYD_MEDIUM),
         not_before_d=_date(last),
-        advice="Or leave the alkyd out. Another time put the same share of alkyd into every layer.",
+        advice="Another time put the same share of alkyd into every layer.",
     )
 
 
@@ -68,7 +70,6 @@ def ALKYD_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
         sources=("S3", "D"),
         evidence="advice of conservators",
         why="Drier makes the upper film skin and harden before the lower one, which is the wrong way round.",
-        mix_matters=False,
     )
 )
 def DRIER_ON_TOP(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -88,8 +89,8 @@ def DRIER_ON_TOP(facts: Facts, limits: Thresholds) -> Draft | None:
         Severity.STOP if heavy else Severity.CAUTION,
         f"The new layer has drier in it and {naming(last, facts)} has none and is not yet dry through. Driers on top "
         f"raise the risk of drying cracks. {when(last, Stage.DRY_THROUGH)}",
+        by_mix=facts.leaving_out(AdditionKind.DRIER),
         not_before_d=max(_date(layer) for layer in soft),
-        advice="Or leave the drier out.",
     )
 
 

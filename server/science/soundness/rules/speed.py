@@ -83,12 +83,17 @@ def SPEED_ORDER(facts: Facts, limits: Thresholds) -> Draft | None:
     )
 )
 def OIL_OVER_ALKYD(facts: Facts, limits: Thresholds) -> Draft | None:
-    upper, lower = facts.upper, facts.lower
-    if upper is None or lower is None or not upper.drying or lower.surface != "gloss":
+    upper = facts.upper
+    if upper is None or not upper.drying or not below(upper.alkyd_share, limits.alkyd_present_share):
         return None
-    if below(lower.alkyd_share, limits.alkyd_present_share) or not lower.at_least(FilmState.TOUCH_DRY):
-        return None
-    if not below(upper.alkyd_share, limits.alkyd_present_share):
+    glossy = [
+        layer
+        for layer in facts.touched
+        if layer.surface == "gloss"
+        and not below(layer.alkyd_share, limits.alkyd_present_share)
+        and layer.at_least(FilmState.TOUCH_DRY)
+    ]
+    if not glossy:
         return None
     return Draft(
         Severity.NOTE,

@@ -86,8 +86,9 @@ def THIN_OVER_THICK(facts: Facts, limits: Thresholds) -> Draft | None:
         Severity.CAUTION,
         f"A film of {amount(upper.wet_um)} µm over {amount(slow.wet_um)} µm that is not yet dry through: the thin "
         f"skin rides on a bed that still moves. {when(slow, Stage.DRY_THROUGH)}",
+        wet_um=max(layer.wet_um for layer in thick) / limits.thick_lower_ratio if facts.mix_is_all else None,
         not_before_d=_date(slow),
-        advice="Or lay the new paint on thicker, or scrape the layer below down first.",
+        advice="Or scrape the layer below down first.",
     )
 
 

@@ -4,12 +4,13 @@ from server.science.results import FilmState, Stage
 from server.science.soundness.compare import above
 from server.science.soundness.facts import Facts, LayerFacts
 from server.science.soundness.rule import About, Draft, Fault, rule
-from server.science.soundness.rules.saying import in_mix, when
+from server.science.soundness.rules.saying import in_mix, naming, when
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, MixChange, Severity
-from server.science.soundness.words import amount, percent
+from server.science.soundness.words import percent
 
 SLICK = frozenset({"sealed", "gloss"})
+IN_MEDIUM = "Part of the solvent is in the medium: take less of that."
 
 
 def less_solvent(upper: LayerFacts, facts: Facts, target: float) -> tuple[MixChange, ...]:
@@ -24,8 +25,24 @@ def less_solvent(upper: LayerFacts, facts: Facts, target: float) -> tuple[MixCha
         parts = mix.volume * (mix.solvent_share - target) / (1.0 - target)
         if above(parts, mix.free_solvent):
             return ()
-        ml = parts * mix.scale(facts.situation.paint_ml)
-        changes.append(MixChange(mix.index, mix.name, reduce_solvent_ml=ml))
+        changes.append(mix.change(facts.situation.paint_ml, solvent=parts))
+    return tuple(changes) if facts.mix_is_all else ()
+
+
+def oil_for_solvent(upper: LayerFacts, facts: Facts, limits: Thresholds) -> tuple[MixChange, ...]:
+    """Oil in the place of solvent, up to the share of the paint that is allowed, and the rest of the solvent left out.
+
+    Empty where solvent would have to come out of a medium, or where there is nothing to swap.
+    """
+    target, changes = limits.thinner_pass, []
+    for mix in upper.mixes:
+        if not above(mix.solvent_share, target):
+            continue
+        oil = min(limits.thinner_swap_oil * mix.paint, mix.solvent - target * mix.volume)
+        rest = max(0.0, (mix.solvent - oil - target * mix.volume) / (1.0 - target))
+        if oil <= 0.0 or above(oil + rest, mix.free_solvent):
+            return ()
+        changes.append(mix.change(facts.situation.paint_ml, oil=oil, solvent=oil + rest))
     return tuple(changes) if facts.mix_is_all else ()
 
 
@@ -63,12 +80,13 @@ def EXCESS_THINNER(facts: Facts, limits: Thresholds) -> Draft | None:
         f"{percent(limits.thinner_pass)} is ordinary. A film so thinned may be left short of binder: matt, powdery, "
         "weak."
     )
-    swap = limits.thinner_swap_oil * facts.situation.paint_ml
-    advice = (
-        f"Up to {amount(swap)} ml of oil to {amount(facts.situation.paint_ml)} ml of paint may take the place of "
-        "solvent."
+    return Draft(
+        severity,
+        reason,
+        by_mix=less_solvent(upper, facts, limits.thinner_pass),
+        instead=oil_for_solvent(upper, facts, limits),
+        advice="" if all(mix.free_solvent >= mix.solvent for mix in upper.mixes) else IN_MEDIUM,
     )
-    return Draft(severity, reason, by_mix=less_solvent(upper, facts, limits.thinner_pass), advice=advice)
 
 
 @rule(
@@ -91,17 +109,21 @@ def EXCESS_THINNER(facts: Facts, limits: Thresholds) -> Draft | None:
     )
 )
 def SOLVENT_ON_YOUNG_FILM(facts: Facts, limits: Thresholds) -> Draft | None:
-    upper, lower = facts.upper, facts.lower
-    if upper is None or lower is None or not upper.drying or not lower.drying:
+    upper = facts.upper
+    if upper is None or not upper.drying or not above(upper.max_solvent_share, limits.young_solvent_caution):
         return None
     share = upper.max_solvent_share
-    if not above(share, limits.young_solvent_caution) or not lower.at_least(FilmState.TOUCH_DRY) or lower.through:
+    young = [
+        layer for layer in facts.touched if layer.drying and layer.at_least(FilmState.TOUCH_DRY) and not layer.through
+    ]
+    if not young:
         return None
+    last = max(young, key=lambda layer: layer.through_date)
     severity = Severity.STOP if above(share, limits.young_solvent_stop) else Severity.CAUTION
     return Draft(
         severity,
-        f"Solvent is {percent(share)} of the new paint, and the layer below is dry to the touch only, not through. "
-        f"The solvent may swell it, lift it or make it wrinkle. {when(lower, Stage.DRY_THROUGH)}",
+        f"Solvent is {percent(share)} of the new paint, and {naming(last, facts)} is dry to the touch only, not "
+        f"through. The solvent may swell it, lift it or make it wrinkle. {when(last, Stage.DRY_THROUGH)}",
         by_mix=less_solvent(upper, facts, limits.young_solvent_target),
-        not_before_d=lower.through_date,
+        not_before_d=last.through_date,
     )

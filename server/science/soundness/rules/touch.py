@@ -2,12 +2,12 @@
 
 from server.science.results import FilmState, Stage
 from server.science.soundness.compare import above, below
-from server.science.soundness.facts import Facts
+from server.science.soundness.facts import Facts, LayerFacts
 from server.science.soundness.rule import About, Draft, Fault, rule
-from server.science.soundness.rules.saying import when
+from server.science.soundness.rules.saying import naming, when
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Action, Basis, Severity
-from server.science.soundness.words import amount, days, percent, richness
+from server.science.soundness.words import amount, capital, days, percent, richness
 
 TRADE_FACT = (
     "The layer below is not yet fully dry to the touch, but it can be worked on with light pressure and a brush "
@@ -16,9 +16,9 @@ TRADE_FACT = (
 
 
 def _unfit_for_light_work(facts: Facts, limits: Thresholds) -> list[str]:
-    """Why the new layer may not go lightly onto a tacky one; empty when it may."""
-    upper, lower = facts.upper, facts.lower
-    if upper is None or lower is None or upper.leanest is None:
+    """Why the new layer may not go lightly onto the tacky ones; empty when it may."""
+    upper = facts.upper
+    if upper is None or upper.leanest is None:
         return ["what goes on is not known"]
     found = []
     if above(upper.max_solvent_share, limits.light_work_solvent_max):
@@ -26,11 +26,17 @@ def _unfit_for_light_work(facts: Facts, limits: Thresholds) -> list[str]:
         found.append(f"it holds {share} solvent, at most {percent(limits.light_work_solvent_max)} may go on")
     if above(upper.wet_um, limits.light_work_wet_um):
         found.append(f"it is {amount(upper.wet_um)} µm thick, at most {amount(limits.light_work_wet_um)} µm may go on")
-    if lower.richest is None or below(upper.leanest.richness, lower.richest.richness):
+    least = upper.leanest.richness
+    if any(layer.richest is None or below(least, layer.richest.richness) for layer in facts.not_dry):
         found.append("it is leaner than the layer below")
-    if below(upper.book_touch_d, lower.book_touch_d):
+    if any(below(upper.book_touch_d, layer.book_touch_d) for layer in facts.not_dry):
         found.append("it dries faster than the layer below")
     return found
+
+
+def _touch_date(soft: tuple[LayerFacts, ...]) -> float:
+    """The age of the top layer at which all of these are touch-dry, nine times in ten."""
+    return max(layer.top_age(layer.time(Stage.DRY_TO_TOUCH, "p90_d")) for layer in soft)
 
 
 @rule(
@@ -38,8 +44,8 @@ def _unfit_for_light_work(facts: Facts, limits: Thresholds) -> list[str]:
         id="R03",
         title="The layer below is not touch-dry",
         looks_at=(
-            "The state of the top layer: from your own touch test, or else from the forecast, at the late end of its "
-            "range."
+            "The state of every layer that the new one comes to lie on: from your own touch test, or else from the "
+            "forecast, at the late end of its range."
         ),
         weighs=(Severity.STOP,),
         fault=Fault.SOFT_BELOW,
@@ -55,30 +61,38 @@ def _unfit_for_light_work(facts: Facts, limits: Thresholds) -> list[str]:
     )
 )
 def TOUCH_GATE(facts: Facts, limits: Thresholds) -> Draft | None:
-    top = facts.top
-    if top is None or facts.merged or top.at_least(FilmState.TOUCH_DRY):
+    soft = facts.not_dry
+    if not soft:
         return None
     unfit = _unfit_for_light_work(facts, limits)
-    tacky = top.at_least(FilmState.TACKY)
+    tacky = all(layer.at_least(FilmState.TACKY) for layer in soft)
     lightly = facts.action is Action.WORK_LIGHTLY
     if tacky and lightly and not unfit:
         return None
+    what = capital(naming(soft[0], facts))
     if not tacky:
-        reason = "The layer below is still wet. A new layer would drag and lift it, or trap it soft."
+        reason = f"{what} is still wet. A new layer would drag and lift it, or trap it soft."
     elif lightly:
         reason = (
-            "The layer below is not yet fully dry to the touch. It could be worked on with light pressure and a "
+            f"{what} is not yet fully dry to the touch. It could be worked on with light pressure and a "
             f"brush wiped free of thinner, but not with this layer: {', and '.join(unfit)}."
         )
     else:
         reason = f"{TRADE_FACT} An ordinary new layer would drag and lift it, or trap it soft."
-    reason += " " + when(top, Stage.DRY_TO_TOUCH)
     return Draft(
         Severity.STOP,
-        reason,
-        not_before_d=top.time(Stage.DRY_TO_TOUCH, "p90_d"),
-        advice="Test with a clean finger at the edge before you paint.",
+        f"{reason} {when(soft[0], Stage.DRY_TO_TOUCH)}",
+        not_before_d=_touch_date(soft),
+        advice=f"Test with a clean finger at the edge before you paint.{_elsewhere(soft, limits)}",
     )
+
+
+def _elsewhere(soft: tuple[LayerFacts, ...], limits: Thresholds) -> str:
+    """Where only touches are soft, the rest of the panel is free."""
+    share = sum(layer.area_share for layer in soft)
+    if any(layer.covers for layer in soft) or above(share, limits.local_area_share):
+        return ""
+    return f" Only about {percent(share)} of the area is soft: clear of it you may paint."
 
 
 @rule(
@@ -131,14 +145,14 @@ def WET_IN_WET(facts: Facts, limits: Thresholds) -> Draft | None:
     )
 )
 def TACKY_EXCEPTION(facts: Facts, limits: Thresholds) -> Draft | None:
-    top = facts.top
-    if top is None or facts.merged or top.at_least(FilmState.TOUCH_DRY) or not top.at_least(FilmState.TACKY):
+    soft = facts.not_dry
+    if not soft or not all(layer.at_least(FilmState.TACKY) for layer in soft):
         return None
     if _unfit_for_light_work(facts, limits):
         return None
     return Draft(
         Severity.CAUTION,
-        f"{TRADE_FACT} {when(top, Stage.DRY_TO_TOUCH)}",
-        not_before_d=top.time(Stage.DRY_TO_TOUCH, "p90_d"),
+        f"{TRADE_FACT} {when(soft[0], Stage.DRY_TO_TOUCH)}",
+        not_before_d=_touch_date(soft),
         advice="To go on now: light pressure, a soft clean brush wiped free of thinner, no thinner in the paint.",
     )

@@ -1,8 +1,8 @@
 """Acrylic and oil on each other."""
 
 from server.science.soundness.compare import above
-from server.science.soundness.facts import Facts
-from server.science.soundness.rule import About, Draft, Fault, rule
+from server.science.soundness.facts import Facts, LayerFacts
+from server.science.soundness.rule import About, Draft, Fault, rule, weight
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Material, Severity
 from server.science.soundness.words import days
@@ -58,20 +58,36 @@ def ACRYLIC_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
 def OIL_OVER_ACRYLIC(facts: Facts, limits: Thresholds) -> Draft | None:
     if facts.upper is None or not facts.upper.drying:
         return None
-    ground, lower = facts.situation.ground, facts.lower
-    if lower is None and ground.kind == "acrylic" and not facts.merged:
-        age_d, slick, what = ground.age_d, ground.surface == "gloss", "acrylic ground"
-    elif lower is not None and lower.material is Material.ACRYLIC:
-        age_d, what = lower.age_d, "acrylic below"
-        slick = lower.surface == "gloss" or above(lower.wet_um, limits.acrylic_thick_um)
-    else:
-        return None
+    drafts = [_over_one(facts, limits, *each) for each in _acrylics(facts, limits)]
+    found = [draft for draft in drafts if draft is not None]
+    return max(found, key=lambda draft: (weight(draft.severity), draft.not_before_d or 0.0), default=None)
+
+
+def _acrylics(facts: Facts, limits: Thresholds) -> list[tuple[LayerFacts | None, bool]]:
+    """The acrylic films that the new layer lies on (None: the ground), and whether each is slick."""
+    ground = facts.situation.ground
+    if facts.lower is None and ground.kind == "acrylic" and not facts.merged:
+        return [(None, ground.surface == "gloss")]
+    return [
+        (layer, layer.surface == "gloss" or above(layer.wet_um, limits.acrylic_thick_um))
+        for layer in facts.touched
+        if layer.material is Material.ACRYLIC
+    ]
+
+
+def _over_one(facts: Facts, limits: Thresholds, layer: LayerFacts | None, slick: bool) -> Draft | None:
+    age_d = facts.situation.ground.age_d if layer is None else layer.age_d
+    what = "acrylic ground" if layer is None else "acrylic below"
+
+    def date(age: float) -> float:
+        return age if layer is None else layer.top_age(age)
+
     if age_d is not None and not facts.ages.reached(age_d, limits.acrylic_wait_d):
         return Draft(
             Severity.STOP,
             f"The {what} is younger than {days(limits.acrylic_wait_d)} and still holds water. Oil would shut it in "
             f"and hold badly. {days(limits.acrylic_advised_d)} are usual, a month is better.",
-            not_before_d=limits.acrylic_wait_d,
+            not_before_d=date(limits.acrylic_wait_d),
         )
     if slick:
         return Draft(
@@ -83,6 +99,6 @@ def OIL_OVER_ACRYLIC(facts: Facts, limits: Thresholds) -> Draft | None:
         return Draft(
             Severity.NOTE,
             f"The {what} has had its three days; {days(limits.acrylic_advised_d)} are usual, a month is better.",
-            not_before_d=limits.acrylic_advised_d,
+            not_before_d=date(limits.acrylic_advised_d),
         )
     return None

@@ -1,0 +1,332 @@
+"""Finding a mix: the smallest changes of a mix that the rules let through by a day.
+
+Medium, thinner, thickness and a share of a quick pigment are varied within the limits below, alone and two kinds
+together. All candidates are forecast in one call of the model; then the rules are asked of each, the smallest change
+first, now and on every later day on which one of their answers turns. Steps, limits and the measure of smallness are
+choices of ours.
+
+Smallness is what would have to be measured out, in millilitres to 10 ml of tube paint: medium and oil as they are,
+thinner at half (it leaves again), a quick pigment at double (it changes the colour), half or double the thickness as
+2 ml.
+"""
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from itertools import combinations, product
+
+from server.science.estimate import estimate_many
+from server.science.recipe import Addition, Ground, LayerRecipe, MixRecipe, Paint, Room
+from server.science.results import LayerEstimate, Stage
+from server.science.soundness.check import check
+from server.science.soundness.remedies import later
+from server.science.soundness.rule import WEIGHT
+from server.science.soundness.thresholds import DEFAULT, Thresholds
+from server.science.soundness.types import MixChange, NewLayer, Severity, Situation, Verdict, Way
+
+NEW_MEDIUM = (0.05, 0.1, 0.15, 0.2, 0.25)  # parts to a part of paint
+MORE_OR_LESS = (0.0, 0.5, 0.75, 1.25, 1.5, 2.0)  # times what is in the mix
+SOLVENT_SHARES = (0.1, 0.2, 0.3)  # of the wet mix
+QUICK_SHARES = (0.05, 0.1, 0.15, 0.2)  # of the tube paint; a tenth to a fifth is the custom for umber in black
+THICKNESSES = (2 / 3, 0.5, 1 / 3, 1.5, 2.0)  # times the thickness asked about
+LEAST_UM, MOST_UM = 5.0, 20_000.0
+WEIGHT_OF_KIND = {"medium": 1.0, "thinner": 0.5, "quick": 2.0}
+ML_PER_DOUBLING = 2.0  # of the thickness
+HORIZON_D = 400.0
+MOST_LISTED = 6
+MOST_TURNS = 60  # of the rules' answers that one candidate is followed through
+JUST_AFTER_D = 1e-6
+
+
+class Want(StrEnum):
+    """What is to come about by the day: the layer goes on, or it is touch-dry, nine times in ten."""
+
+    GOES_ON = "goes_on"
+    TOUCH_DRY = "touch_dry"
+
+
+class Kind(StrEnum):
+    MEDIUM = "medium"
+    THINNER = "thinner"
+    QUICK = "quick"
+    THICKNESS = "thickness"
+
+
+@dataclass(frozen=True, slots=True)
+class Ingredient:
+    """Something on the shelf, as one part by volume: a tube paint, or what a medium or thinner is made of."""
+
+    key: str
+    paint: Paint | None = None
+    additions: tuple[Addition, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Palette:
+    """What is mixed, in parts by volume, and how thick it goes on (µm wet).
+
+    ``besides`` is what is counted without parts: driers and clove oil.
+    """
+
+    parts: tuple[tuple[Ingredient, float], ...]
+    wet_um: float
+    besides: tuple[Addition, ...] = ()
+
+    def mix(self, name: str = "this mix") -> MixRecipe:
+        paints = tuple(replace(item.paint, parts=parts) for item, parts in self.parts if item.paint)
+        additions = [replace(each, parts=each.parts * parts) for item, parts in self.parts for each in item.additions]
+        return MixRecipe(name, 1.0, paints, (*additions, *self.besides))
+
+    def layer(self, ground: Ground) -> LayerRecipe:
+        return LayerRecipe(self.wet_um, ground, (self.mix(),))
+
+    def parts_of(self, ingredient: Ingredient) -> float:
+        return next((parts for item, parts in self.parts if item.key == ingredient.key), 0.0)
+
+    def with_parts(self, ingredient: Ingredient, parts: float) -> "Palette":
+        """With so many parts of an ingredient, in its place or added at the end; none takes it away."""
+        changed = [(item, parts if item.key == ingredient.key else old) for item, old in self.parts]
+        if all(item.key != ingredient.key for item, _ in changed):
+            changed.append((ingredient, parts))
+        return replace(self, parts=tuple((item, each) for item, each in changed if each > 0.0))
+
+    @property
+    def paint_parts(self) -> float:
+        return sum(parts for item, parts in self.parts if item.paint)
+
+    @property
+    def volume(self) -> float:
+        return sum(parts for _, parts in self.parts)
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """What the search may reach for besides what is on the palette."""
+
+    mediums: tuple[Ingredient, ...] = ()
+    thinners: tuple[Ingredient, ...] = ()
+    quick: tuple[Ingredient, ...] = ()
+
+    def of(self, kind: Kind) -> tuple[Ingredient, ...]:
+        by_kind = {Kind.MEDIUM: self.mediums, Kind.THINNER: self.thinners, Kind.QUICK: self.quick}
+        return by_kind.get(kind, ())
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What is asked. ``situation`` is that of now with any new layer, which the candidates replace; ``by_d`` days from
+    now until the end of the day; ``allowed`` the heaviest verdict that passes."""
+
+    palette: Palette
+    shelf: Shelf
+    situation: Situation
+    room: Room
+    ground: Ground
+    by_d: float
+    want: Want = Want.GOES_ON
+    allowed: Severity = Severity.NOTE
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """One change: so many parts of an ingredient, or another thickness."""
+
+    kind: Kind
+    ingredient: Ingredient | None = None
+    parts: float = 0.0
+    wet_um: float = 0.0
+
+    @property
+    def what(self) -> str:
+        """What is changed, whatever the amount."""
+        return self.ingredient.key if self.ingredient else self.kind.value
+
+    def on(self, palette: Palette) -> Palette:
+        if self.ingredient is None:
+            return replace(palette, wet_um=self.wet_um)
+        return palette.with_parts(self.ingredient, self.parts)
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    palette: Palette
+    moves: tuple[Move, ...]
+    size: float  # see the module
+
+    @property
+    def what(self) -> frozenset[str]:
+        return frozenset([move.what for move in self.moves])
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A candidate with what the rules say of it.
+
+    ``in_d``: days from now from which it may go on, None where that does not come within ``HORIZON_D``; ``done_d``
+    when what was wanted has come about. ``verdict`` is that of the day ``in_d``, or of now.
+    """
+
+    candidate: Candidate
+    estimate: LayerEstimate
+    in_d: float | None
+    done_d: float
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """``listed``: what passes, the smallest change first. ``nearest``: where nothing does, what comes closest."""
+
+    listed: tuple[Answer, ...]
+    nearest: Answer | None
+    tried: int
+
+
+def find(task: Task, limits: Thresholds = DEFAULT) -> Found:
+    """Search. Raises InputError where the mix on the palette cannot be forecast."""
+    candidates = sorted(_candidates(task, limits), key=lambda each: each.size)
+    estimates = estimate_many([(each.palette.layer(task.ground), task.room) for each in candidates])
+    listed: list[Answer] = []
+    others: list[Answer] = []
+    for candidate, estimate in zip(candidates, estimates, strict=True):
+        # What does with less is listed already.
+        if any(answer.candidate.what <= candidate.what for answer in listed):
+            continue
+        answer = _asked(task, candidate, estimate, limits)
+        (listed if answer.in_d is not None and answer.done_d <= task.by_d else others).append(answer)
+        if len(listed) == MOST_LISTED:
+            break
+    nearest = min(others, key=_distance, default=None) if not listed else None
+    return Found(tuple(listed), nearest, len(candidates))
+
+
+def _distance(answer: Answer) -> tuple[float, int, float]:
+    never = WEIGHT[answer.verdict.verdict] if answer.in_d is None else 0
+    return answer.done_d, never, answer.candidate.size
+
+
+def posed(task: Task, candidate: Candidate, estimate: LayerEstimate) -> Situation:
+    """The question about a candidate, as of now."""
+    old = task.situation.upper
+    material = old.material if old else task.situation.stack[-1].material
+    upper = NewLayer(material, estimate.stages, candidate.palette.layer(task.ground))
+    return replace(task.situation, upper=upper)
+
+
+def _asked(task: Task, candidate: Candidate, estimate: LayerEstimate, limits: Thresholds) -> Answer:
+    """Follow a candidate from now through every day on which an answer of the rules turns."""
+    now = posed(task, candidate, estimate)
+    first = verdict = check(now, limits)
+    wait_d = 0.0
+    for _ in range(MOST_TURNS):
+        if WEIGHT[verdict.verdict] <= WEIGHT[task.allowed]:
+            rest_d = estimate.stages[Stage.DRY_TO_TOUCH].p90_d if task.want is Want.TOUCH_DRY else 0.0
+            return Answer(candidate, estimate, wait_d, wait_d + rest_d, verdict)
+        wait_d += verdict.unchanged_for_d + JUST_AFTER_D
+        if wait_d > HORIZON_D:
+            break
+        verdict = check(later(now, wait_d), limits)
+    return Answer(candidate, estimate, None, math.inf, first)
+
+
+def _candidates(task: Task, limits: Thresholds) -> Iterator[Candidate]:
+    """The palette as it is, every change alone, and every two changes of different kinds."""
+    yield Candidate(task.palette, (), 0.0)
+    by_kind = _moves(task, limits)
+    for moves in by_kind.values():
+        yield from (_candidate(task.palette, (move,)) for move in moves)
+    for one, other in combinations(by_kind, 2):
+        yield from (_candidate(task.palette, pair) for pair in product(by_kind[one], by_kind[other]))
+
+
+def _candidate(palette: Palette, moves: tuple[Move, ...]) -> Candidate:
+    changed = palette
+    for move in moves:
+        changed = move.on(changed)
+    return Candidate(changed, moves, _size(palette, moves))
+
+
+def _size(palette: Palette, moves: Sequence[Move]) -> float:
+    base = (palette.paint_parts or palette.volume) / 10.0
+    size = 0.0
+    for move in moves:
+        if move.ingredient is None:
+            size += ML_PER_DOUBLING * abs(math.log2(move.wet_um / palette.wet_um))
+        else:
+            moved = abs(move.parts - palette.parts_of(move.ingredient)) / base
+            size += moved * WEIGHT_OF_KIND[move.kind]
+    return size
+
+
+def _moves(task: Task, limits: Thresholds) -> dict[Kind, list[Move]]:
+    ways = _ways_out(task, limits)
+    amounts = {kind: list(_amounts(task, kind)) for kind in (Kind.MEDIUM, Kind.THINNER, Kind.QUICK)}
+    amounts[Kind.MEDIUM] += _worked_out_oil(task, ways)
+    amounts[Kind.THINNER] += _worked_out_thinner(task, ways)
+    found = {kind: [Move(kind, *each) for each in pairs] for kind, pairs in amounts.items()}
+    found[Kind.THICKNESS] = [Move(Kind.THICKNESS, wet_um=um) for um in _thicknesses(task, ways, limits)]
+    # Paint must stay in what was paint.
+    palette = task.palette
+    return {
+        kind: [move for move in moves if move.on(palette).paint_parts > 0.0 or not palette.paint_parts]
+        for kind, moves in found.items()
+    }
+
+
+def _ways_out(task: Task, limits: Thresholds) -> list[Way]:
+    """What the rules themselves work out for the palette as it is."""
+    base = Candidate(task.palette, (), 0.0)
+    [estimate] = estimate_many([(task.palette.layer(task.ground), task.room)])
+    verdict = check(posed(task, base, estimate), limits)
+    return [way for finding in verdict.findings if finding.remedy for way in finding.remedy.ways]
+
+
+def _amounts(task: Task, kind: Kind) -> Iterator[tuple[Ingredient, float]]:
+    """What may be put in or taken out of one kind of thing: (ingredient, parts)."""
+    palette = task.palette
+    for ingredient in task.shelf.of(kind):
+        has, volume = palette.parts_of(ingredient), palette.volume
+        paint = palette.paint_parts
+        if kind is Kind.QUICK:
+            yield from ((ingredient, has + paint * share / (1.0 - share)) for share in QUICK_SHARES if paint)
+        elif has > 0.0:
+            yield from ((ingredient, has * factor) for factor in MORE_OR_LESS if factor or paint)
+        elif kind is Kind.THINNER:
+            yield from ((ingredient, volume * share / (1.0 - share)) for share in SOLVENT_SHARES)
+        else:
+            yield from ((ingredient, (paint or volume) * share) for share in NEW_MEDIUM)
+
+
+def _changes(ways: Sequence[Way]) -> list[MixChange]:
+    return [change for way in ways for change in way.by_mix]
+
+
+def _worked_out_oil(task: Task, ways: Sequence[Way]) -> Iterator[tuple[Ingredient, float]]:
+    for change in _changes(ways):
+        for ingredient in task.shelf.mediums:
+            if change.add_oil_ml > 0.0 and is_oil(ingredient, change.oil):
+                yield ingredient, task.palette.parts_of(ingredient) + change.add_oil_ml / change.ml_per_part
+
+
+def _worked_out_thinner(task: Task, ways: Sequence[Way]) -> Iterator[tuple[Ingredient, float]]:
+    for change in _changes(ways):
+        for ingredient in task.shelf.thinners:
+            left = task.palette.parts_of(ingredient) - change.reduce_solvent_ml / change.ml_per_part
+            if change.reduce_solvent_ml > 0.0 and left >= 0.0:
+                yield ingredient, left
+
+
+def _thicknesses(task: Task, ways: Sequence[Way], limits: Thresholds) -> list[float]:
+    wet_um = task.palette.wet_um
+    wanted = [wet_um * factor for factor in THICKNESSES]
+    wanted += [way.wet_thickness_um for way in ways if way.wet_thickness_um]
+    wanted += [wet_um / way.coats for way in ways if way.coats]
+    if wet_um > limits.thin_film_um:
+        wanted.append(limits.thin_film_um)
+    return [um for um in dict.fromkeys(wanted) if LEAST_UM <= um <= MOST_UM and um != wet_um]
+
+
+def is_oil(ingredient: Ingredient, oil: str) -> bool:
+    """Whether it is that oil and nothing else."""
+    return len(ingredient.additions) == 1 and ingredient.additions[0].oil == oil

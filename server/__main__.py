@@ -56,6 +56,7 @@ COMMANDS = (
     Command("serve", "your own studio", _address_options, _serve),
     Command("estimate", "when a layer dries: JSON in, JSON out", _file_option, _call),
     Command("soundness", "whether a layer may go over a stack: JSON in, JSON out", _file_option, _call),
+    Command("learn", "what touch tests say of later layers: JSON in, JSON out", _file_option, _call),
 )
 # What the launcher runs itself.
 LAUNCHER_COMMANDS = {

@@ -63,7 +63,10 @@ def put(request: Any, path: tuple[int | str, ...], value: Any) -> Any:
     return changed
 
 
-@pytest.mark.parametrize(("call", "stem"), [("estimate", "estimate_light_grey"), ("soundness", "soundness_tacky")])
+@pytest.mark.parametrize(
+    ("call", "stem"),
+    [("estimate", "estimate_light_grey"), ("soundness", "soundness_tacky"), ("learn", "learn_between")],
+)
 def test_anything_anywhere_is_answered(client: TestClient, call: str, stem: str):
     request = example(stem)
     for number, path in enumerate(places(request)):

@@ -78,8 +78,9 @@ PLAIN_WORDS = {
 }
 
 
-# Where a word or a number will do, the validator names its two ways; whoever called knows only the field.
-WAYS = ("literal[", "constrained-float")
+# Where a word or a number will do, the validator names its two ways, and of a pair it says "[key]"; whoever called knows
+# only the field.
+WAYS = ("literal[", "constrained-float", "[key]")
 
 
 def from_validation(error: ValidationError, prefix: Sequence[int | str] = ()) -> list[FieldProblem]:

@@ -32,7 +32,8 @@ LITTLE = 0.2  # an effect with less learned than this is the book's still
 
 @dataclass(frozen=True, slots=True)
 class Effect:
-    """One effect: mean and sd of its logarithm, its prior sd, and how much of the prior's variance is gone, 0 to 1."""
+    """One effect: mean and sd of its logarithm, its prior sd as given, and how much of the prior's variance (as scaled)
+    is gone, 0 to 1."""
 
     name: str
     mean: float
@@ -102,31 +103,33 @@ class Part:
 class Learned:
     """The posterior of a studio: under one setting, or averaged over draws of the settings.
 
-    ``parts`` count alike; the first is the one that evidence and flags are told of.
+    ``parts`` count alike in what is predicted; evidence and doubtful tests are told of ``top``, the likeliest settings.
     """
 
     found: Cases
     grid: np.ndarray
     priors: Priors
+    top: Part
     parts: tuple[Part, ...]
     scales: Scales | None
 
     @property
     def settings(self) -> Settings:
         """The most likely settings."""
-        return self.parts[0].settings if self.scales is None else self.scales.settings
+        return self.top.settings
 
     @property
     def log_evidence(self) -> float:
-        return self.parts[0].fit.log_evidence
+        """Logarithm of the chance of all tests, in nats."""
+        return self.top.fit.log_evidence
 
     def effects(self) -> list[Effect]:
         """The effects that occur, by name. Means and variances are those over all parts."""
         mean, cov, prior = self._moments()
         sd = np.sqrt(np.diagonal(cov))
         return [
-            Effect(name, float(m), float(s), float(p), float(max(0.0, 1 - (s / p) ** 2)))
-            for name, m, s, p in zip(self.found.names, mean, sd, prior, strict=True)
+            Effect(name, float(m), float(s), float(given), float(max(0.0, 1 - (s / p) ** 2)))
+            for name, m, s, p, given in zip(self.found.names, mean, sd, prior, self.found.prior_sd, strict=True)
         ]
 
     def pairs(self) -> list[Pair]:
@@ -158,7 +161,7 @@ class Learned:
         ``site``: which of the fitted layers it is; what its own presses did to the effects is then taken out first.
         """
         own = cases([layer], self.priors, self.found.names)
-        centres, spreads = self._expected(own, layer, site)
+        centres, spreads = self._expected(own, layer, site, self.parts)
         reach = float((np.abs(centres) + 6 * np.sqrt(spreads)).max())
         half = min(max(reach, float(np.abs(grid_for(own, 0.25)).max())), WIDEST)
         fine = np.arange(-half, half + STEP / FINE, STEP / FINE)
@@ -169,11 +172,13 @@ class Learned:
         weights, _ = tilted(fine, table, centres, spreads)
         return self._prediction(own, fine, weights.mean(axis=0))
 
-    def _expected(self, own: Cases, layer: Evidence, site: int | None) -> tuple[np.ndarray, np.ndarray]:
+    def _expected(
+        self, own: Cases, layer: Evidence, site: int | None, parts: tuple[Part, ...]
+    ) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance of x under every part, the layer's own presses left out."""
         scaled, other = self._new_variance(layer)
         centres, spreads = [], []
-        for part in self.parts:
+        for part in parts:
             centre, spread = self._cavity(part, own.design[0], site)
             centres.append(centre)
             spreads.append(spread + part.settings.sigma**2 + part.settings.scale**2 * scaled + other)
@@ -217,12 +222,12 @@ class Learned:
     def chances_wrong(self, layer: Evidence, site: int | None = None) -> list[float]:
         """For every press of ``layer``, the chance that it is a lapse: a wrong word, a wrong day, another panel."""
         own = cases([layer], self.priors, self.found.names)
-        part = self.parts[0]
+        part = self.top
         if not layer.presses or part.settings.lapse == 0.0:
             return [0.0] * len(layer.presses)
-        centres, spreads = self._expected(own, layer, site)
+        centres, spreads = self._expected(own, layer, site, (part,))
         grid = grid_for(own, 0.25)
-        weights, _ = tilted(grid, _own_table(own, part.settings, grid), centres[:1], spreads[:1])
+        weights, _ = tilted(grid, _own_table(own, part.settings, grid), centres, spreads)
         lapse = part.settings.lapse / 4
         sober = (1 - part.settings.lapse) * press_shares(own, part.settings, grid)
         return [float(chance) for chance in (lapse / (sober + lapse)) @ weights[0]]
@@ -251,19 +256,31 @@ def learn(layers: Sequence[Evidence], ask: Ask, scales: Scales | None = None, kn
     if scales is None and ask.learn_scales and layers:
         scales = learn_scales(found, ask.settings)
     grid = grid_for(found, ask.settings.sigma)
-    each = (ask.settings,) if scales is None else scales.draws
-    parts = []
-    start = None
-    for settings in each:
-        sites = Sites.of(found, grid, tabulate(found, settings, grid, known))
+    work = _Work(found, grid, known)
+    top = work.part(ask.settings if scales is None else scales.settings)
+    parts = (top,) if scales is None else tuple(work.part(settings) for settings in scales.draws)
+    return Learned(found, grid, ask.priors, top, parts, scales)
+
+
+@dataclass(slots=True)
+class _Work:
+    """Fits one setting after another; each starts from the sites of the last."""
+
+    found: Cases
+    grid: np.ndarray
+    known: Rows | None
+    start: tuple[np.ndarray, np.ndarray] | None = None
+
+    def part(self, settings: Settings) -> Part:
+        found, grid = self.found, self.grid
         prior_sd = found.scaled_sd(settings)
+        sites = Sites.of(found, grid, tabulate(found, settings, grid, self.known))
         model = Model(found.design, prior_sd, sites, settings.sigma**2)
-        fitted = fit(model, start)
+        fitted = fit(model, self.start)
         if settings.lapse > 0.0 and _takes_most_for_lapses(fitted):
             fitted = _taken_seriously(model, (found, settings, grid), fitted)
-        start = (fitted.precision, fitted.shift) if fitted.method == "ep" else None
-        parts.append(Part(settings, fitted, prior_sd))
-    return Learned(found, grid, ask.priors, tuple(parts), scales)
+        self.start = (fitted.precision, fitted.shift) if fitted.method == "ep" else None
+        return Part(settings, fitted, prior_sd)
 
 
 def prior_only(ask: Ask) -> Learned:

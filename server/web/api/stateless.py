@@ -1,4 +1,4 @@
-"""POST /api/v1/estimate and /api/v1/soundness: JSON in, JSON out, no account and no database.
+"""POST /api/v1/estimate, /soundness and /learn: JSON in, JSON out, no account and no database.
 
 The requests are checked by ``server.formats.calls``, the same code the commands use, so that both name a fault by the
 same path and words. Here is only what HTTP adds: media types, status codes, the description.
@@ -126,3 +126,9 @@ async def estimate(request: Request, now: Now) -> Response:
 async def soundness(request: Request, now: Now) -> Response:
     """The verdict of the soundness rules with reasons, basis and the remedy worked out."""
     return await _respond("soundness", request, now)
+
+
+@router.post("/learn", summary="What do these touch tests say of later layers?", openapi_extra=description("learn"))
+async def learn(request: Request, now: Now) -> Response:
+    """Effects of studio, pigments and mediums; dates of layers to come and in progress; tests that are doubtful."""
+    return await _respond("learn", request, now)

@@ -1,5 +1,6 @@
 /* Umberday works without this file. It adds: the choice of light or dark, rows added in place, a colour's dab that
-   follows its field, drawers opened for print, and the keyboard's place kept when a part of the page is exchanged. */
+   follows its field, drawers opened for print, the keyboard's place kept when a part of the page is exchanged, and what
+   waits for the network. */
 (function () {
   "use strict";
   var root = document.documentElement;
@@ -161,4 +162,71 @@
     var form = event.target.form;
     if (form && event.target.hasAttribute("data-send") && form.requestSubmit) form.requestSubmit();
   });
+
+  // ---- without a network: what waits on this device, told on every page, listed on one ----
+  function refusal(text) {
+    var found = new DOMParser().parseFromString(text, "text/html").querySelectorAll(".fault, .faults li, .error-message p");
+    return Array.from(found, function (node) { return node.textContent.trim(); }).filter(Boolean).slice(0, 3).join(" ") || "The studio did not take it.";
+  }
+  function told(tag, text, kind) {
+    var node = document.createElement(tag);
+    node.textContent = text;
+    if (kind) node.className = kind;
+    return node;
+  }
+  function waitingRow(entry) {
+    var row = told("li", "", "slab is-" + (entry.refused ? "stop" : "rests")), fields = new URLSearchParams(entry.body);
+    var stage = { wet: "wet", tacky: "tacky", touch_dry: "touch-dry", firm: "firm" }[fields.get("stage")];
+    row.append(told("h2", entry.what + (stage ? ": " + stage : ""), "title"), told("p", "Made " + new Date(entry.at).toLocaleString("en-GB") + ". " + (entry.refused ? "" : "Waits to be sent.")));
+    if (entry.refused) {
+      var open = told("a", "Open it and log it by hand", "button");
+      open.href = entry.path;
+      row.append(told("p", "Not taken: " + refusal(entry.refused)), open);
+    }
+    var out = told("button", "Take it off this list", "quiet");
+    out.type = "button";
+    out.addEventListener("click", function () {
+      if (window.confirm("Take it off without logging it?")) askWorker({ ask: "drop", id: entry.id });
+    });
+    row.append(out);
+    return row;
+  }
+  function showWaiting(news) {
+    var bar = document.getElementById("waiting"), list = document.querySelector("[data-waiting]");
+    var refused = news.waiting.filter(function (entry) { return entry.refused; }).length, open = news.waiting.length - refused;
+    if (bar) {
+      var words = [];
+      if (news.kept) words.push("No network: kept on this device.");
+      if (news.sent) words.push(news.sent === 1 ? "One that waited is sent." : news.sent + " that waited are sent.");
+      if (open) words.push(open === 1 ? "One waits to be sent." : open + " wait to be sent.");
+      if (refused) words.push(refused === 1 ? "One was not taken." : refused + " were not taken.");
+      bar.hidden = !words.length;
+      bar.firstElementChild.textContent = words.join(" ");
+    }
+    if (list) {
+      list.replaceChildren.apply(list, news.waiting.map(waitingRow));
+      document.querySelector("[data-waiting-none]").hidden = news.waiting.length > 0;
+      document.querySelector("[data-waiting-send]").hidden = !open;
+    }
+    // A form sent from a page of its own stays there, emptied of meaning: go on to the list.
+    if (news.kept && /^\/layers\//.test(location.pathname)) location.assign("/waiting");
+  }
+  function askWorker(what) {
+    navigator.serviceWorker.ready.then(function (found) { if (found.active) found.active.postMessage(what); });
+  }
+  if (navigator.serviceWorker) {
+    navigator.serviceWorker.register("/worker.js").catch(function () { /* then there is no waiting, all else works */ });
+    navigator.serviceWorker.addEventListener("message", function (event) { if (event.data && event.data.waiting) showWaiting(event.data); });
+    askWorker({ ask: "send" });
+    window.addEventListener("online", function () { askWorker({ ask: "send" }); });
+    document.addEventListener("click", function (event) { if (event.target.closest("[data-waiting-send]")) askWorker({ ask: "send" }); });
+  }
+  // A page that was kept shows the moment it was kept in its field for now.
+  if (document.querySelector(".offline")) {
+    document.querySelectorAll("[data-now-in]").forEach(function (field) {
+      try {
+        field.value = new Date().toLocaleString("sv-SE", { timeZone: field.getAttribute("data-now-in") }).slice(0, 16).replace(" ", "T");
+      } catch (e) { /* a zone this browser does not know: the painter sets the time */ }
+    });
+  }
 })();

@@ -71,6 +71,7 @@ def create_app(settings: Settings, db: Database | None = None) -> FastAPI:
     files = HashedFiles(settings.static_dir)
     app.state.db = db
     app.state.settings = settings
+    app.state.static_files = files
     app.state.templates = environment(settings.templates_dir, files)
     errors.install(app)
     for router in pages.ROUTERS:

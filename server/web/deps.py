@@ -36,6 +36,7 @@ from server.web.render import DONE_COOKIE, Flash, render, see_other, wants_fragm
 
 MAX_FIELDS = 2000
 SENDING = "key_of_sending"  # where the request keeps it
+HAPPENED_AT = "Umberday-Happened-At"  # sent by static/worker.js
 PAINTER = "painter"  # who acts on a single-user install
 
 
@@ -118,6 +119,15 @@ class PageRequest:
         with self.db.read() as session:
             entry = history.entry(session, self.actor, uid)
         return Flash(entry.label, uid, entry.action == "undo") if entry else None
+
+    @property
+    def happened_at(self) -> datetime | None:
+        """When a device without network did what it sends now; None for what is done now. Never later than now."""
+        try:
+            at = datetime.fromisoformat(self.request.headers.get(HAPPENED_AT, ""))
+        except ValueError:
+            return None
+        return min(at, self.now) if at.tzinfo else None
 
     @property
     def wants_fragment(self) -> bool:

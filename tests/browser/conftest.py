@@ -44,10 +44,11 @@ class RunningServer:
     db: Database
 
 
-def run_server(app: FastAPI, db: Database) -> Iterator[RunningServer]:
-    """Serve ``app`` on a free port in a thread of this process until the generator is closed."""
+def run_server(app: FastAPI, db: Database, port: int = 0) -> Iterator[RunningServer]:
+    """Serve ``app`` on a free port, or on ``port``, in a thread of this process until the generator is closed."""
     listener = socket.socket()
-    listener.bind(("127.0.0.1", 0))
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    listener.bind(("127.0.0.1", port))
     config = uvicorn.Config(app, log_config=None, access_log=False, ws="none", lifespan="on")
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
@@ -127,6 +128,8 @@ class Watch:
 
     def _on_console(self, message: ConsoleMessage) -> None:
         if message.type in {"error", "warning"}:
+            if "Service Worker registration blocked by Playwright" in message.text:
+                return
             if any(f"status of {status} " in message.text for status in self.expected_statuses):
                 return
             self.complaints.append(f"{message.type}: {message.text}")
@@ -147,6 +150,8 @@ def watch() -> Watch:
 
 
 def _context(browser: Browser, watch: Watch, **options) -> Iterator[Page]:
+    # The worker has tests of its own; elsewhere it would answer where the server should, and look ahead meanwhile.
+    options = {"service_workers": "block"} | options
     context = browser.new_context(locale="en-GB", timezone_id="UTC", **options)
     context.set_default_timeout(10_000)
     watch.follow(context)

@@ -39,7 +39,8 @@ ROUTES = [
 ]
 GETS = [path for method, path in ROUTES if method == "GET"]
 POSTS = [path for method, path in ROUTES if method == "POST"]
-PAGES = [path for path in GETS if path != "/healthz"]
+NO_PAGES = ("/healthz", "/worker.js", "/manifest.webmanifest")  # answer machines
+PAGES = [path for path in GETS if path not in NO_PAGES]
 
 
 def filled(path: str, **values: str) -> str:

@@ -47,7 +47,8 @@ def log(page: Page, posted: Posted, uid: str) -> Response:
     shown = FormPage("touch_tests/layer.html", lambda: context | {NEXT: leads_to})
     if command is None:
         return shown.show(page, form, 422)
-    command = command.model_copy(update={"pressed_at": exactly(command.pressed_at, page.zone, page.now)})
+    pressed_at = exactly(command.pressed_at, page.zone, page.now) or page.happened_at
+    command = command.model_copy(update={"pressed_at": pressed_at})
 
     def act(session: Session) -> Done:
         touch_tests.log(session, page.actor, uid, command, page.now)

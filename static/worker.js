@@ -1,0 +1,164 @@
+/* Umberday without a network. The server puts FILES (what to keep) and VERSION before this.
+   Pages come from the network when there is one, else as they were seen last, and say so. A touch test or a painted
+   layer that cannot be sent is kept with the moment it was made and sent later with the same command key, so that the
+   server takes it once however often it arrives. */
+"use strict";
+const SHELL = "files-" + VERSION, PAGES = "pages-1";
+const QUEUED = /^\/layers\/[^/]+\/(tests|paint)$/;
+const KEPT = /^\/(|calendar|panels|wall|panels\/(?!new$)[\w-]+|layers\/[\w-]+\/(paint|tests))$/;
+const AHEAD = /"(\/panels\/(?!new")[\w-]+|\/layers\/[\w-]+\/(?:paint|tests))[#"]/g;
+const MOST_AHEAD = 60, AHEAD_AGAIN_MS = 600000, TWICE_MS = 60000, DAY_MS = 86400000, PAGE_DAYS = 30;
+
+self.addEventListener("install", (event) => {
+  event.waitUntil(caches.open(SHELL).then((cache) => cache.addAll(FILES)).then(() => self.skipWaiting()));
+});
+self.addEventListener("activate", (event) => {
+  event.waitUntil((async () => {
+    for (const name of await caches.keys()) if (name !== SHELL && name !== PAGES) await caches.delete(name);
+    await self.clients.claim();
+  })());
+});
+self.addEventListener("fetch", (event) => {
+  const request = event.request, url = new URL(request.url);
+  if (url.origin !== self.location.origin) return;
+  if (request.method === "POST" && QUEUED.test(url.pathname)) event.respondWith(sendOrKeep(event, url));
+  else if (request.method !== "GET") return;
+  else if (request.mode === "navigate") event.respondWith(pageOf(event, url));
+  else if (FILES.includes(url.pathname)) event.respondWith(fileOf(request));
+});
+
+// ---- pages and files ----
+async function fileOf(request) {
+  return (await caches.match(request, { cacheName: SHELL })) || fetch(request);
+}
+async function pageOf(event, url) {
+  try {
+    const answer = await fetch(event.request);
+    if (answer.ok && !url.search && KEPT.test(url.pathname)) {
+      const copy = answer.clone();
+      event.waitUntil(keepPage(url.pathname, copy).catch(() => {}));
+    }
+    return answer;
+  } catch (error) {
+    const kept = await caches.match(url.pathname, { cacheName: PAGES });
+    if (kept) return asItStood(kept);
+    const list = await caches.match("/waiting", { cacheName: SHELL });
+    return list ? asItStood(list, true) : Response.error();
+  }
+}
+async function keepPage(path, answer) {
+  const cache = await caches.open(PAGES);
+  const text = await answer.clone().text();
+  await cache.put(path, answer);
+  if (path === "/") await lookAhead(cache, text);
+}
+/* The panels of Today and their forms, so that they open without a network. Not more often than every ten minutes. */
+async function lookAhead(cache, text) {
+  const paths = [...new Set(Array.from(text.matchAll(AHEAD), (found) => found[1]))].slice(0, MOST_AHEAD);
+  for (const path of paths) {
+    const kept = await cache.match(path);
+    if (kept && Date.now() - Date.parse(kept.headers.get("date")) < AHEAD_AGAIN_MS) continue;
+    const answer = await fetch(path, { redirect: "error" });
+    if (answer.ok) await cache.put(path, answer);
+  }
+  for (const kept of await cache.keys()) {
+    const answer = await cache.match(kept);
+    if (answer && Date.now() - Date.parse(answer.headers.get("date")) > PAGE_DAYS * DAY_MS) await cache.delete(kept);
+  }
+}
+async function asItStood(kept, isMissing) {
+  const at = new Date(kept.headers.get("date"));
+  const when = isNaN(at) ? "when it was seen last"
+    : at.toLocaleString("en-GB", { weekday: "long", day: "numeric", month: "long", hour: "2-digit", minute: "2-digit" });
+  const words = isMissing ? "No network, and this page was not seen before on this device."
+    : "No network. This page is as it stood on " + when + ".";
+  const text = (await kept.text()).replace("<main", '<p class="offline" role="status">' + words + "</p><main");
+  return new Response(text, { status: 200, headers: kept.headers });
+}
+
+// ---- what waits: {id, path, body, type, at, what, refused} ----
+function store(mode, act) {
+  return new Promise((resolve, reject) => {
+    const opening = indexedDB.open("umberday", 1);
+    opening.onupgradeneeded = () => opening.result.createObjectStore("waiting", { keyPath: "id", autoIncrement: true });
+    opening.onerror = () => reject(opening.error);
+    opening.onsuccess = () => {
+      const change = opening.result.transaction("waiting", mode);
+      const asked = act(change.objectStore("waiting"));
+      change.oncomplete = () => { opening.result.close(); resolve(asked.result); };
+      change.onabort = change.onerror = () => { opening.result.close(); reject(change.error); };
+    };
+  });
+}
+const all = () => store("readonly", (rows) => rows.getAll());
+
+async function sendOrKeep(event, url) {
+  const request = event.request, at = new Date().toISOString();
+  const body = await request.clone().text();
+  const type = request.headers.get("content-type") || "application/x-www-form-urlencoded";
+  try {
+    return await fetch(request);
+  } catch (error) {
+    await keepWaiting({ path: url.pathname, body, type, at, what: await titleOf(url.pathname), refused: "" });
+    event.waitUntil(tell({ kept: true }));
+    if (self.registration.sync) self.registration.sync.register("send").catch(() => {});
+    return request.headers.get("HX-Request") ? new Response(null, { status: 204 }) : Response.redirect("/waiting", 303);
+  }
+}
+/* The same words again within a minute are a finger that pressed twice; later they are another test with its own key. */
+async function keepWaiting(entry) {
+  const same = (await all()).filter((other) => other.path === entry.path && (other.sent || other.body) === entry.body);
+  if (same.some((other) => Date.parse(entry.at) - Date.parse(other.at) < TWICE_MS)) return;
+  entry.sent = entry.body;
+  if (same.length) {
+    const fields = new URLSearchParams(entry.body);
+    fields.set("command_key", self.crypto.randomUUID());
+    entry.body = fields.toString();
+  }
+  await store("readwrite", (rows) => rows.add(entry));
+}
+async function titleOf(path) {
+  const kept = await caches.match(path, { cacheName: PAGES });
+  const found = kept && /<title>([^<]*?)(?: – [^<]*)?<\/title>/.exec(await kept.text());
+  return found ? found[1] : path.endsWith("paint") ? "A painted layer" : "A touch test";
+}
+
+let sending = null;
+function sendAll() {
+  sending = sending || sendInOrder().finally(() => { sending = null; });
+  return sending;
+}
+async function sendInOrder() {
+  let sent = 0;
+  for (const entry of await all()) {
+    if (entry.refused) continue;
+    let answer;
+    try {
+      answer = await fetch(entry.path, { method: "POST", body: entry.body, redirect: "manual", credentials: "same-origin",
+        headers: { "Content-Type": entry.type, "Umberday-Happened-At": entry.at } });
+    } catch (error) {
+      break;
+    }
+    if (answer.type === "opaqueredirect" || answer.ok) {
+      await store("readwrite", (rows) => rows.delete(entry.id));
+      sent += 1;
+    } else if (answer.status >= 500 || answer.status === 429) {
+      break;
+    } else {
+      entry.refused = await answer.text();
+      await store("readwrite", (rows) => rows.put(entry));
+    }
+  }
+  await tell({ sent });
+}
+async function tell(news) {
+  const waiting = (await all()).map(({ id, path, body, at, what, refused }) => ({ id, path, body, at, what, refused }));
+  for (const client of await self.clients.matchAll({ includeUncontrolled: true })) client.postMessage({ waiting, ...news });
+}
+self.addEventListener("sync", (event) => { if (event.tag === "send") event.waitUntil(sendAll()); });
+self.addEventListener("message", (event) => {
+  const asked = event.data || {};
+  if (asked.ask === "send") event.waitUntil(sendAll());
+  else if (asked.ask === "drop") event.waitUntil(store("readwrite", (rows) => rows.delete(asked.id)).then(() => tell({})));
+  else if (asked.ask === "forget") event.waitUntil(caches.delete(PAGES));
+});

@@ -1,10 +1,10 @@
-"""``./umberday bench [estimates|commands|pages]``: figures as ratios, each against a baseline in the same run."""
+"""``./umberday bench [PART ...]``: figures as ratios, each against a baseline in the same run."""
 
 import sys
 
-from bench import commands, estimates, pages
+from bench import commands, estimates, learning, pages
 
-PARTS = {"estimates": estimates.run, "commands": commands.run, "pages": pages.run}
+PARTS = {"estimates": estimates.run, "commands": commands.run, "pages": pages.run, "learning": learning.run}
 
 
 def main(arguments: list[str]) -> int:

@@ -205,7 +205,7 @@ def prepare(request: LearnRequest, _now: datetime, faults: Collector) -> Prepare
 
 def _check(request: LearnRequest, faults: Collector) -> None:
     """What no single field can tell."""
-    every = [*request.layers, *request.predict]
+    every: list[LearnLayerIn | PredictIn] = [*request.layers, *request.predict]
     for kind, layers in (("layers", request.layers), ("predict", request.predict)):
         _check_names(kind, layers, faults)
     for i, layer in enumerate(request.layers):

@@ -78,8 +78,8 @@ PLAIN_WORDS = {
 }
 
 
-# Where a word or a number will do, the validator names its two ways, and of a pair it says "[key]"; whoever called knows
-# only the field.
+# Where a word or a number will do, the validator names its two ways, and of a pair it says "[key]"; whoever called
+# knows only the field.
 WAYS = ("literal[", "constrained-float", "[key]")
 
 

@@ -4,17 +4,30 @@ It goes through the services, so that the demo holds nothing a painter could not
 history. The same moment makes the same studio, up to the random ids.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime, timedelta
+from functools import partial
 from heapq import heapify, heappop, heapreplace
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import func, select
 from sqlmodel import Session, col
 
-from seed_demo.panels import PANELS, LayerStory, PanelStory
+from seed_demo.panels import PANELS, SITTINGS, LayerStory, PanelStory, Pressed, SittingStory, StepStory, Tried
 from seed_demo.shelf import BLENDS, MEDIUMS, SPIRITS, TUBES
-from server.services import layers, mediums, mixes, paints, panels, places, thinners, touch_tests
+from server.services import (
+    finish,
+    finish_tests,
+    layers,
+    mediums,
+    mixes,
+    paints,
+    panels,
+    places,
+    sitting_ends,
+    thinners,
+    touch_tests,
+)
 from server.services.access import Actor
 from server.services.unit import unit
 from server.store.db import Database
@@ -37,6 +50,9 @@ YEAR_ROUND = {"temperature_c": 20, "relative_humidity_pct": 52}
 DRYING_RACK = {1: (16, 58), 2: (16, 58), 3: (17, 58), 10: (19, 60), 11: (18, 60), 12: (16, 60)}
 
 
+Act = tuple[datetime, Callable[[datetime], None]]
+
+
 class NotEmpty(Exception):
     """The database holds a studio already; the demo is never mixed into somebody's records."""
 
@@ -48,7 +64,7 @@ def seed(db: Database, now: datetime) -> None:
     with unit(db, actor, label="Set up the rooms and the shelf", now=shelf_at) as work:
         shelf = _Shelf(work.session, actor)
         shelf.fill()
-    _Story(db, actor, shelf, now).tell(PANELS)
+    _Story(db, actor, shelf, now).tell(PANELS, SITTINGS)
 
 
 def _studio(db: Database, now: datetime) -> Actor:
@@ -114,9 +130,9 @@ class _Story:
         self.now = now
         self.zone = ZoneInfo(TIME_ZONE)
 
-    def tell(self, stories: Iterable[PanelStory]) -> None:
+    def tell(self, stories: Iterable[PanelStory], sittings: Iterable[SittingStory]) -> None:
         """Each story says when its next event is and waits for its turn: the history is in the order of time."""
-        told = [self._events(story) for story in stories]
+        told = [self._events(story) for story in stories] + [self._sitting(story) for story in sittings]
         waiting = [(next(events), number) for number, events in enumerate(told)]
         heapify(waiting)
         while waiting:
@@ -128,22 +144,67 @@ class _Story:
                 heapreplace(waiting, (then, number))
 
     def _events(self, story: PanelStory) -> Iterator[datetime]:
-        begun = max([layer.days_ago for layer in story.layers if layer.days_ago is not None], default=1)
-        moment = self._before(begun + 1)
-        yield moment
-        with unit(self.db, self.actor, label=f"Added “{story.title}”", now=moment) as work:
-            uid = panels.create(work.session, self.actor, self._panel(story)).uid
-        for layer in story.layers:
-            yield from self._layer(story, uid, layer)
-        if story.finished_days_ago is not None:
-            yield self._before(story.finished_days_ago)
-            self._finish(story, uid, self._before(story.finished_days_ago))
+        """The story's acts in the order of their moments; those of one moment in the order they are written."""
+        made: dict[str, str] = {}
+        for moment, act in sorted(self._acts(story, made), key=lambda item: item[0]):
+            yield moment
+            act(moment)
 
-    def _finish(self, story: PanelStory, uid: str, finished_at: datetime) -> None:
-        with unit(self.db, self.actor, label=f"Finished “{story.title}”", now=finished_at) as work:
-            stored = panels.public(work.session, panels.get(work.session, self.actor, uid))
-            finished_on = finished_at.astimezone(self.zone).date()
-            panels.update(work.session, self.actor, uid, stored.model_copy(update={"finished_on": finished_on}))
+    def _acts(self, story: PanelStory, made: dict[str, str]) -> Iterator[Act]:
+        """Everything that is done in a story; ``made`` comes to hold the uid of its panel."""
+        begun = max([layer.days_ago for layer in story.layers if layer.days_ago is not None], default=1)
+        yield self._before(begun + 1), partial(self._begin, story, made)
+        for layer in story.layers:
+            yield from self._layer(story, made, layer)
+        if story.finished_days_ago is not None:
+            yield self._before(story.finished_days_ago), partial(self._finish, story, made)
+        for test in story.finish_tests:
+            yield self._before(test.days_ago), partial(self._finish_test, story, made, test)
+        for step in story.steps:
+            done = step.done_days_ago
+            moment = self._last_act(story) if done is None else self._before(done)
+            yield moment, partial(self._step, story, made, step)
+
+    def _begin(self, story: PanelStory, made: dict[str, str], moment: datetime) -> None:
+        with unit(self.db, self.actor, label=f"Added “{story.title}”", now=moment) as work:
+            made["panel"] = panels.create(work.session, self.actor, self._panel(story)).uid
+
+    def _finish(self, story: PanelStory, made: dict[str, str], moment: datetime) -> None:
+        with unit(self.db, self.actor, label=f"Finished “{story.title}”", now=moment) as work:
+            panels.finish(work.session, self.actor, made["panel"])
+
+    def _finish_test(self, story: PanelStory, made: dict[str, str], test: Tried, moment: datetime) -> None:
+        with unit(self.db, self.actor, label=f"Tested “{story.title}”: {test.method}", now=moment) as work:
+            values = {"method": test.method, "result": test.result, "place_on_panel": test.where, "note": test.note}
+            command = finish_tests.FinishTestCreate.model_validate(values)
+            finish_tests.log(work.session, self.actor, made["panel"], command)
+
+    def _step(self, story: PanelStory, made: dict[str, str], step: StepStory, moment: datetime) -> None:
+        today = self.now.astimezone(self.zone).date()
+        is_done = step.done_days_ago is not None
+        label = f"{'Did' if is_done else 'Planned'} for “{story.title}”: {step.action.replace('_', ' ')}"
+        with unit(self.db, self.actor, label=label, now=moment) as work:
+            command = finish.FinishStepCreate.model_validate(
+                {
+                    "action": step.action,
+                    "planned_on": None if step.planned_in is None else today + timedelta(days=step.planned_in),
+                    "done_at": moment if is_done else None,
+                    "transit_c": step.transit_c,
+                    "note": step.note,
+                    "override_reason": step.because,
+                }
+            )
+            finish.create(work.session, self.actor, made["panel"], command)
+
+    def _sitting(self, story: SittingStory) -> Iterator[datetime]:
+        moment = self._before(story.days_ago)
+        yield moment
+        left = [
+            {"mix_uid": self.shelf.mixes[mix], "left_ml": amount, "kept_in": kept} for mix, amount, kept in story.left
+        ]
+        values = {"rags": story.rags, "brushes": True, "lids": True, "mixes": left, "note": story.note}
+        with unit(self.db, self.actor, label="Ended the sitting", now=moment) as work:
+            sitting_ends.create(work.session, self.actor, sitting_ends.SittingEndCreate.model_validate(values))
 
     def _before(self, days: float) -> datetime:
         """So many days before now: whole days at the painting hour, others to the minute."""
@@ -172,27 +233,33 @@ class _Story:
             }
         )
 
-    def _layer(self, panel: PanelStory, panel_uid: str, story: LayerStory) -> Iterator[datetime]:
+    def _layer(self, panel: PanelStory, made: dict[str, str], story: LayerStory) -> Iterator[Act]:
         painted_at = None if story.days_ago is None else self._before(story.days_ago)
-        label = f"{'Painted' if painted_at else 'Planned'} the {story.kind} of “{panel.title}”"
-        moment = painted_at or max([self._before(1), *self._acts(panel)])
-        yield moment
-        with unit(self.db, self.actor, label=label, now=moment) as work:
-            uid = layers.create(work.session, self.actor, panel_uid, self._command(story, painted_at)).uid
-        for test in story.tests:
-            pressed_at = self._before(test.days_ago)
-            yield pressed_at
-            values = {"pressed_at": pressed_at, "stage": test.stage, "place_on_panel": test.where, "note": test.note}
-            told = f"Touch test on “{panel.title}”: {test.stage.replace('_', '-')}"
-            with unit(self.db, self.actor, label=told, now=pressed_at) as work:
-                command = touch_tests.TouchTestCreate.model_validate(values)
-                touch_tests.log(work.session, self.actor, uid, command)
+        uid: list[str] = []
 
-    def _acts(self, panel: PanelStory) -> list[datetime]:
-        """When its layers were painted and pressed."""
+        def paint(moment: datetime) -> None:
+            label = f"{'Painted' if painted_at else 'Planned'} the {story.kind} of “{panel.title}”"
+            with unit(self.db, self.actor, label=label, now=moment) as work:
+                command = self._command(story, painted_at)
+                uid.append(layers.create(work.session, self.actor, made["panel"], command).uid)
+
+        yield painted_at or self._last_act(panel), paint
+        for test in story.tests:
+            yield self._before(test.days_ago), partial(self._press, panel, uid, test)
+
+    def _press(self, panel: PanelStory, uid: list[str], test: Pressed, moment: datetime) -> None:
+        values = {"pressed_at": moment, "stage": test.stage, "place_on_panel": test.where, "note": test.note}
+        told = f"Touch test on “{panel.title}”: {test.stage.replace('_', '-')}"
+        with unit(self.db, self.actor, label=told, now=moment) as work:
+            command = touch_tests.TouchTestCreate.model_validate(values)
+            touch_tests.log(work.session, self.actor, uid[0], command)
+
+    def _last_act(self, panel: PanelStory) -> datetime:
+        """What is still to come is planned yesterday, or when the panel was painted, pressed or seen to last."""
         painted = [layer for layer in panel.layers if layer.days_ago is not None]
         days = [layer.days_ago for layer in painted] + [test.days_ago for layer in painted for test in layer.tests]
-        return [self._before(day) for day in days if day is not None]
+        days += [step.done_days_ago for step in panel.steps] + [test.days_ago for test in panel.finish_tests]
+        return max([self._before(1), *(self._before(day) for day in days if day is not None)])
 
     def _command(self, story: LayerStory, painted_at: datetime | None) -> layers.LayerCreate:
         today = self.now.astimezone(self.zone).date()
@@ -214,5 +281,6 @@ class _Story:
                 "painted_at": painted_at,
                 "mixes": rows,
                 "notes": story.notes,
+                "override_reason": story.because,
             }
         )

@@ -15,7 +15,8 @@ class Pressed:
 
 @dataclass(frozen=True)
 class LayerStory:
-    """``regions``: mix, per cent of the area, name of the region. Painted ``days_ago``, or planned (None)."""
+    """``regions``: mix, per cent of the area, name of the region. Painted ``days_ago``, or planned (None). ``because``:
+    why it went on although a rule spoke against it."""
 
     kind: str
     wet_um: float
@@ -29,6 +30,40 @@ class LayerStory:
     wet_in_wet: bool = False
     notes: str = ""
     tests: tuple[Pressed, ...] = ()
+    because: str = ""
+
+
+@dataclass(frozen=True)
+class StepStory:
+    """A step of the finish, done so many days ago or planned in so many; ``because`` as for a layer."""
+
+    action: str
+    done_days_ago: float | None = None
+    planned_in: int | None = None
+    transit_c: float | None = None
+    note: str = ""
+    because: str = ""
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A swab, a turned thumb or a fingernail in the finished picture."""
+
+    days_ago: float
+    method: str
+    result: str
+    where: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class SittingStory:
+    """The end of a sitting; ``left``: mix, millilitres, how it is kept."""
+
+    days_ago: float
+    rags: str
+    left: tuple[tuple[str, float, str], ...] = ()
+    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -45,6 +80,8 @@ class PanelStory:
     due_for: str = ""
     finished_days_ago: int | None = None
     notes: str = field(default="")
+    steps: tuple[StepStory, ...] = ()
+    finish_tests: tuple[Tried, ...] = ()
 
 
 PANELS = (
@@ -153,7 +190,13 @@ PANELS = (
         "hardboard",
         (
             LayerStory("underpainting", 30, (("First grey", 100, ""),), days_ago=120, solvent_pct=40),
-            LayerStory("block-in", 45, (("Lemon", 30, "lemons"), ("Blue bowl", 70, "bowl")), days_ago=98),
+            LayerStory(
+                "block-in",
+                45,
+                (("Lemon", 30, "lemons"), ("Blue bowl", 70, "bowl")),
+                days_ago=98,
+                tests=(Pressed(72, "touch_dry", "table edge"),),
+            ),
             LayerStory(
                 "second painting",
                 50,
@@ -166,6 +209,22 @@ PANELS = (
         due_in=150,
         due_for="collection by the buyer, varnished",
         place="Drying rack",
+        steps=(
+            StepStory(
+                "wrap",
+                done_days_ago=60,
+                note="To the photographer and back",
+                because="Only for the way, in a folder that stands off the face.",
+            ),
+            StepStory("temporary_varnish", done_days_ago=36, note="Thinned, one coat, for the photographs"),
+            StepStory("frame", done_days_ago=20, note="Limewood, on cork spacers"),
+            StepStory("final_varnish", planned_in=125),
+            StepStory("ship", planned_in=148, transit_c=12.0, note="The buyer's own car"),
+        ),
+        finish_tests=(
+            Tried(45, "nail", "dent", "thick yellow under the rebate"),
+            Tried(12, "nail", "no_dent", "thick yellow under the rebate", "hard as far as a nail tells"),
+        ),
     ),
     PanelStory(
         "Marsh at noon",
@@ -217,6 +276,7 @@ PANELS = (
                 days_ago=26,
                 texture="fine_canvas",
                 tests=(Pressed(6, "touch_dry", "left edge"),),
+                because="The blossom wants this white; the rest of the picture has none of it.",
             ),
             LayerStory("glaze", 12, (("Rain glaze", 100, ""),), planned_in=1, sitting_min=45),
         ),
@@ -250,4 +310,9 @@ PANELS = (
         due_for="a birthday",
         notes="Lead white in the flesh: no dry sanding.",
     ),
+)
+
+SITTINGS = (
+    SittingStory(5.9, "spread", (("Black coat", 4, "sealed"), ("Umber shadow", 6, "tray"))),
+    SittingStory(1.8, "water", (("Frosted green", 8, "fridge"), ("Sky", 5, "fridge")), "Green and sky for next week"),
 )

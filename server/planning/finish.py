@@ -1,18 +1,30 @@
-"""The customary rest before a final varnish."""
+"""From when a picture may be varnished, framed, wrapped, stacked and sent, as far as drying and customary waits go."""
 
-from server.science.soundness import DEFAULT, Thresholds
+from dataclasses import dataclass
+
+from server.science.soundness import DEFAULT, Situation, Thresholds
+from server.science.soundness.facts import read_facts
+from server.science.soundness.rules.finish import first_day_d
 
 
-def varnish_rest_d(thickest_film_um: float, richest: float, limits: Thresholds = DEFAULT) -> float:
-    """Days after the last layer before a final varnish: six months for thin films, a year for thick or rich ones.
+@dataclass(frozen=True, slots=True)
+class FirstDay:
+    """Ages of the last layer in days: one time in ten by ``low_d``, nine times in ten by ``high_d``."""
 
-    Six months: H. Parkhurst, The Painter in Oil (1898), and R. Peale's notes; a year for thick films is common
-    practice. Between 100 and 300 um in proportion, which is ours. The figures are the limits of the rule on final
-    varnish, which a studio may edit. The day shown is never earlier than the model's.
+    low_d: float
+    central_d: float
+    high_d: float
+
+
+def first_day(situation: Situation, limits: Thresholds = DEFAULT) -> FirstDay | None:
+    """From when what is to be done (``situation.action``) may be tried.
+
+    The later of the model's stage and the rule's own wait, read at p10, p50 and p90 of every film that is there. None
+    where no day would do (oil as the last thing on a picture), and on bare ground. Sources: the rules R35 and R36.
     """
-    if richest > limits.varnish_rich:
-        return limits.varnish_thick_d
-    span_um = limits.varnish_thick_um - limits.varnish_thin_um
-    beyond_um = thickest_film_um - limits.varnish_thin_um
-    share = beyond_um / span_um if span_um > 0.0 else float(beyond_um > 0.0)
-    return limits.varnish_thin_d + (limits.varnish_thick_d - limits.varnish_thin_d) * min(1.0, max(0.0, share))
+    facts = read_facts(situation, limits)
+    if facts.top is None:
+        return None
+    found = [first_day_d(facts, limits, percentile) for percentile in ("p10_d", "p50_d", "p90_d")]
+    known = [day for day in found if day is not None]
+    return FirstDay(*known) if len(known) == len(found) else None

@@ -12,6 +12,7 @@ from server.services.fields import (
     Notes,
     OptionalText120,
     PercentShare,
+    ShortNote,
     Text32,
     Uid,
     Version,
@@ -63,7 +64,8 @@ def thickness(preset: str | None, wet_thickness_um: float | None) -> tuple[str |
 
 class LayerFields(Command):
     """``thickness_preset`` or ``wet_thickness_um`` (micrometres, wet); ``solvent_pct`` of the wet volume, on top of
-    what the mixes hold; ``sitting_min`` how long the painting session takes or took, minutes."""
+    what the mixes hold; ``sitting_min`` how long the painting session takes or took, minutes; ``override_reason`` why
+    it went on against a rule."""
 
     kind: Text32
     material: LayerMaterial = "oil"
@@ -78,6 +80,7 @@ class LayerFields(Command):
     planned_on: Day | None = None
     mixes: Mixes = ()
     notes: Notes = ""
+    override_reason: ShortNote = ""
     painted_at: Instant | None = None
 
     _shares = field_validator("mixes")(_checked_shares)
@@ -114,5 +117,6 @@ class LayerPaint(Command):
     sitting_min: SittingMin | None = None
     mixes: Mixes = ()
     notes: Notes | None = None
+    override_reason: ShortNote = ""
 
     _shares = field_validator("mixes")(_checked_shares)

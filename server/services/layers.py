@@ -1,12 +1,12 @@
 """Layers of a panel: planned, painted, put back, corrected, moved, archived."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Literal
 
 from sqlalchemy import select
 from sqlmodel import Session, col
 
-from server.services import records, stack
+from server.services import overrides, records, stack
 from server.services.access import Actor
 from server.services.errors import Invalid, Refused
 from server.services.freezing import freeze_painted, thaw
@@ -28,11 +28,16 @@ __all__ = ["LAYER_KINDS", "LayerCreate", "LayerMixPart", "LayerPaint", "LayerUpd
 # What emptying a box says of a layer that went on otherwise than planned; a box left out says nothing.
 EMPTY: dict[str, Any] = {"thinner_uid": None, "solvent_pct": 0.0, "surface": None, "sitting_min": None, "notes": ""}
 Way = Literal["up", "down"]  # up is towards the surface
+LATELY = timedelta(days=2)  # what is recorded later than this is written down from memory or a notebook
 
 
 def create(session: Session, actor: Actor, panel_uid: str, command: LayerCreate, now: datetime | None = None) -> Layer:
     """Plan a layer on top of the others, or log it as painted where ``painted_at`` is given; then it lies below the
-    layers that are still planned. Raises ``NotFound``, ``Refused``, ``Invalid``."""
+    layers that are still planned. Raises ``NotFound``, ``Refused``, ``Invalid``.
+
+    What was painted lately goes before the rules as in ``paint``. Of what was painted before that the record only tells
+    what happened: no verdict stood here when the brush went down.
+    """
     pile = stack.open_for_change(session, actor, panel_uid)
     layer = Layer(
         studio_id=actor.studio_id,
@@ -49,6 +54,9 @@ def create(session: Session, actor: Actor, panel_uid: str, command: LayerCreate,
     _set_mixes(session, actor, layer, command.mixes)
     if layer.painted_at is not None:
         freeze_painted(session, stack.load(session, pile.panel), layer)
+        _judge(session, actor, pile, layer, now or moment(session))
+    else:
+        layer.override_reason = ""
     session.flush()
     return layer
 
@@ -65,7 +73,9 @@ def update(session: Session, actor: Actor, uid: str, command: LayerUpdate, now: 
     before = _content(session, layer)
     if command.painted_at is not None:
         stack.check_painted_at(session, pile, layer, command.painted_at, now or moment(session))
-    records.change(layer, _values(session, actor, command, layer) | {"painted_at": command.painted_at})
+    reason = command.override_reason if "override_reason" in command.model_fields_set else layer.override_reason
+    values = {"painted_at": command.painted_at, "override_reason": overrides.corrected(layer, reason)}
+    records.change(layer, _values(session, actor, command, layer) | values)
     _set_mixes(session, actor, layer, command.mixes)
     session.flush()
     after = _content(session, layer)
@@ -78,8 +88,8 @@ def update(session: Session, actor: Actor, uid: str, command: LayerUpdate, now: 
 def paint(session: Session, actor: Actor, uid: str, command: LayerPaint, now: datetime | None = None) -> Layer:
     """Log a planned layer as painted, and freeze what went on and what is promised.
 
-    What the command leaves out stays as it was planned; without ``painted_at`` it is now.
-    Raises ``NotFound``, ``Conflict``, ``Invalid``, ``Refused``.
+    What the command leaves out stays as it was planned; without ``painted_at`` it is now. Raises ``NotFound``,
+    ``Conflict``, ``Refused``, ``Invalid``: at ``override_reason`` where a rule stops it and no reason is given.
     """
     layer, pile = _open(session, actor, uid)
     if layer.painted_at is not None:
@@ -101,6 +111,7 @@ def paint(session: Session, actor: Actor, uid: str, command: LayerPaint, now: da
     _set_mixes(session, actor, layer, wanted.mixes)
     session.flush()
     freeze_painted(session, pile, layer)
+    _judge(session, actor, pile, layer, None)
     session.flush()
     return layer
 
@@ -116,6 +127,7 @@ def unpaint(session: Session, actor: Actor, uid: str) -> Layer:
     if stack.tests_of(session, (layer,)):
         raise Refused("It has touch tests. Take those back first.")
     thaw(layer)
+    overrides.forget(layer)
     session.flush()
     return layer
 
@@ -208,6 +220,16 @@ def _open(session: Session, actor: Actor, uid: str) -> tuple[Layer, Stack]:
     pile = stack.around(session, layer)  # the panel first, then its layers: always in this order, so nobody waits twice
     records.refuse_archived(layer, "this layer")
     return layer, pile
+
+
+def _judge(session: Session, actor: Actor, pile: Stack, layer: Layer, recorded_at: datetime | None) -> None:
+    """Put a layer that went on before the rules, unless it is recorded long after."""
+    assert layer.painted_at is not None
+    if recorded_at is not None and recorded_at - layer.painted_at > LATELY:
+        layer.override_reason = ""
+        return
+    session.flush()
+    overrides.keep(layer, overrides.of_layer(session, actor, pile, layer), layer.override_reason)
 
 
 def _make_room(pile: Stack, layer: Layer) -> None:

@@ -26,7 +26,8 @@ from server.services.access import Actor
 from server.services.board.facts import DaySpan, Moment
 from server.services.board.films import PanelLayers, day_span, panel_layers
 from server.services.board.rows import StudioRows, load
-from server.services.board.standing import TOUCH_GATE, ground_facts
+from server.services.board.closing import ground_facts
+from server.services.board.standing import TOUCH_GATE
 from server.services.errors import Invalid
 from server.services.fields import OptionalText120, PercentShare, Uid, WetThicknessUm
 from server.services.forecasts import FORECASTS, NoForecast

@@ -18,6 +18,7 @@ from server.science.soundness.types import (
     NewLayer,
     PaintedLayer,
     Situation,
+    SwabTest,
     Verdict,
 )
 from server.services.kept import Kept
@@ -82,15 +83,30 @@ class Coming:
 
 
 @dataclass(frozen=True, slots=True)
+class AfterPaint:
+    """What is asked of a picture that is to be varnished, framed or sent: its size, the temperature on the way, and
+    the last swab, clean or not."""
+
+    area_cm2: float
+    transit_c: float | None = None
+    swab_clean: bool | None = None
+    swab_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Question:
-    """May ``coming`` go over ``stack`` (lowest first) on ``ground``, by the rules with the studio's ``limits``?"""
+    """May ``coming`` go over ``stack`` (lowest first) on ``ground``, by the rules with the studio's ``limits``?
+
+    Without a layer to come it is asked of the picture itself (``action``), and ``after`` says the rest.
+    """
 
     ground: Ground
     stack: tuple[LaidLayer, ...]
-    coming: Coming
+    coming: Coming | None
     action: Action = Action.NEXT_LAYER
     drops_per_ml: int = 20
     limits: Edits = NO_EDITS
+    after: AfterPaint | None = None
 
     def asking(self, action: Action) -> "Question":
         """The same question about another action."""
@@ -99,13 +115,13 @@ class Question:
     def key(self) -> Hashable:
         laid = tuple((layer.key, layer.painted_at, layer.material, layer.surface) for layer in self.stack)
         coming = self.coming
-        upper = (coming.key, coming.material, coming.same_session)
-        return self.ground, laid, upper, self.action, self.drops_per_ml, self.limits
+        upper = None if coming is None else (coming.key, coming.material, coming.same_session)
+        return self.ground, laid, upper, self.action, self.drops_per_ml, self.limits, self.after
 
 
 def situation(question: Question, at: datetime, on: date) -> Situation:
     """The question as the rules take it, at an instant that is ``on`` that day in the studio's zone."""
-    coming = question.coming
+    coming, after = question.coming, question.after
     stack = tuple(
         PaintedLayer(
             laid.material,
@@ -122,10 +138,22 @@ def situation(question: Question, at: datetime, on: date) -> Situation:
         support=question.ground.support,
         ground=question.ground.facts(on),
         stack=stack,
-        upper=NewLayer(coming.material, coming.stages, coming.recipe, coming.same_session),
+        upper=NewLayer(coming.material, coming.stages, coming.recipe, coming.same_session) if coming else None,
         action=question.action,
         drops_per_ml=float(question.drops_per_ml),
+        area_cm2=after.area_cm2 if after else None,
+        transit_c=after.transit_c if after else None,
+        swab=_swab(question),
     )
+
+
+def _swab(question: Question) -> SwabTest | None:
+    """The last swab, with the age of the top layer when it was made; one from before that layer went on is none."""
+    after = question.after
+    if after is None or after.swab_clean is None or after.swab_at is None or not question.stack:
+        return None
+    age_d = question.stack[-1].age_d(after.swab_at)
+    return SwabTest(after.swab_clean, age_d) if age_d >= 0.0 else None
 
 
 class Verdicts:

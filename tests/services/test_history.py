@@ -281,7 +281,7 @@ def test_an_undo_that_would_upset_the_stack_is_refused(bench: Bench) -> None:
     panel = bench.panel()
     lower = paint(bench, bench.layer(panel, kind="lower"), painted_at=NOW - 3 * DAY)
     painting = last(bench)
-    upper = bench.painted(panel, 1, kind="upper")
+    upper = bench.painted(panel, 1, kind="upper", override_reason="Only at the dry edge")
     with pytest.raises(Refused, match="would lie on “lower”, which is only planned"):
         undo(bench, painting)
     with bench.unit() as work:

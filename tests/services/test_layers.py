@@ -167,7 +167,7 @@ def test_a_layer_logged_as_painted_goes_below_the_planned_ones(bench: Bench) -> 
     bench.painted(panel, 9, kind="first")
     bench.layer(panel, kind="plan a")
     bench.layer(panel, kind="plan b")
-    bench.painted(panel, 2, kind="second")
+    bench.painted(panel, 2, kind="second", override_reason="Only at the dry edge")
     assert order(bench, panel) == ["first", "second", "plan a", "plan b"]
 
 

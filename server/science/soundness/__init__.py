@@ -21,6 +21,7 @@ from server.science.soundness.types import (
     Remedy,
     Severity,
     Situation,
+    SwabTest,
     Verdict,
     Way,
 )
@@ -47,6 +48,7 @@ __all__ = [
     "Severity",
     "Situation",
     "Source",
+    "SwabTest",
     "ThresholdRow",
     "Thresholds",
     "Verdict",

@@ -80,9 +80,9 @@ class LayerFacts:
         percentile = "p50_d" if stage is Stage.SET_TO_TOUCH else "p90_d"
         return self.ages.reached(self.age_d, self.time(stage, percentile))
 
-    def dry_at(self, state: FilmState) -> float:
+    def dry_at(self, state: FilmState, percentile: str = "p90_d") -> float:
         """Age in days at which the film counts as this hard: found so by the painter, or nine times in ten."""
-        late = self.time(STAGE_OF_STATE[state], "p90_d")
+        late = self.time(STAGE_OF_STATE[state], percentile)
         return min(late, self.seen_d) if HARDNESS[self.floor] >= HARDNESS[state] else late
 
     @property

@@ -118,6 +118,7 @@ class Thresholds:
     varnish_thick_d: float
     varnish_rich: float
     varnish_alkyd_d: float
+    swab_again_d: float
     temporary_d: float
     temporary_advised_d: float
     frame_wait_d: float

@@ -88,6 +88,15 @@ class NewLayer:
 
 
 @dataclass(frozen=True, slots=True)
+class SwabTest:
+    """The last swab of a finished picture. ``clean``: no colour on it and no dull spot; ``age_d`` is how old the top
+    layer was then."""
+
+    clean: bool
+    age_d: float
+
+
+@dataclass(frozen=True, slots=True)
 class Situation:
     """One question to the rules: may ``action`` be done on this stack now? ``stack`` runs lowest to top.
 
@@ -105,6 +114,7 @@ class Situation:
     couch_ml: float | None = None
     transit_c: float | None = None
     drops_per_ml: float = 20.0
+    swab: SwabTest | None = None
 
 
 @dataclass(frozen=True, slots=True)

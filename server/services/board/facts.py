@@ -158,6 +158,73 @@ class RestFact:
 
 
 @dataclass(frozen=True, slots=True)
+class StepFact:
+    """One step of the finish: ``action`` as the rules name it, planned until ``done_at`` is set."""
+
+    uid: str
+    version: int
+    action: str
+    planned_on: date | None
+    done_at: datetime | None
+    transit_c: float | None
+    note: str
+    override_reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class FinishTestFact:
+    """A swab, a turned thumb or a fingernail in a finished picture; ``passed``: it left nothing behind."""
+
+    uid: str
+    method: str
+    result: str
+    tested_at: datetime
+    place_on_panel: str
+    note: str
+    passed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ClosingFact:
+    """What becomes of a picture after its last layer.
+
+    ``steps`` planned ones first by day, then those done; ``tests`` from the latest. ``varnish`` is from when a final
+    varnish may be tested for, as a range; ``swab_from`` the day from which the rules let one test, None once it is
+    varnished or nobody knows; ``varnished_at`` when a final varnish went on, ``swabbed`` that the swab stayed clean and
+    only the varnish is wanting.
+    """
+
+    steps: tuple[StepFact, ...]
+    tests: tuple[FinishTestFact, ...]
+    varnish: DaySpan | None
+    swab_from: date | None
+    swabbed: bool
+    varnished_at: datetime | None
+
+    @property
+    def planned(self) -> tuple[StepFact, ...]:
+        return tuple(step for step in self.steps if step.done_at is None)
+
+    @property
+    def done(self) -> tuple[StepFact, ...]:
+        return tuple(step for step in self.steps if step.done_at is not None)
+
+
+@dataclass(frozen=True, slots=True)
+class GateFact:
+    """One thing that may be done to a picture: the verdict on it now, and from when it may be tried, as a range.
+
+    ``opens_on`` is the day a stopping or warning rule names; ``no_forecast`` says that a film's drying is not known.
+    """
+
+    action: str
+    verdict: Verdict | None
+    first: DaySpan | None
+    opens_on: date | None
+    no_forecast: bool
+
+
+@dataclass(frozen=True, slots=True)
 class StackBand:
     """A layer that is on, as small drawings show it: its colours with their shares, its film wet and dried."""
 
@@ -173,7 +240,8 @@ class PanelFact:
 
     ``verdict`` is on the next layer now, ``lightly`` on working lightly into a tacky layer, when the ordinary next
     layer is stopped by its tackiness. ``finish`` is when the last planned layer will be touch-dry; ``varnish`` the days
-    from which a finished panel may be varnished. Facts of the same ``number`` are the same, on whichever board.
+    from which a finished panel may be varnished. ``closing`` is there once it is finished or a step of its finish is
+    planned. Facts of the same ``number`` are the same, on whichever board.
     """
 
     uid: str
@@ -194,13 +262,33 @@ class PanelFact:
     stack: tuple[StackBand, ...]
     layers_to_come: int
     is_archived: bool
+    closing: ClosingFact | None = None
     number: int = field(default=0, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class SatAt:
+    """A layer that was painted in a sitting."""
+
+    panel_uid: str
+    title: str
+    kind: str
+    painted_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class SittingFact:
+    """A sitting that was not ended yet: what was painted, the earliest first, and the cautions it calls for."""
+
+    layers: tuple[SatAt, ...]
+    hazards: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class TodayBoard:
     """Today, or another chosen day. Groups hold panels by `Standing`, most urgent first; ``at_risk`` repeats those
-    whose date is at risk. ``has_panels`` is False in an empty studio. Boards of the same ``number`` are the same.
+    whose date is at risk. ``has_panels`` is False in an empty studio. ``sitting`` is one that was not ended yet. Boards
+    of the same ``number`` are the same.
     """
 
     number: int
@@ -208,6 +296,7 @@ class TodayBoard:
     groups: Mapping[Standing, tuple[PanelFact, ...]]
     at_risk: tuple[PanelFact, ...]
     has_panels: bool
+    sitting: SittingFact | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,6 +37,9 @@ FILMS_KEPT = 12_000
 FARTHEST_D = 36_500.0  # a day a hundred years off is never shown as a date, and adding more overflows the calendar
 # Pressed within this time, tests at several places of a panel belong together.
 ONE_ROUND = timedelta(hours=1)
+# A thumb turned, a fingernail pressed in, and what they leave behind in paint that is firm.
+PRESSES = {"thumb": "no_mark", "nail": "no_dent"}
+DRY = HARDNESS[FilmState.TOUCH_DRY]
 NO_MIXES = "The layer does not say which mixes it is painted with."
 
 
@@ -122,16 +125,17 @@ class _Draft:
 
 def panel_layers(rows: StudioRows, moment: Moment) -> list[PanelLayers]:
     """The layers of every panel of ``rows``, in their order, at the moment looked at."""
-    drafts = {
-        panel.id: [
-            _draft(rows, row, rows.places[panel.place_id].climate, moment)
-            for row in rows.layers.get(panel.id, ())
-            if row.painted_at is not None and row.painted_at <= moment.at
-        ]
-        for panel in rows.panels
-    }
+    drafts = {panel.id: _drafts(rows, panel, moment) for panel in rows.panels}
     films = _films((draft for group in drafts.values() for draft in group), moment.zone)
     return [_panel(rows, panel, drafts[panel.id], films, moment) for panel in rows.panels]
+
+
+def _drafts(rows: StudioRows, panel: Row[Any], moment: Moment) -> list[_Draft]:
+    painted = [
+        row for row in rows.layers.get(panel.id, ()) if row.painted_at is not None and row.painted_at <= moment.at
+    ]
+    climate = rows.places[panel.place_id].climate
+    return [_draft(rows, row, (climate, row is painted[-1]), moment) for row in painted]
 
 
 def _panel(
@@ -175,15 +179,28 @@ def _to_come(rows: StudioRows, panel: Row[Any], row: Row[Any], number: int, clim
     )
 
 
-def _draft(rows: StudioRows, row: Row[Any], climate: Climate, moment: Moment) -> _Draft:
+def _draft(rows: StudioRows, row: Row[Any], where: tuple[Climate, bool], moment: Moment) -> _Draft:
+    climate, is_top = where
     tests = [test for test in rows.tests.get(row.id, ()) if test.pressed_at <= moment.at]
-    observed, observed_at = film_test(tests)
     zone = moment.zone
     content = ("on", row.recipe_text, row.painted_at, climate, zone.key)
     question = None
     if row.recipe_text is not None and row.material in DRYING:
         question = Question(content, partial(_frozen_pair, row.recipe_text, climate, (row.painted_at, zone)))
+    made = [test for test in rows.finish_tests.get(row.panel_id, ()) if test.tested_at <= moment.at]
+    pressed = [*_counted(tests, question), *finish_tests_as_pressed(made, row.painted_at, is_top)]
+    observed, observed_at = film_test(sorted(pressed, key=lambda test: test.pressed_at) if made else pressed)
     return _Draft(row, (content, observed, observed_at), question, observed, observed_at, tests)
+
+
+def _counted(tests: Sequence[Row[Any]], question: Question | None) -> Sequence[Any]:
+    """The tests that speak of the whole layer; only where one names its region is the model asked which one is slow."""
+    if question is None or not any(test.region for test in tests):
+        return tests
+    [forecast] = FORECASTS.ask([question])
+    if not isinstance(forecast, LayerEstimate):
+        return tests
+    return of_the_whole(tests, [region.name for region in forecast.regions], holding_region(forecast))
 
 
 def film_test(tests: Sequence[Any]) -> tuple[FilmState | None, datetime | None]:
@@ -224,6 +241,46 @@ def _film(draft: _Draft, answers: Mapping[Hashable, Forecast], zone: ZoneInfo) -
     stages = found_reached(after_test(forecast.stages, draft.observed, seen_d), draft.observed, seen_d)
     days = {stage: day_span(row.painted_at, found, zone) for stage, found in stages.items()}
     return Film(recipe, forecast, stages, days, holding_region(forecast), None)
+
+
+@dataclass(frozen=True, slots=True)
+class Pressed:
+    """A test as a film takes it."""
+
+    pressed_at: datetime
+    stage: str
+    place_on_panel: str = ""
+    region: str = ""
+
+
+def finish_tests_as_pressed(tests: Iterable[Row[Any]], painted_at: datetime, is_top: bool) -> list[Pressed]:
+    """What a thumb or a fingernail in the finished picture says of one of its layers.
+
+    No mark: every film below it is firm. A mark: the top one is not, whatever else is not.
+    """
+    found = []
+    for test in tests:
+        if test.tested_at < painted_at or test.method not in PRESSES:
+            continue
+        if test.result == PRESSES[test.method]:
+            found.append(Pressed(test.tested_at, FilmState.FIRM.value, test.place_on_panel))
+        elif is_top:
+            found.append(Pressed(test.tested_at, FilmState.TOUCH_DRY.value, test.place_on_panel))
+    return found
+
+
+def of_the_whole(tests: Sequence[Any], names: Sequence[str], holding: str | None) -> list[Any]:
+    """The tests that speak of the layer as a whole.
+
+    A region that was found dry says nothing of the one the layer waits for; one that was found soft does.
+    """
+    if holding is None:
+        return list(tests)
+    return [
+        test
+        for test in tests
+        if test.region == holding or test.region not in names or HARDNESS[FilmState(test.stage)] < DRY
+    ]
 
 
 # What a film has behind it when the painter finds it in a state.

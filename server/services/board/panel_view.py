@@ -11,20 +11,23 @@ from server.science.results import LayerEstimate
 from server.science.soundness.types import Verdict
 from server.services.access import Actor
 from server.services.board.calendar import planned_layers
+from server.services.board.closing import ground_facts
 from server.services.board.facts import LayerFact, Moment, PanelBoard
 from server.services.board.films import (
     LayerOn,
     LayerToCome,
+    PanelLayers,
     coming,
     film_test,
     instant,
     local_day,
+    of_the_whole,
     panel_layers,
     without_mixes,
 )
 from server.services.board.rows import StudioRows, load
 from server.services.board.shown import NO_DAYS, Extras, layer_on_fact, layer_to_come_fact, panel_fact
-from server.services.board.standing import PanelStanding, ground_facts, standings
+from server.services.board.standing import PanelStanding, standings
 from server.services.board.today import moment_of
 from server.services.errors import NotFound
 from server.services.forecasts import FORECASTS
@@ -57,7 +60,9 @@ def panel_page(session: Session, actor: Actor, uid: str, now: datetime, zone: Zo
 
 def _layers(standing: PanelStanding, rows: StudioRows, moment: Moment) -> tuple[LayerFact, ...]:
     facts = [
-        layer_on_fact(layer, standing, rows, moment, Extras(True, _over_when_painted(number, standing, rows, moment)))
+        layer_on_fact(
+            layer, standing, rows, moment, Extras(True, over_when_painted(number, standing.layers, rows, moment))
+        )
         for number, layer in enumerate(standing.layers.on)
     ]
     over = _over_when_planned(standing, rows, moment)
@@ -69,13 +74,13 @@ def _layers(standing: PanelStanding, rows: StudioRows, moment: Moment) -> tuple[
     return tuple(facts)
 
 
-def _over_when_painted(number: int, standing: PanelStanding, rows: StudioRows, moment: Moment) -> Verdict | None:
+def over_when_painted(number: int, layers: PanelLayers, rows: StudioRows, moment: Moment) -> Verdict | None:
     """The verdict on a painted layer over what lay below, at the time it went on and by the tests there were then."""
-    layer = standing.layers.on[number]
+    layer = layers.on[number]
     if layer.film.no_forecast is not None:
         return None
     at = layer.row.painted_at
-    stack = tuple(_as_it_was(below, at) for below in standing.layers.on[:number])
+    stack = tuple(_as_it_was(below, at) for below in layers.on[:number])
     upper = Coming(
         layer.laid.key,
         layer.laid.material,
@@ -83,14 +88,16 @@ def _over_when_painted(number: int, standing: PanelStanding, rows: StudioRows, m
         layer.laid.recipe or without_mixes(layer.row),
         bool(layer.row.wet_in_wet),
     )
-    ground = ground_facts(standing.layers.panel)
+    ground = ground_facts(layers.panel)
     question = Question(ground, stack, upper, drops_per_ml=rows.studio.drops_per_ml, limits=rows.limits)
     return VERDICTS.of(question, at, local_day(at, moment.zone))
 
 
 def _as_it_was(layer: LayerOn, at: datetime) -> LaidLayer:
     """A layer with the touch tests that had been made by then."""
-    observed, observed_at = film_test([test for test in layer.tests if test.pressed_at <= at])
+    names = [region.name for region in layer.film.estimate.regions] if layer.film.estimate else []
+    made = [test for test in layer.tests if test.pressed_at <= at]
+    observed, observed_at = film_test(of_the_whole(made, names, layer.film.holds_up))
     key = (layer.laid.key, observed, observed_at)
     return replace(layer.laid, key=key, observed=observed, observed_at=observed_at)
 

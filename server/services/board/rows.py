@@ -3,17 +3,29 @@
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from itertools import count
 from typing import Any
 
-from sqlalchemy import Row, Select, String, cast, select
+from sqlalchemy import Row, Select, String, cast, func, select
 from sqlmodel import Session, col
 
 from server.services.access import Actor
 from server.services.kept import Kept
 from server.services.recipes import Climate, MixBook, climate_of
 from server.services.rule_limits import Edits, edits_of
-from server.store.tables import Layer, LayerMix, Panel, Place, PlaceMonth, Studio, TouchTest
+from server.store.tables import (
+    FinishStep,
+    FinishTest,
+    Layer,
+    LayerMix,
+    Panel,
+    Place,
+    PlaceMonth,
+    SittingEnd,
+    Studio,
+    TouchTest,
+)
 
 PANEL = (
     "id uid version title width_mm height_mm place_id support ground_kind ground_surface ground_pigment ground_on "
@@ -24,7 +36,9 @@ LAYER = (
     "wet_in_wet surface sitting_min planned_on painted_at notes"
 )
 REGION = "layer_id mix_id region area_share"
-TEST = "uid layer_id pressed_at stage place_on_panel note"
+TEST = "uid layer_id pressed_at stage place_on_panel region note"
+STEP = "uid version panel_id action planned_on done_at transit_c note override_reason"
+FINISH_TEST = "uid panel_id method result tested_at place_on_panel note"
 PLACE = "id uid name light light_factor measured temperature_c relative_humidity_pct"
 
 
@@ -48,7 +62,9 @@ class StudioRows:
 
     ``layers`` run from the lowest up; a painted layer's ``recipe_text`` is its frozen recipe as JSON text, and
     ``forecast_text`` likewise where asked for. ``tests`` run from the earliest on; mistaken ones are left out. Shelves
-    of the same number ``shelf`` hold the same mixes. ``limits`` are the studio's own limits of the rules.
+    of the same number ``shelf`` hold the same mixes. ``limits`` are the studio's own limits of the rules. ``steps`` and
+    ``finish_tests`` of the finish go by panel, tests from the earliest on; ``covered_to`` is up to when the ends of
+    sittings cover what was painted.
     """
 
     studio: Row[Any]
@@ -60,6 +76,9 @@ class StudioRows:
     book: MixBook = field(repr=False)
     shelf: int
     limits: Edits
+    steps: Mapping[int, list[Row[Any]]] = field(default_factory=dict)
+    finish_tests: Mapping[int, list[Row[Any]]] = field(default_factory=dict)
+    covered_to: datetime | None = None
 
     def content(self, panel: Row[Any]) -> Hashable:
         """Everything that what is told of a panel depends on, but for the moment."""
@@ -69,6 +88,7 @@ class StudioRows:
             layers,
             tuple(tuple(self.regions.get(layer.id, ())) for layer in layers),
             tuple(tuple(self.tests.get(layer.id, ())) for layer in layers),
+            *(tuple(self.steps.get(panel.id, ())), tuple(self.finish_tests.get(panel.id, ()))),
         )
 
 
@@ -103,6 +123,9 @@ def load(
         book,
         _shelf_number(book),
         edits_of(session, studio_id),
+        _by(session.execute(_of_panels(FinishStep, STEP, studio_id, only)), "panel_id"),
+        _by(session.execute(_of_panels(FinishTest, FINISH_TEST, studio_id, only)), "panel_id"),
+        _covered_to(session, studio_id),
     )
 
 
@@ -158,6 +181,23 @@ def _tests(studio_id: int, panel_id: int | None) -> Select[Any]:
         .where(col(TouchTest.archived_at).is_(None))
         .order_by(col(TouchTest.layer_id), col(TouchTest.pressed_at), col(TouchTest.id))
     )
+
+
+def _of_panels(table: Any, names: str, studio_id: int, panel_id: int | None) -> Select[Any]:
+    """Steps or tests of the finish that stand: tests in the order they were made."""
+    wanted = select(*_columns(table, names)).where(table.studio_id == studio_id, table.archived_at.is_(None))
+    if panel_id is not None:
+        wanted = wanted.where(table.panel_id == panel_id)
+    when: Any = table.id if table is FinishStep else table.tested_at
+    return wanted.order_by(table.panel_id, when, table.id)
+
+
+def _covered_to(session: Session, studio_id: int) -> datetime | None:
+    """Up to when the ends of sittings cover what was painted."""
+    wanted = select(func.max(col(SittingEnd.covers_to))).where(
+        col(SittingEnd.studio_id) == studio_id, col(SittingEnd.archived_at).is_(None)
+    )
+    return session.scalars(wanted).one()
 
 
 def _places(session: Session, studio_id: int) -> dict[int, PlaceRow]:

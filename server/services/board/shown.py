@@ -71,10 +71,11 @@ def panel_fact(standing: PanelStanding, rows: StudioRows, moment: Moment) -> Pan
         lightly=standing.lightly,
         due=standing.due,
         finish=standing.finish,
-        varnish=standing.varnish,
+        varnish=standing.closing.varnish if standing.closing and panel.finished_on is not None else None,
         stack=tuple(_band(layer, rows, moment) for layer in standing.layers.on),
         layers_to_come=len(standing.layers.to_come),
         is_archived=panel.archived_at is not None,
+        closing=standing.closing,
         number=next(_numbers),
     )
 
@@ -104,7 +105,7 @@ def layer_on_fact(
         no_forecast=film.no_forecast,
         earliest=None,
         planned_from=None,
-        hazards=_hazards(film.recipe),
+        hazards=hazards_of(film.recipe),
     )
 
 
@@ -135,7 +136,7 @@ def layer_to_come_fact(
         no_forecast=None if layer.recipe or not layer.is_drying else "Say which mixes it will be painted with.",
         earliest=None if start is None else span_of(start, moment),
         planned_from=None if start is None else local_day(instant(moment.day_start, start.planned_d), moment.zone),
-        hazards=_hazards(layer.recipe),
+        hazards=hazards_of(layer.recipe),
     )
 
 
@@ -215,7 +216,7 @@ def _worked_out(recipe: MixRecipe) -> str:
 
 
 @lru_cache(maxsize=1000)
-def _hazards(recipe: LayerRecipe | None) -> tuple[str, ...]:
+def hazards_of(recipe: LayerRecipe | None) -> tuple[str, ...]:
     """The kinds of caution of all mixes of a layer."""
     return in_order(kind for mix in recipe.mixes for kind in kinds_of_mix(mix)) if recipe else ()
 

@@ -6,24 +6,22 @@ what that function is not asked about: bare ground, films that do not dry like o
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 from sqlalchemy import Row
 
-from server.planning.finish import varnish_rest_d
 from server.planning.outlook import Outlook
 from server.science.readiness import Readiness, readiness
 from server.science.results import FilmState, LayerEstimate, Stage
 from server.science.soundness.types import Action, Severity, Verdict
 from server.science.stages import HARDNESS
 from server.services.board.chains import ChainCase, outlooks, span_of
-from server.services.board.facts import DaySpan, DueFact, Moment, RestFact, Standing
+from server.services.board.closing import closing_of, ground_facts
+from server.services.board.facts import ClosingFact, DaySpan, DueFact, Moment, RestFact, Standing
 from server.services.board.films import LayerOn, LayerToCome, PanelLayers, coming, instant, local_day
 from server.services.board.rows import StudioRows
 from server.services.forecasts import FORECASTS
-from server.services.panels import STRETCHED_SUPPORTS
-from server.services.rule_limits import Edits, thresholds_of
-from server.services.verdicts import VERDICTS, Coming, Ground, Question
+from server.services.verdicts import VERDICTS, Coming, Question
 
 TOUCH_GATE = "R03"  # the rule that stops a layer over a film that is not dry to the touch
 DRY = HARDNESS[FilmState.TOUCH_DRY]
@@ -44,7 +42,7 @@ class PanelStanding:
     outlook: Outlook | None
     due: DueFact | None
     finish: DaySpan | None
-    varnish: DaySpan | None
+    closing: ClosingFact | None
 
     @property
     def top(self) -> LayerOn | None:
@@ -74,7 +72,7 @@ def standings(rows: StudioRows, panels: Sequence[PanelLayers], moment: Moment) -
     confidence = rows.studio.confidence_pct / 100
     cases = [_case(item, confidence, moment) for item in asked]
     seen = outlooks(cases, moment)
-    return [_standing(item, outlook, rows.limits, moment) for item, outlook in zip(asked, seen, strict=True)]
+    return [_standing(item, outlook, rows, moment) for item, outlook in zip(asked, seen, strict=True)]
 
 
 def _next_estimates(panels: Sequence[PanelLayers], moment: Moment) -> list[LayerEstimate | None]:
@@ -105,12 +103,6 @@ def _question(layers: PanelLayers, upper: Coming, rows: StudioRows) -> Question 
     stack = tuple(layer.laid for layer in layers.on)
     ground = ground_facts(layers.panel)
     return Question(ground, stack, upper, drops_per_ml=rows.studio.drops_per_ml, limits=rows.limits)
-
-
-def ground_facts(panel: Row) -> Ground:
-    """Support and ground of a panel as the rules take them."""
-    support = "stretched" if panel.support in STRETCHED_SUPPORTS else "rigid"
-    return Ground(support, panel.ground_kind, panel.ground_surface, panel.ground_on, panel.ground_pigment)
 
 
 def _lightly(question: Question, verdict: Verdict, moment: Moment) -> Verdict | None:
@@ -188,7 +180,7 @@ def allowed_from(
     return local_day(instant(top.row.painted_at, max(named)), moment.zone)
 
 
-def _standing(item: _Asked, outlook: Outlook | None, limits: Edits, moment: Moment) -> PanelStanding:
+def _standing(item: _Asked, outlook: Outlook | None, rows: StudioRows, moment: Moment) -> PanelStanding:
     finish = None if outlook is None else span_of(outlook.finish, moment)
     layers = item.layers
     return PanelStanding(
@@ -202,7 +194,7 @@ def _standing(item: _Asked, outlook: Outlook | None, limits: Edits, moment: Mome
         outlook=outlook,
         due=_due(layers.panel, outlook, moment),
         finish=finish,
-        varnish=_varnish(layers, limits, moment) if item.standing is Standing.FINISHED else None,
+        closing=closing_of(layers, rows, moment),
     )
 
 
@@ -233,23 +225,3 @@ def _due(panel: Row, outlook: Outlook | None, moment: Moment) -> DueFact | None:
     is_late = panel.due_on < moment.on and panel.finished_on is None
     at_risk = is_late or (risk is not None and risk.at_risk)
     return DueFact(panel.due_on, panel.due_for, None if risk is None else risk.odds, at_risk, is_late)
-
-
-def _varnish(layers: PanelLayers, limits: Edits, moment: Moment) -> DaySpan | None:
-    """From when a finished panel may be varnished: the later of the model's days and the customary rest."""
-    top = layers.on[-1] if layers.on else None
-    if top is None or top.film.estimate is None:
-        return None
-    regions = [region for layer in layers.on if layer.film.estimate for region in layer.film.estimate.regions]
-    rest_d = varnish_rest_d(
-        max(region.composition.film_thickness_um for region in regions),
-        max(region.composition.richness for region in regions),
-        thresholds_of(limits),
-    )
-    by_custom = local_day(top.row.painted_at + timedelta(days=rest_d), moment.zone)
-    found = [layer.film.days[Stage.FINAL_VARNISH] for layer in layers.on if layer.film.days]
-    return DaySpan(
-        max(by_custom, *(span.low for span in found)),
-        max(by_custom, *(span.central for span in found)),
-        max(by_custom, *(span.high for span in found)),
-    )

@@ -14,6 +14,7 @@ from server.services.board.facts import Moment, PanelFact, Standing, TodayBoard
 from server.services.board.films import panel_layers
 from server.services.board.rows import StudioRows, load
 from server.services.board.shown import panel_fact
+from server.services.board.sitting import open_sitting
 from server.services.board.snapshot import snapshot
 from server.services.board.standing import standings
 from server.services.kept import Kept
@@ -36,6 +37,12 @@ def moment_of(now: datetime, zone: ZoneInfo, on: date | None = None) -> Moment:
         return Moment(at, today, start_of_day(today, zone), today, zone)
     at = datetime.combine(on, MORNING, zone).astimezone(timezone.utc)
     return Moment(at, on, start_of_day(on, zone), today, zone)
+
+
+def moment_at(at: datetime, zone: ZoneInfo) -> Moment:
+    """An instant to the second, as something is put to the rules when it is done."""
+    day = at.astimezone(zone).date()
+    return Moment(at, day, start_of_day(day, zone), day, zone)
 
 
 def panel_facts(rows: StudioRows, moment: Moment) -> list[PanelFact]:
@@ -66,7 +73,8 @@ def _board(rows: StudioRows, moment: Moment) -> TodayBoard:
     ordered = {standing: tuple(sorted(facts, key=ORDER[standing])) for standing, facts in groups.items()}
     at_risk = [fact for facts in ordered.values() for fact in facts if fact.due and fact.due.at_risk]
     at_risk.sort(key=_due_first)
-    return TodayBoard(next(_numbers), moment, ordered, tuple(at_risk), bool(rows.panels))
+    sitting = open_sitting(rows, moment)
+    return TodayBoard(next(_numbers), moment, ordered, tuple(at_risk), bool(rows.panels), sitting)
 
 
 def one_panel(session: Session, actor: Actor, uid: str, moment: Moment) -> PanelFact | None:

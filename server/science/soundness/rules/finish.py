@@ -19,9 +19,9 @@ def _films(facts: Facts) -> tuple[LayerFacts, ...]:
     return tuple(layer for layer in facts.layers if layer.drying)
 
 
-def _all_dry_d(facts: Facts, state: FilmState) -> float:
+def _all_dry_d(facts: Facts, state: FilmState, percentile: str = "p90_d") -> float:
     """Age of the top layer at which every film is this hard."""
-    return max((layer.top_age(layer.dry_at(state)) for layer in _films(facts)), default=0.0)
+    return max((layer.top_age(layer.dry_at(state, percentile)) for layer in _films(facts)), default=0.0)
 
 
 def _all_are(facts: Facts, state: FilmState) -> bool:
@@ -42,17 +42,47 @@ def varnish_wait_d(facts: Facts, limits: Thresholds) -> float:
     return limits.varnish_thin_d + share * (limits.varnish_thick_d - limits.varnish_thin_d)
 
 
-def varnish_date_d(facts: Facts, limits: Thresholds) -> float:
-    """Age of the top layer from which a final varnish may be tested for: the rule's wait or the model's, the later."""
-    modelled = max((layer.top_age(layer.time(Stage.FINAL_VARNISH)) for layer in _films(facts)), default=0.0)
-    return max(varnish_wait_d(facts, limits), _all_dry_d(facts, FilmState.FIRM), modelled)
+def varnish_date_d(facts: Facts, limits: Thresholds, percentile: str | None = None) -> float:
+    """Age of the top layer from which a final varnish may be tested for: the rule's wait or the model's, the later.
+
+    Never before the paint is dry through, and after a swab that took colour never before the next one is due.
+    ``percentile`` reads both of the model's stages there; by itself dry-through counts nine times in ten and the
+    varnish at its centre.
+    """
+    asked = percentile or "p50_d"
+    modelled = max((layer.top_age(layer.time(Stage.FINAL_VARNISH, asked)) for layer in _films(facts)), default=0.0)
+    through_d = _all_dry_d(facts, FilmState.FIRM, percentile or "p90_d")
+    swab = facts.situation.swab
+    again_d = swab.age_d + limits.swab_again_d if swab is not None and not swab.clean else 0.0
+    return max(varnish_wait_d(facts, limits), through_d, modelled, again_d)
+
+
+def first_day_d(facts: Facts, limits: Thresholds, percentile: str) -> float | None:
+    """Age of the top layer from which nothing speaks against what is to be done but a test; None: it never may be.
+
+    The stages of the films are read at ``percentile``; the painter's own touch tests count.
+    """
+    touch_d, through_d = (_all_dry_d(facts, state, percentile) for state in (FilmState.TOUCH_DRY, FilmState.FIRM))
+    days_by_action = {
+        Action.TEMPORARY_VARNISH: max(limits.temporary_d, touch_d),
+        Action.FINAL_VARNISH: varnish_date_d(facts, limits, percentile),
+        Action.FRAME: touch_d + limits.frame_wait_d,
+        Action.FRAME_GLAZED: through_d,
+        Action.WRAP: through_d + limits.wrap_wait_d,
+        Action.STACK: through_d,
+        Action.SHIP: touch_d,
+    }
+    return days_by_action.get(facts.action)
 
 
 @rule(
     About(
         id="R35",
         title="Final varnish",
-        looks_at="The age of the last layer, the thickness and richness of the picture, and the state of every layer.",
+        looks_at=(
+            "The age of the last layer, the thickness and richness of the picture, the state of every layer, and the "
+            "painter's own swab."
+        ),
         weighs=(Severity.NOTE, Severity.CAUTION, Severity.STOP),
         fault=Fault.SHUT_IN,
         basis=Basis.PUBLISHED,
@@ -73,13 +103,21 @@ def FINAL_VARNISH(facts: Facts, limits: Thresholds) -> Draft | None:
     if top is None:
         return None
     earliest_d = varnish_date_d(facts, limits)
+    swab = facts.situation.swab
     if not facts.ages.reached(top.age_d, earliest_d):
+        told = "" if swab is None or swab.clean else f" The swab took colour at an age of {days(swab.age_d)}."
         return Draft(
             Severity.STOP,
-            "Too early for a final varnish: the paint is still hardening. The earliest day to test is when the last "
-            f"layer is {days(earliest_d)} old.",
+            f"Too early for a final varnish: the paint is still hardening.{told} The earliest day to test is when the "
+            f"last layer is {days(earliest_d)} old.",
             not_before_d=earliest_d,
             advice="Until then a temporary varnish, or none: leaving a picture unvarnished is a choice too.",
+        )
+    if swab is not None and swab.clean and not below(swab.age_d, earliest_d):
+        return Draft(
+            Severity.NOTE,
+            f"The waiting time is over, and the swab stayed clean when the last layer was {days(swab.age_d)} old.",
+            advice="One thin coat on a dry day, with air moving to the outside; write on the back what it is.",
         )
     alkyd = all(not below(layer.alkyd_share, limits.alkyd_rich_share) for layer in _films(facts))
     return Draft(

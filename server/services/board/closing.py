@@ -1,0 +1,144 @@
+"""What becomes of a picture after its last layer: the gates of varnish, frame, wrap, stack and transport.
+
+The rules answer each gate; ``server.planning.finish`` says from when it may be tried, as a range.
+"""
+
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from sqlalchemy import Row
+
+from server.planning.finish import FirstDay, first_day
+from server.science.results import StageRange
+from server.science.soundness.types import Action, Severity, Verdict
+from server.services.board.facts import ClosingFact, DaySpan, FinishTestFact, GateFact, Moment, StepFact
+from server.services.board.films import PanelLayers, day_span, local_day
+from server.services.board.rows import StudioRows
+from server.services.panels import STRETCHED_SUPPORTS
+from server.services.rule_limits import thresholds_of
+from server.services.verdicts import DRYING, VERDICTS, AfterPaint, Ground, Question, situation
+
+ACTIONS = (
+    *(Action.OIL_OUT, Action.TEMPORARY_VARNISH, Action.FINAL_VARNISH, Action.FRAME, Action.FRAME_GLAZED),
+    *(Action.WRAP, Action.STACK, Action.SHIP),
+)
+PASSED = frozenset({"clean", "no_mark", "no_dent"})
+LONGEST_D = 36_500.0
+
+
+def ground_facts(panel: Row[Any]) -> Ground:
+    """Support and ground of a panel as the rules take them."""
+    support = "stretched" if panel.support in STRETCHED_SUPPORTS else "rigid"
+    return Ground(support, panel.ground_kind, panel.ground_surface, panel.ground_on, panel.ground_pigment)
+
+
+def asking(
+    layers: PanelLayers, rows: StudioRows, action: Action, at: datetime, transit_c: float | None = None
+) -> Question | None:
+    """The picture as it is put to the rules at an instant, by the tests there are then.
+
+    None for bare ground, and while the drying of a film is not known.
+    """
+    if not layers.on or any(
+        layer.laid.material in DRYING and not layer.laid.stages and layer.laid.observed is None for layer in layers.on
+    ):
+        return None
+    panel = layers.panel
+    swab = _last_swab(rows.finish_tests.get(panel.id, ()), at)
+    after = AfterPaint(
+        area_cm2=panel.width_mm * panel.height_mm / 100,
+        transit_c=transit_c,
+        swab_clean=None if swab is None else swab.result in PASSED,
+        swab_at=None if swab is None else swab.tested_at,
+    )
+    stack = tuple(layer.laid for layer in layers.on)
+    return Question(
+        ground_facts(panel), stack, None, action, drops_per_ml=rows.studio.drops_per_ml, limits=rows.limits, after=after
+    )
+
+
+def _last_swab(tests: Iterable[Row[Any]], at: datetime) -> Row[Any] | None:
+    swabs = [test for test in tests if test.method == "swab" and test.tested_at <= at]
+    return swabs[-1] if swabs else None
+
+
+def first_span(question: Question, moment: Moment) -> DaySpan | None:
+    """From when what is asked may be tried, as days in the studio's zone."""
+    found = first_day(situation(question, moment.at, moment.on), thresholds_of(question.limits))
+    if found is None:
+        return None
+    return day_span(question.stack[-1].painted_at, _as_range(found), moment.zone)
+
+
+def _as_range(found: FirstDay) -> StageRange:
+    low, central, high = (min(days, LONGEST_D) for days in (found.low_d, found.central_d, found.high_d))
+    return StageRange(low, low, central, high, high)
+
+
+def opens_on(verdict: Verdict, question: Question, moment: Moment) -> date | None:
+    """The day from which no stopping rule speaks any more, or no warning one where none stops; None where none does
+    or a rule names no day."""
+    for severity in (Severity.STOP, Severity.CAUTION):
+        found = [finding for finding in verdict.findings if finding.severity is severity]
+        days = [finding.remedy.not_before_d if finding.remedy else None for finding in found]
+        if found:
+            named = [day for day in days if day is not None]
+            if len(named) < len(found):
+                return None
+            return local_day(question.stack[-1].painted_at + timedelta(days=min(max(named), LONGEST_D)), moment.zone)
+    return None
+
+
+def gate(layers: PanelLayers, rows: StudioRows, wanted: tuple[Action, float | None], moment: Moment) -> GateFact:
+    """One gate at the moment; ``wanted`` is what is to be done, and how cold or hot it is on the way."""
+    action, transit_c = wanted
+    question = asking(layers, rows, action, moment.at, transit_c)
+    if question is None:
+        return GateFact(action.value, None, None, None, bool(layers.on))
+    verdict = VERDICTS.of(question, moment.at, moment.on)
+    return GateFact(action.value, verdict, first_span(question, moment), opens_on(verdict, question, moment), False)
+
+
+def closing_of(layers: PanelLayers, rows: StudioRows, moment: Moment) -> ClosingFact | None:
+    """What lists tell of the finish: once the panel is finished, or a step is planned or done."""
+    panel = layers.panel
+    rows_of_steps = rows.steps.get(panel.id, ())
+    if panel.finished_on is None and not rows_of_steps:
+        return None
+    steps = [step_fact(row) for row in rows_of_steps]
+    varnished_at = max(
+        (step.done_at for step in steps if step.action == Action.FINAL_VARNISH and step.done_at), default=None
+    )
+    question = asking(layers, rows, Action.FINAL_VARNISH, moment.at)
+    varnish = swab_from = None
+    swabbed = False
+    if question is not None and varnished_at is None:
+        varnish = first_span(question, moment)
+        verdict = VERDICTS.of(question, moment.at, moment.on)
+        swabbed = _is_swabbed(question, verdict)
+        swab_from = None if swabbed else opens_on(verdict, question, moment) or moment.on
+    tests = [finish_test_fact(row) for row in reversed(rows.finish_tests.get(panel.id, ()))]
+    return ClosingFact(tuple(sorted(steps, key=_in_order)), tuple(tests), varnish, swab_from, swabbed, varnished_at)
+
+
+def _is_swabbed(question: Question, verdict: Verdict) -> bool:
+    """Whether the swab stayed clean and nothing speaks against the varnish any more."""
+    is_clean = question.after is not None and question.after.swab_clean is True
+    return is_clean and verdict.verdict in (Severity.SOUND, Severity.NOTE)
+
+
+def _in_order(step: StepFact) -> tuple[bool, float]:
+    if step.done_at is not None:
+        return True, -step.done_at.timestamp()
+    return False, float(step.planned_on.toordinal()) if step.planned_on else float(date.max.toordinal())
+
+
+def step_fact(row: Row[Any]) -> StepFact:
+    names = "uid version action planned_on done_at transit_c note override_reason"
+    return StepFact(**{name: getattr(row, name) for name in names.split()})
+
+
+def finish_test_fact(row: Row[Any]) -> FinishTestFact:
+    names = "uid method result tested_at place_on_panel note"
+    return FinishTestFact(**{name: getattr(row, name) for name in names.split()}, passed=row.result in PASSED)

@@ -1,0 +1,155 @@
+"""The end of a sitting: what was painted, the mixes left, brushes and lids, and the rags, seen to once per sitting."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Annotated
+
+from pydantic import Field
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from server.services import layers, records
+from server.services.access import Actor, allow
+from server.services.board import sitting as board_sitting
+from server.services.board.facts import Moment, SittingFact
+from server.services.board.snapshot import snapshot
+from server.services.errors import FieldError, Invalid
+from server.services.fields import Command, ShortNote, Uid
+from server.services.layer_commands import LayerPaint
+from server.services.unit import moment
+from server.store.tables import KeptIn, Layer, Mix, Rags, SittingEnd, SittingMix
+
+LeftMl = Annotated[float, Field(ge=0, le=10_000)]
+
+
+class SittingLayer(Command):
+    """A planned layer that was painted as planned; ``override_reason`` where a rule stops it."""
+
+    layer_uid: Uid
+    is_painted: bool = False
+    version: Annotated[int, Field(ge=1, le=2_000_000_000)]
+    override_reason: ShortNote = ""
+
+
+class LeftMix(Command):
+    """A mix that is left, and how it is kept."""
+
+    mix_uid: Uid
+    left_ml: LeftMl | None = None
+    kept_in: KeptIn = "sealed"
+
+
+class SittingEndCreate(Command):
+    """``rags`` is asked for: it is the acknowledgement. ``layers`` are logged as painted now."""
+
+    layers: Annotated[tuple[SittingLayer, ...], Field(max_length=50)] = ()
+    mixes: Annotated[tuple[LeftMix, ...], Field(max_length=50)] = ()
+    rags: Rags
+    brushes: bool = False
+    lids: bool = False
+    note: ShortNote = ""
+
+
+@dataclass(frozen=True, slots=True)
+class EndedSitting:
+    """An end of a sitting with the mixes it left: label, millilitres, how kept."""
+
+    end: SittingEnd
+    mixes: tuple[tuple[str, float | None, str], ...]
+
+
+def create(session: Session, actor: Actor, command: SittingEndCreate, now: datetime | None = None) -> SittingEnd:
+    """End the sitting: log what was painted, and note that brushes, lids and rags are seen to.
+
+    Raises ``Invalid`` and what ``layers.paint`` raises.
+    """
+    allow(actor, "create", None)
+    at = now or moment(session)
+    for place, item in enumerate(command.layers):
+        if item.is_painted:
+            _paint(session, actor, (place, item), at)
+    end = SittingEnd(
+        studio_id=actor.studio_id,
+        ended_at=at,
+        covers_to=max(at, _last_painted(session, actor) or at),
+        rags=command.rags,
+        brushes=command.brushes,
+        lids=command.lids,
+        note=command.note,
+    )
+    session.add(end)
+    session.flush()
+    for place, left in enumerate(command.mixes):
+        mix = records.find_named(session, actor, Mix, left.mix_uid, f"mixes.{place}.mix_uid")
+        session.add(
+            SittingMix(
+                sitting_end_id=end.id or 0,
+                position=place,
+                mix_id=mix.id or 0,
+                left_ml=left.left_ml,
+                kept_in=left.kept_in,
+            )
+        )
+    session.flush()
+    return end
+
+
+def archive(session: Session, actor: Actor, uid: str) -> SittingEnd:
+    """It was not ended after all: what it covered wants to be seen to again."""
+    return records.archive(session, actor, SittingEnd, uid)
+
+
+def restore(session: Session, actor: Actor, uid: str) -> SittingEnd:
+    return records.restore(session, actor, SittingEnd, uid)
+
+
+def get(session: Session, actor: Actor, uid: str) -> SittingEnd:
+    return records.find(session, actor, SittingEnd, uid)
+
+
+def all_open(session: Session, actor: Actor) -> list[SittingEnd]:
+    return records.find_all(session, actor, SittingEnd)
+
+
+def all_archived(session: Session, actor: Actor) -> list[SittingEnd]:
+    return records.find_all(session, actor, SittingEnd, archived=True)
+
+
+def recent(session: Session, actor: Actor, limit: int = 30) -> list[EndedSitting]:
+    """The last ends of sittings, the newest first, with the mixes that were left."""
+    allow(actor, "read", None)
+    query = select(SittingEnd).where(col(SittingEnd.studio_id) == actor.studio_id)
+    ends = list(
+        session.scalars(query.order_by(col(SittingEnd.ended_at).desc(), col(SittingEnd.id).desc()).limit(limit))
+    )
+    left: dict[int, list[tuple[str, float | None, str]]] = {end.id or 0: [] for end in ends}
+    rows = session.execute(
+        select(col(SittingMix.sitting_end_id), col(Mix.label), col(SittingMix.left_ml), col(SittingMix.kept_in))
+        .join(Mix, col(Mix.id) == col(SittingMix.mix_id))
+        .where(col(SittingMix.sitting_end_id).in_(left))
+        .order_by(col(SittingMix.sitting_end_id), col(SittingMix.position))
+    )
+    for row in rows:
+        left[row[0]].append((row[1], row[2], row[3]))
+    return [EndedSitting(end, tuple(left[end.id or 0])) for end in ends]
+
+
+def open_sitting(session: Session, actor: Actor, at: Moment) -> SittingFact | None:
+    """What was painted with oil, alkyd or drier since the last end of a sitting; None where nothing asks for one."""
+    return board_sitting.open_sitting(snapshot(session, actor).rows, at)
+
+
+def _paint(session: Session, actor: Actor, item: tuple[int, SittingLayer], now: datetime) -> Layer:
+    place, asked = item
+    command = LayerPaint(version=asked.version, override_reason=asked.override_reason)
+    try:
+        return layers.paint(session, actor, asked.layer_uid, command, now)
+    except Invalid as fault:
+        raise Invalid([FieldError(f"layers.{place}.{error.field}", error.message) for error in fault.errors]) from None
+
+
+def _last_painted(session: Session, actor: Actor) -> datetime | None:
+    query = select(col(Layer.painted_at)).where(
+        col(Layer.studio_id) == actor.studio_id, col(Layer.archived_at).is_(None), col(Layer.painted_at).is_not(None)
+    )
+    return session.scalars(query.order_by(col(Layer.painted_at).desc()).limit(1)).first()

@@ -264,8 +264,8 @@ def _moves(task: Task, limits: Thresholds) -> dict[Kind, list[Move]]:
     amounts = {kind: list(_amounts(task, kind)) for kind in (Kind.MEDIUM, Kind.THINNER, Kind.QUICK)}
     amounts[Kind.MEDIUM] += _worked_out_oil(task, ways)
     amounts[Kind.THINNER] += _worked_out_thinner(task, ways)
-    found = {kind: [Move(kind, *each) for each in pairs] for kind, pairs in amounts.items()}
-    found[Kind.THICKNESS] = [Move(Kind.THICKNESS, wet_um=um) for um in _thicknesses(task, ways, limits)]
+    found = {kind: [Move(kind, item, neat(parts)) for item, parts in pairs] for kind, pairs in amounts.items()}
+    found[Kind.THICKNESS] = [Move(Kind.THICKNESS, wet_um=neat(um)) for um in _thicknesses(task, ways, limits)]
     # Paint must stay in what was paint.
     palette = task.palette
     return {
@@ -325,6 +325,11 @@ def _thicknesses(task: Task, ways: Sequence[Way], limits: Thresholds) -> list[fl
     if wet_um > limits.thin_film_um:
         wanted.append(limits.thin_film_um)
     return [um for um in dict.fromkeys(wanted) if LEAST_UM <= um <= MOST_UM and um != wet_um]
+
+
+def neat(value: float) -> float:
+    """Three digits: nobody measures out more."""
+    return float(f"{value:.3g}")
 
 
 def is_oil(ingredient: Ingredient, oil: str) -> bool:

@@ -7,7 +7,8 @@ says the same on every page.
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Annotated
+from typing import Annotated, Literal
+from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, Field
 from sqlmodel import Session
@@ -18,23 +19,21 @@ from server.science.errors import InputError
 from server.science.recipe import Ground, LayerRecipe, MixRecipe, PigmentShare, Room
 from server.science.recipe import Paint as PaintInMix
 from server.science.reference import thickness_presets
-from server.science.results import Composition, FilmState, LayerEstimate, Stage, StageRange
-from server.science.soundness import check
-from server.science.soundness.types import Action, Material, Verdict
+from server.science.results import Composition, LayerEstimate, Stage, StageRange
+from server.science.search import Want
 from server.services import hazards, mixes, places, records
 from server.services.access import Actor
 from server.services.board.facts import DaySpan, Moment
 from server.services.board.films import PanelLayers, day_span, panel_layers
 from server.services.board.rows import StudioRows, load
-from server.services.board.closing import ground_facts
-from server.services.board.standing import TOUCH_GATE
 from server.services.errors import Invalid
-from server.services.fields import OptionalText120, PercentShare, Uid, WetThicknessUm
+from server.services.fields import Day, OptionalText120, PercentShare, Uid, WetThicknessUm
 from server.services.forecasts import FORECASTS, NoForecast
 from server.services.mixes import MixContent
+from server.services.mixing_find import FoundMixes, find
+from server.services.mixing_over import AskedOver, OverPanel, over_panel
+from server.services.mixing_palette import Bench, bench_of
 from server.services.recipes import Climate, MixBook, climate_of, ground_of, room_in
-from server.services.rule_limits import NO_EDITS, Edits, thresholds_of
-from server.services.verdicts import Coming, Question, situation
 from server.store.tables import MixPart, Place, Texture
 
 DEFAULT_PRESET = "normal_brush"
@@ -60,18 +59,23 @@ def _known_preset(name: str) -> str:
 class MixingQuestion(MixContent):
     """What is on the palette and where it is to go.
 
-    ``wet_thickness_um`` wins over ``preset``; ``panel_uid`` None: over nothing in particular; ``place_uid`` counts
-    without a panel; ``loss``: what brush and palette keep, as a factor.
+    ``wet_thickness_um`` wins over ``preset``; ``panel_uid`` None: over nothing in particular; ``stack``: over what is
+    on the panel now, or over what is planned for it as well; ``place_uid`` counts without a panel; ``loss``: what
+    brush and palette keep, as a factor. ``find`` asks for mixes that are sound there by ``find_by``.
     """
 
     label: OptionalText120 = ""
     preset: Annotated[str, Field(max_length=32), AfterValidator(_known_preset)] = DEFAULT_PRESET
     wet_thickness_um: WetThicknessUm | None = None
     panel_uid: Uid | None = None
+    stack: Literal["now", "planned"] = "now"
     place_uid: Uid | None = None
     texture: Texture = "smooth"
     coverage_pct: PercentShare = 100.0
     loss: Annotated[float, Field(ge=1, le=5)] = USUAL_LOSS
+    find_by: Day | None = None
+    find_want: Literal["goes_on", "touch_dry"] = "goes_on"
+    find: Literal["", "yes"] = ""
 
     @property
     def wet_um(self) -> float:
@@ -88,24 +92,6 @@ class Ingredient:
     share: float
     ml: float
     drops: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class OverPanel:
-    """The panel the mix is tried over.
-
-    ``top`` names the layer on top ("" on bare ground), painted at ``painted_at``, and ``state`` is what it is now.
-    ``verdict`` is None when the top layer has neither a forecast nor a touch test; ``lightly`` answers for working
-    lightly into a tacky top.
-    """
-
-    uid: str
-    title: str
-    top: str
-    painted_at: datetime | None
-    state: FilmState
-    verdict: Verdict | None
-    lightly: Verdict | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +133,10 @@ class Times:
 
 @dataclass(frozen=True, slots=True)
 class MixingAnswer:
-    """Everything the Mixing page says of a mix; ``amounts`` are those of the whole quantity."""
+    """Everything the Mixing page says of a mix; ``amounts`` are those of the whole quantity.
+
+    ``painted_at`` is when it is taken to go on: now, or after what is planned. ``found`` where a mix was asked for.
+    """
 
     swatch: str
     composition: Composition
@@ -159,6 +148,8 @@ class MixingAnswer:
     times: Times
     hazards: tuple[str, ...]
     over: OverPanel | None
+    painted_at: datetime
+    found: FoundMixes | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,10 +169,10 @@ class _Table:
     recipe: MixRecipe
     parts: Sequence[MixPart]
     labels: Sequence[str]
+    rows: StudioRows | None
     panel: PanelLayers | None
-    drops_per_ml: int
-    limits: Edits
     room: _Room
+    bench: Bench
 
 
 def work_out(
@@ -198,7 +189,11 @@ def work_out(
     except InputError as fault:
         raise Invalid.at("parts", fault.message[0].upper() + fault.message[1:] + ".") from None
     quantity = _quantity(table)
-    times = _times(layer, composition, room_in(table.room.climate, moment.at, moment.zone), moment)
+    bench = replace(table.bench, ml_per_part=_ml_per_part(table, quantity))
+    asked = _asked(table, layer, quantity, moment)
+    painted_at = asked.at if asked and asked.at else moment.at
+    times = _times(layer, composition, room_in(table.room.climate, painted_at, moment.zone), painted_at, moment.zone)
+    over = over_panel(asked, layer, times.estimate, bench) if asked else None
     return MixingAnswer(
         swatch=mix_swatch(table.recipe),
         composition=composition,
@@ -209,8 +204,43 @@ def work_out(
         place=table.room.place,
         times=times,
         hazards=hazards.kinds_of_mix(table.recipe),
-        over=_over(table, layer, times.estimate, quantity, moment),
+        over=over,
+        painted_at=painted_at,
+        found=_found(question, over, moment),
     )
+
+
+def _found(question: MixingQuestion, over: OverPanel | None, moment: Moment) -> FoundMixes | None:
+    """The search, where it was asked for. Raises ``Invalid`` at what it lacks."""
+    if not question.find:
+        return None
+    if question.find_by is None:
+        raise Invalid.at("find_by", "Say by which day.")
+    if question.find_by < moment.on:
+        raise Invalid.at("find_by", "That day is past.")
+    if over is None:
+        raise Invalid.at("panel_uid", "Choose the panel that the mix is for.")
+    if over.tried is None:
+        raise Invalid.at("panel_uid", "Nobody knows what lies on top of it, so the rules cannot be asked.")
+    return find(over.tried, question.find_by, Want(question.find_want))
+
+
+def _asked(table: _Table, layer: LayerRecipe, quantity: Quantity, moment: Moment) -> AskedOver | None:
+    if table.panel is None or table.rows is None:
+        return None
+    return AskedOver(
+        rows=table.rows,
+        layers=table.panel,
+        climate=table.room.climate,
+        moment=moment,
+        over_planned=table.question.stack == "planned",
+        paint_ml=quantity.paint_ml or quantity.wet_ml,
+        area_cm2=quantity.area_cm2,
+    ).with_day(layer)
+
+
+def _ml_per_part(table: _Table, quantity: Quantity) -> float:
+    return quantity.wet_ml / sum(part.parts or 0.0 for part in table.parts)
 
 
 def _lay_out(
@@ -226,21 +256,23 @@ def _lay_out(
     if recipe is None:
         raise Invalid.at("parts", "Put at least one paint or medium in the mix.")
     panel = panel_layers(rows, moment)[0] if rows else None
+    bench = bench_of(session, actor, question, book, (parts, question.wet_um))
     return _Table(
         question=question,
         recipe=recipe,
         parts=parts,
         labels=mixes.labels_of(session, parts),
+        rows=rows,
         panel=panel,
-        drops_per_ml=rows.studio.drops_per_ml if rows else 0,
-        limits=rows.limits if rows else NO_EDITS,
-        room=_panel_room(rows, panel) if rows and panel else _room(session, actor, question.place_uid),
+        room=_panel_room(rows, panel, question) if rows and panel else _room(session, actor, question.place_uid),
+        bench=replace(bench, drops_per_ml=rows.studio.drops_per_ml) if rows else bench,
     )
 
 
-def _panel_room(rows: StudioRows, panel: PanelLayers) -> _Room:
+def _panel_room(rows: StudioRows, panel: PanelLayers, question: MixingQuestion) -> _Room:
     place = rows.places[panel.panel.place_id]
-    ground = ground_of(len(panel.on), panel.panel.ground_kind, panel.panel.ground_surface)
+    below = len(panel.on) + (len(panel.to_come) if question.stack == "planned" else 0)
+    ground = ground_of(below, panel.panel.ground_kind, panel.panel.ground_surface)
     return _Room(place.name, place.climate, ground)
 
 
@@ -277,7 +309,7 @@ def _ingredients(table: _Table, wet_ml: float) -> tuple[Ingredient, ...]:
     return tuple(found)
 
 
-def _times(layer: LayerRecipe, composition: Composition, room: Room, moment: Moment) -> Times:
+def _times(layer: LayerRecipe, composition: Composition, room: Room, painted_at: datetime, zone: ZoneInfo) -> Times:
     """Both forecasts in one call of the model: the mix, and titanium white in linseed laid as thick as its film."""
     white = MixRecipe("titanium white in linseed", 1.0, (PaintInMix(1.0, "linseed", (PigmentShare("PW6"),)),))
     compared = LayerRecipe(composition.film_thickness_um, Ground.SEALED, (white,))
@@ -289,35 +321,8 @@ def _times(layer: LayerRecipe, composition: Composition, room: Room, moment: Mom
     return Times(
         estimate=found,
         touch=touch,
-        touch_on=day_span(moment.at, touch, moment.zone),
-        recoat_on=day_span(moment.at, found.stages[Stage.DRY_TO_RECOAT], moment.zone),
-        through_on=day_span(moment.at, found.stages[Stage.DRY_THROUGH], moment.zone),
+        touch_on=day_span(painted_at, touch, zone),
+        recoat_on=day_span(painted_at, found.stages[Stage.DRY_TO_RECOAT], zone),
+        through_on=day_span(painted_at, found.stages[Stage.DRY_THROUGH], zone),
         ratio=ratio,
     )
-
-
-def _over(
-    table: _Table, layer: LayerRecipe, estimate: LayerEstimate | None, quantity: Quantity, moment: Moment
-) -> OverPanel | None:
-    """What the rules say of the mix over the panel now; remedies are for the tube paint that is being mixed."""
-    if table.panel is None:
-        return None
-    panel = table.panel.panel
-    top = table.panel.on[-1] if table.panel.on else None
-    name, painted_at = (top.row.kind, top.row.painted_at) if top else ("", None)
-    unknown = top is not None and top.film.no_forecast is not None and top.laid.observed is None
-    if estimate is None or unknown:
-        return OverPanel(panel.uid, panel.title, name, painted_at, FilmState.NONE, None, None)
-    coming = Coming(layer, Material.OIL, dict(estimate.stages), layer)
-    laid = tuple(on.laid for on in table.panel.on)
-    asked = Question(ground_facts(panel), laid, coming, drops_per_ml=table.drops_per_ml, limits=table.limits)
-
-    def judged(action: Action) -> Verdict:
-        posed = situation(asked.asking(action), moment.at, moment.on)
-        asked_for = replace(posed, paint_ml=quantity.paint_ml or quantity.wet_ml, area_cm2=quantity.area_cm2)
-        return check(asked_for, thresholds_of(table.limits))
-
-    verdict = judged(Action.NEXT_LAYER)
-    gated = verdict.state is FilmState.TACKY and any(finding.rule == TOUCH_GATE for finding in verdict.findings)
-    lightly = judged(Action.WORK_LIGHTLY) if gated else None
-    return OverPanel(panel.uid, panel.title, name, painted_at, verdict.state, verdict, lightly)

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from server.science.estimate import estimate
 from server.science.recipe import Addition, AdditionKind, Ground, Paint, PigmentShare, Room, RoomStep
+from server.science.results import Stage
 from server.science.search import Found, Ingredient, Kind, Palette, Shelf, Task, Want, find, posed
 from server.science.soundness import GroundFacts, Material, NewLayer, PaintedLayer, Severity, Situation, check, later
 from tests.soundness.builders import layer, mix, oil, tube
@@ -88,7 +89,7 @@ def test_a_mix_that_passes_as_it_is_stands_first_and_alone():
 
 def test_lean_over_rich_gets_oil_and_no_more_than_needed():
     rich = painted(layer(mix(oil(1.8))), 60.0)
-    asked = task(plain(), (replace(rich, age_d=rich.stages["dry_to_recoat"].p90_d),), 0.5)
+    asked = task(plain(), (replace(rich, age_d=rich.stages[Stage.DRY_TO_RECOAT].p90_d),), 0.5)
     answer = first(find(asked))
     [move] = answer.candidate.moves
     assert move.kind is Kind.MEDIUM and move.ingredient == LINSEED
@@ -99,13 +100,13 @@ def test_lean_over_rich_gets_oil_and_no_more_than_needed():
 
 def test_touch_dry_by_a_day_asks_for_something_quicker():
     slow = plain(BLACK, 60.0)
-    as_it_is = estimate(slow.layer(Ground.PAINT), ROOM).stages["dry_to_touch"].p90_d
+    as_it_is = estimate(slow.layer(Ground.PAINT), ROOM).stages[Stage.DRY_TO_TOUCH].p90_d
     found = find(task(slow, by_d=as_it_is * 0.7, want=Want.TOUCH_DRY))
     assert found.listed
     kinds = {move.kind for answer in found.listed for move in answer.candidate.moves}
     assert Kind.QUICK in kinds and Kind.THICKNESS in kinds
     for answer in found.listed:
-        assert answer.done_d == pytest.approx(answer.estimate.stages["dry_to_touch"].p90_d)
+        assert answer.done_d == pytest.approx(answer.estimate.stages[Stage.DRY_TO_TOUCH].p90_d)
         assert answer.done_d <= as_it_is * 0.7
 
 
@@ -114,7 +115,7 @@ def test_where_nothing_passes_the_nearest_is_told_with_its_day():
     found = find(task(plain(), (soft,), 1.0))
     assert found.listed == () and found.nearest is not None
     # The touch gate: nine times in ten touch-dry.
-    assert found.nearest.in_d == pytest.approx(soft.stages["dry_to_touch"].p90_d - 0.5, abs=0.01)
+    assert found.nearest.in_d == pytest.approx(soft.stages[Stage.DRY_TO_TOUCH].p90_d - 0.5, abs=0.01)
 
 
 def test_where_nothing_ever_passes_the_lightest_is_told_without_a_day():

@@ -1,12 +1,16 @@
 """Mixing: a mix on the palette, answered at once, over a panel or over nothing in particular, and kept when wanted.
 
 The form is sent by GET, so that an address is a question: it can be gone back to, kept and sent on. Trying out changes
-nothing; keeping the mix is a POST of the same form.
+nothing; keeping the mix is a POST of the same form. A way out, or a mix that was found, is an address as well:
+following it fills the form.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import timedelta
+from functools import partial
 from typing import Any
+from urllib.parse import urlencode
 
 from fastapi import APIRouter
 from sqlmodel import Session
@@ -14,12 +18,15 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.responses import Response
 
 from server.science.reference import thickness_presets
+from server.science.search import Palette
 from server.science.soundness.types import Finding
 from server.services import mixes, mixing, panels, places
 from server.services.board import moment_of
 from server.services.errors import Invalid, NotFound
 from server.services.mixes import METAL_WORDS, MixCreate
-from server.services.mixing import MixingAnswer, MixingQuestion, OverPanel
+from server.services.mixing import MixingAnswer, MixingQuestion
+from server.services.mixing_over import OverPanel
+from server.services.mixing_palette import content_of
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import COMMAND_KEY, FormState, edited_rows, parse
 from server.web.pages.changes import Done, FormPage, Typed, change_by_form
@@ -29,6 +36,7 @@ from server.web.standing_words import remedy_words
 router = APIRouter(prefix="/mixing")
 # Fields that lead to a question but are no part of it: a saved mix to start from, a panel by its short name.
 LEADS = frozenset({"mix", "panel"})
+FRIDAY = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +54,9 @@ def try_out(page: Page) -> Response:
     tried = _tried(page, _asked(page))
     if page.wants_fragment:
         # Half-typed parts are no fault worth a mark in the browser's log.
-        return page.render("mixing/_live.html", {"form": tried.form, "answer": tried.answer, "helps": _helps(page)})
+        return page.render(
+            "mixing/_live.html", {"form": tried.form, "answer": tried.answer, **_words(page, tried.form)}
+        )
     return _palette(page, tried.answer).show(page, tried.form, tried.status)
 
 
@@ -111,7 +121,7 @@ def _palette(page: PageRequest, answer: MixingAnswer | None) -> FormPage:
         with page.db.read() as session:
             return {
                 "answer": answer,
-                "helps": _helps(page),
+                "next_friday": (page.today + timedelta(days=(FRIDAY - page.today.weekday()) % 7 or 7)).isoformat(),
                 "items": on_shelf(session, page.actor),
                 "metals": list(METAL_WORDS.items()),
                 "saved": [(mix.uid, mix.label) for mix in mixes.all_open(session, page.actor)],
@@ -123,7 +133,31 @@ def _palette(page: PageRequest, answer: MixingAnswer | None) -> FormPage:
                 ],
             }
 
-    return FormPage("mixing/page.html", context)
+    return _Palette("mixing/page.html", context)
+
+
+class _Palette(FormPage):
+    """The page, with the ways out leading to the form as it is shown."""
+
+    def show(self, page: PageRequest, form: FormState, status: int = 200) -> Response:
+        return page.render(self.template, {**self.context(), **_words(page, form), "form": form}, status)
+
+
+def _words(page: PageRequest, form: FormState) -> dict[str, Any]:
+    return {"helps": _helps(page), "filled": partial(_filled, form)}
+
+
+def _filled(form: FormState, palette: Palette, wet_um_before: float) -> str:
+    """The address that fills the form with another palette, all else as it is."""
+    kept = {name: value for name, value in form.values.items() if value and not _is_of_the_mix(name)}
+    if palette.wet_um != wet_um_before:
+        kept["wet_thickness_um"] = f"{palette.wet_um:g}"
+    made = FormState.of(content_of(palette)).values
+    return f"/mixing?{urlencode({**made, **kept})}"
+
+
+def _is_of_the_mix(name: str) -> bool:
+    return name.startswith(("parts-", "driers-", "_")) or name in {"clove_drops_per_10_ml", "find", "version"}
 
 
 def _helps(page: PageRequest) -> Callable[[Finding, OverPanel], str]:

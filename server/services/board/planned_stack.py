@@ -1,0 +1,181 @@
+"""A stack of layers to come, walked from the bottom up: when each can go on, and what the rules say of it then.
+
+The waits are those of ``server.planning.outlook``. Each layer is put to the rules over everything that will lie below
+it, on the day by which it can go on at the studio's confidence; where a rule stops it on that day, it is held until the
+first day on which none does.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from server.planning.outlook import Chain, DayRange, begin, finish_of, hold, lay, start_of
+from server.science.results import LayerEstimate, Stage, StageRange
+from server.science.soundness.types import Severity, Verdict
+from server.services.board.chains import NO_WAIT
+from server.services.board.facts import Moment
+from server.services.board.films import LayerOn, LayerToCome, coming, instant, local_day
+from server.services.forecasts import FORECASTS, NoForecast
+from server.services.rule_limits import NO_EDITS, Edits
+from server.services.verdicts import SECONDS_PER_DAY, VERDICTS, Coming, Ground, LaidLayer, Question
+
+NOON = timedelta(hours=12)
+HORIZON_D = 730.0
+MOST_TURNS = 40
+JUST_AFTER = timedelta(seconds=1)
+
+
+@dataclass(frozen=True, slots=True)
+class StackCase:
+    """What is walked: the ground, what lies on it, and what is to come, lowest first.
+
+    ``open_now``: the first layer to come may go on today.
+    """
+
+    ground: Ground
+    on: Sequence[LayerOn]
+    to_come: Sequence[LayerToCome]
+    open_now: bool
+    confidence: float
+    drops_per_ml: int = 20
+    limits: Edits = NO_EDITS
+
+
+@dataclass(frozen=True, slots=True)
+class StackStep:
+    """One layer to come.
+
+    ``start``: when it can go on, in days from the start of the day looked at; ``at`` the instant the rules were asked
+    for. ``question`` and ``verdict`` are None where it, or a layer below, has no forecast; ``no_forecast`` says why.
+    ``held_by`` are the rules that stopped it on the day its drying alone would allow.
+    """
+
+    layer: LayerToCome
+    start: DayRange | None
+    at: datetime | None
+    question: Question | None
+    verdict: Verdict | None
+    estimate: LayerEstimate | None
+    held_by: tuple[str, ...] = ()
+    no_forecast: str | None = None
+
+
+@dataclass(slots=True)
+class _Walk:
+    case: StackCase
+    moment: Moment
+    chain: Chain
+    laid: list[LaidLayer]
+    steps: list[StackStep] = field(default_factory=list)
+    unknown: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class WalkedStack:
+    """``finish``: when the last layer is touch-dry, days from the start of the day looked at; None without forecast."""
+
+    steps: tuple[StackStep, ...]
+    finish: DayRange | None
+
+
+def walk(case: StackCase, moment: Moment) -> WalkedStack:
+    """Walk the stack; nothing is kept but what forecasts and verdicts keep of themselves."""
+    going = _Walk(case, moment, _beginning(case, moment), [layer.laid for layer in case.on])
+    finish = None
+    for place, layer in enumerate(case.to_come):
+        step = _step(going, place, layer)
+        going.steps.append(step)
+        if going.unknown:
+            continue
+        recoat, touch = _waits(step.estimate)
+        if place == len(case.to_come) - 1:
+            finish = finish_of(going.chain, touch, case.confidence)[0]
+        elif not case.to_come[place + 1].row.wet_in_wet:
+            going.chain = lay(going.chain, recoat)
+    return WalkedStack(tuple(going.steps), None if going.unknown else finish)
+
+
+def _waits(estimate: LayerEstimate | None) -> tuple[StageRange, StageRange]:
+    if estimate is None:
+        return NO_WAIT, NO_WAIT
+    return estimate.stages[Stage.DRY_TO_RECOAT], estimate.stages[Stage.DRY_TO_TOUCH]
+
+
+def _beginning(case: StackCase, moment: Moment) -> Chain:
+    top = case.on[-1] if case.on else None
+    below = top.film.stages.get(Stage.DRY_TO_RECOAT) if top else None
+    age_d = (moment.day_start - top.row.painted_at).total_seconds() / SECONDS_PER_DAY if top else 0.0
+    return begin(below, age_d, open_now=case.open_now)
+
+
+def _step(going: _Walk, place: int, layer: LayerToCome) -> StackStep:
+    if going.unknown:
+        return StackStep(layer, None, None, None, None, None, no_forecast="A layer below it has no forecast.")
+    moment, confidence = going.moment, going.case.confidence
+    going.chain = hold(going.chain, _planned_d(layer, moment))
+    at = _noon(start_of(going.chain, confidence), place, moment)
+    upper, missing = _upper(layer, at, moment)
+    if upper is None:
+        going.unknown = True
+        return StackStep(
+            layer, start_of(going.chain, confidence), at, None, None, None, no_forecast=missing or "It names no mix."
+        )
+    question = Question(
+        going.case.ground,
+        tuple(going.laid),
+        upper[0],
+        drops_per_ml=going.case.drops_per_ml,
+        limits=going.case.limits,
+    )
+    at, verdict, held_by = _first_day(question, at, moment)
+    going.chain = hold(going.chain, _whole_days(at, moment) if held_by else 0.0)
+    material, stages = upper[0].material, upper[0].stages
+    going.laid.append(LaidLayer((upper[0].key, at), material, at, stages, layer.recipe, layer.row.surface))
+    return StackStep(layer, start_of(going.chain, confidence), at, question, verdict, upper[1], held_by)
+
+
+def _planned_d(layer: LayerToCome, moment: Moment) -> float:
+    planned = layer.row.planned_on
+    return 0.0 if planned is None else float((planned - moment.on).days)
+
+
+def _noon(start: DayRange, place: int, moment: Moment) -> datetime:
+    """Noon of the day by which it can go on, so that a layer of the same day is never older than the one below."""
+    at = instant(moment.day_start, start.planned_d) + NOON + timedelta(minutes=place)
+    return max(at, moment.at) if start.planned_d > 0.0 else moment.at + timedelta(minutes=place)
+
+
+def _whole_days(at: datetime, moment: Moment) -> float:
+    return (at - moment.day_start).total_seconds() / SECONDS_PER_DAY
+
+
+def _upper(
+    layer: LayerToCome, at: datetime, moment: Moment
+) -> tuple[tuple[Coming, LayerEstimate | None] | None, str | None]:
+    """The layer as the rules ask about it with its estimate; or why it has none."""
+    on = local_day(at, moment.zone)
+    question = layer.question(on, moment.zone)
+    if question is None:
+        return (None, None) if layer.is_drying else ((coming(layer, None, on), None), None)
+    [forecast] = FORECASTS.ask([question])
+    if isinstance(forecast, NoForecast):
+        return None, forecast.message
+    return (coming(layer, forecast, on), forecast), None
+
+
+def _first_day(question: Question, at: datetime, moment: Moment) -> tuple[datetime, Verdict, tuple[str, ...]]:
+    """The first day from ``at`` on which no rule stops the layer, its verdict, and the rules that held it until then.
+
+    Where none comes, that of ``at``.
+    """
+    first = verdict = VERDICTS.of(question, at, local_day(at, moment.zone))
+    held_by = tuple(found.rule for found in first.findings if found.severity is Severity.STOP)
+    later = at
+    for _ in range(MOST_TURNS):
+        if verdict.verdict is not Severity.STOP:
+            return later, verdict, held_by
+        if verdict.unchanged_for_d > HORIZON_D or (later - at).days > HORIZON_D:
+            break
+        later += timedelta(days=verdict.unchanged_for_d) + JUST_AFTER
+        verdict = VERDICTS.of(question, later, local_day(later, moment.zone))
+    return at, first, ()

@@ -16,6 +16,7 @@ from server.store.tables import (
     FinishTest,
     Layer,
     LayerMix,
+    LearningChoice,
     Medium,
     MediumPart,
     Mix,
@@ -29,6 +30,8 @@ from server.store.tables import (
     RuleLimit,
     SittingEnd,
     SittingMix,
+    StackLayer,
+    StackPlan,
     Studio,
     Table,
     Thinner,
@@ -48,7 +51,8 @@ FOLLOWED: dict[str, type[Table]] = {
     sql_table(kind).name: kind
     for kind in (
         *(Studio, RuleLimit, Place, PlaceMonth, Paint, PaintPigment, Medium, MediumPart, Thinner, Mix, MixPart),
-        *(Panel, Layer, LayerMix, TouchTest, FinishStep, FinishTest, SittingEnd, SittingMix),
+        *(Panel, Layer, LayerMix, TouchTest, FinishStep, FinishTest, SittingEnd, SittingMix, LearningChoice),
+        *(StackPlan, StackLayer),
     )
 }
 # Rows that are part of a record, and the column that names it.
@@ -59,6 +63,7 @@ OWNER_COLUMN = {
     "mix_part": "mix_id",
     "layer_mix": "layer_id",
     "sitting_mix": "sitting_end_id",
+    "stack_layer": "stack_plan_id",
 }
 # What grows with every change and so says nothing about whether a row is as it was.
 BOOKKEEPING = frozenset({"version", "updated_at"})

@@ -238,7 +238,37 @@ _WITH_THE_FINISH: Rows = (
     }
 )
 
-OLD_ROWS: dict[str, Rows] = {"0001": _FIRST, "0002": _WITH_RULE_LIMITS, "0003": _WITH_THE_FINISH}
+_WITH_LEARNING: Rows = _WITH_THE_FINISH | {
+    "touch_test": [row | {"occasion": "seen"} for row in _WITH_THE_FINISH["touch_test"]],
+    "learning_choice": [
+        _record(1, "learning-1", studio_id=1, mode="frozen", frozen_at=_THEN + timedelta(days=9), since_at=None)
+    ],
+}
+
+_WITH_STACKS: Rows = _WITH_LEARNING | {
+    "stack_plan": [_record(1, "stack-1", studio_id=1, label="Two layers", notes="")],
+    "stack_layer": [
+        {
+            "id": 1,
+            "stack_plan_id": 1,
+            "position": 0,
+            "kind": "underpainting",
+            "material": "oil",
+            "mix_id": 1,
+            "wet_thickness_um": 40.0,
+            "solvent_pct": 10.0,
+            "advice": "lean",
+        }
+    ],
+}
+
+OLD_ROWS: dict[str, Rows] = {
+    "0001": _FIRST,
+    "0002": _WITH_RULE_LIMITS,
+    "0003": _WITH_THE_FINISH,
+    "0004": _WITH_LEARNING,
+    "0005": _WITH_STACKS,
+}
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 
 

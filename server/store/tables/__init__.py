@@ -43,8 +43,10 @@ from server.store.tables.finish import (
     SittingMix,
 )
 from server.store.tables.history import Change, ChangeSet
+from server.store.tables.learning import LearningChoice, LearningMode, Occasion
 from server.store.tables.panels import Layer, LayerMix, Panel, TouchTest
 from server.store.tables.shelf import Medium, MediumPart, Mix, MixPart, Paint, PaintPigment, Thinner
+from server.store.tables.stacks import StackLayer, StackPlan
 from server.store.tables.studio import Place, PlaceMonth, RuleLimit, Studio
 
 __all__ = [
@@ -63,6 +65,8 @@ __all__ = [
     "Layer",
     "LayerMaterial",
     "LayerMix",
+    "LearningChoice",
+    "LearningMode",
     "Light",
     "Medium",
     "MediumPart",
@@ -70,6 +74,7 @@ __all__ = [
     "Mix",
     "MixPart",
     "MixPartKind",
+    "Occasion",
     "Paint",
     "PaintPigment",
     "Panel",
@@ -80,6 +85,8 @@ __all__ = [
     "RuleLimit",
     "SittingEnd",
     "SittingMix",
+    "StackLayer",
+    "StackPlan",
     "Studio",
     "StudioRecord",
     "Surface",

@@ -102,6 +102,7 @@ class TouchTest(StudioRecord, table=True):
     layer_id: int = Field(foreign_key="layer.id", index=True)
     pressed_at: datetime = Field(sa_type=UtcDateTime)
     stage: str = Field(max_length=16)  # wet, tacky, touch_dry, firm
+    occasion: str = Field(default="own", max_length=8)  # own moment, asked by the app, or only seen
     place_on_panel: str = Field(default="", max_length=120)
     region: str = Field(default="", max_length=120)  # the mix that was pressed, by its name in the layer; "": any
     note: str = Field(default="", max_length=1000)

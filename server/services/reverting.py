@@ -45,6 +45,8 @@ _WORDS = {
     "finish_test": "the test of the finish",
     "sitting_end": "the end of the sitting",
     "sitting_mix": "the end of the sitting",
+    "stack_plan": "the stack",
+    "stack_layer": "the stack",
 }
 
 Key = tuple[str, int]

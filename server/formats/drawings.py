@@ -95,8 +95,19 @@ def number(value: float) -> str:
 
 
 def polygon(points: Iterable[Point], close: bool = True) -> str:
-    """The SVG path through points."""
-    steps = [f"{'L' if index else 'M'}{number(x)} {number(y)}" for index, (x, y) in enumerate(points)]
+    """The SVG path through points, level and upright lines written short: a wall of panels has thousands."""
+    steps: list[str] = []
+    last_x = last_y = ""
+    for x, y in ((number(x), number(y)) for x, y in points):
+        if not steps:
+            steps.append(f"M{x} {y}")
+        elif y == last_y:
+            steps.append(f"H{x}")
+        elif x == last_x:
+            steps.append(f"V{y}")
+        else:
+            steps.append(f"L{x} {y}")
+        last_x, last_y = x, y
     return "".join(steps) + ("Z" if close and steps else "")
 
 

@@ -15,7 +15,7 @@ from server.services.hazards import hazard
 from server.web import standing_words, words
 from server.web.drawn import little_panel
 
-MOST_FINDINGS = 2
+MOST_FINDINGS = 1
 # Rags and solvent concern every sitting: the page says them once.
 OF_EVERY_SITTING = ("rags", "solvent")
 

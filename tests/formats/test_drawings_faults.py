@@ -12,8 +12,14 @@ LETTER = 6.7  # about the width of a letter of the labels' 14 px type: our measu
 
 
 def corners(path: str) -> list[tuple[float, float]]:
-    """The corners of an absolute path of M and L; of a circle the point that it starts from."""
-    return [(float(x), float(y)) for x, y in re.findall(r"[ML](-?[\d.]+) (-?[\d.]+)", path)]
+    """The corners of an absolute path of M, L, H and V; of a circle the point that it starts from."""
+    found: list[tuple[float, float]] = []
+    for letter, first, second in re.findall(r"([MLHV])(-?[\d.]+)(?: (-?[\d.]+))?", path):
+        value = float(first)
+        found.append(
+            (value, float(second)) if second else (value, found[-1][1]) if letter == "H" else (found[-1][0], value)
+        )
+    return found
 
 
 @pytest.fixture(params=list(Fault), ids=lambda fault: fault.value)

@@ -13,7 +13,7 @@ from server.services.access import Actor, allow
 from server.services.board import sitting as board_sitting
 from server.services.board.facts import Moment, SittingFact
 from server.services.board.snapshot import snapshot
-from server.services.errors import FieldError, Invalid
+from server.services.errors import Conflict, FieldError, Invalid, Refused
 from server.services.fields import Command, ShortNote, Uid
 from server.services.layer_commands import LayerPaint
 from server.services.unit import moment
@@ -144,6 +144,8 @@ def _paint(session: Session, actor: Actor, item: tuple[int, SittingLayer], now: 
     command = LayerPaint(version=asked.version, override_reason=asked.override_reason)
     try:
         return layers.paint(session, actor, asked.layer_uid, command, now)
+    except Conflict:
+        raise Refused("One of these layers was changed meanwhile. Open this page again.") from None
     except Invalid as fault:
         raise Invalid([FieldError(f"layers.{place}.{error.field}", error.message) for error in fault.errors]) from None
 

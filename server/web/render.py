@@ -24,9 +24,9 @@ LIGHT_COOKIE = "umberday_light"  # which light the painter chose for this screen
 LIGHTS = ("light", "dark")
 # Label, address, shape, and the addresses that belong to the area.
 NAVIGATION = (
-    ("Today", "/", "today", ("/",)),
+    ("Today", "/", "today", ("/", "/sittings")),
     ("Calendar", "/calendar", "calendar", ("/calendar",)),
-    ("Panels", "/panels", "panels", ("/panels", "/layers", "/tests")),
+    ("Panels", "/panels", "panels", ("/panels", "/layers", "/tests", "/finish", "/finish-tests")),
     ("Mixing", "/mixing", "mixing", ("/mixing", "/mixes")),
     ("Shelf", "/shelf", "shelf", ("/shelf",)),
     ("Room", "/room", "room", ("/room",)),

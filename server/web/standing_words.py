@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from server.formats.drawings_odds import odds_words
 from server.science.results import FilmState, Stage
 from server.science.soundness.types import Finding, Severity, Verdict
-from server.services.board.facts import DaySpan, DueFact, LayerFact, PanelFact, Standing
+from server.services.board.facts import ClosingFact, DaySpan, DueFact, LayerFact, PanelFact, Standing
 from server.web import words
 
 STANDING_WORDS = {
@@ -63,9 +63,24 @@ def rest_words(panel: PanelFact, today: date) -> str:
             return "by a rule, whatever the day: change the next layer"
         case Standing.UNPLANNED if rest.touch is not None and _is_soft(panel.top):
             return f"the last layer touch-dry {span_words(rest.touch, today)}"
-        case Standing.FINISHED if panel.varnish is not None:
-            return f"a final varnish {span_words(panel.varnish, today)}, after a swab test"
+        case Standing.FINISHED:
+            return closing_words(panel.closing, today)
     return ""
+
+
+def closing_words(closing: ClosingFact | None, today: date) -> str:
+    """Beside the word "finished": what is next until it is varnished, and when."""
+    if closing is None:
+        return ""
+    if closing.varnished_at is not None:
+        return "varnished"
+    if closing.varnish is None:
+        return ""
+    if closing.swabbed:
+        return "the swab stayed clean: ready for its final varnish"
+    if closing.swab_from is not None and closing.swab_from <= today:
+        return "the wait is over: a swab test says whether it may be varnished"
+    return f"a final varnish {span_words(closing.varnish, today)}, after a swab test"
 
 
 def _is_soft(top: LayerFact | None) -> bool:

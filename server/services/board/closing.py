@@ -104,7 +104,8 @@ def closing_of(layers: PanelLayers, rows: StudioRows, moment: Moment) -> Closing
     """What lists tell of the finish: once the panel is finished, or a step is planned or done."""
     panel = layers.panel
     rows_of_steps = rows.steps.get(panel.id, ())
-    if panel.finished_on is None and not rows_of_steps:
+    made = rows.finish_tests.get(panel.id, ())
+    if panel.finished_on is None and not rows_of_steps and not made:
         return None
     steps = [step_fact(row) for row in rows_of_steps]
     varnished_at = max(
@@ -118,7 +119,7 @@ def closing_of(layers: PanelLayers, rows: StudioRows, moment: Moment) -> Closing
         verdict = VERDICTS.of(question, moment.at, moment.on)
         swabbed = _is_swabbed(question, verdict)
         swab_from = None if swabbed else opens_on(verdict, question, moment) or moment.on
-    tests = [finish_test_fact(row) for row in reversed(rows.finish_tests.get(panel.id, ()))]
+    tests = [finish_test_fact(row) for row in reversed(made)]
     return ClosingFact(tuple(sorted(steps, key=_in_order)), tuple(tests), varnish, swab_from, swabbed, varnished_at)
 
 

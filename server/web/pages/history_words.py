@@ -40,6 +40,13 @@ NAMES = {
     "place_on_panel": "where on the panel",
     "note": "note",
     "archived_at": "archived",
+    "override_reason": "why all the same",
+    "action": "what",
+    "done_at": "done",
+    "transit_c": "on the way, °C",
+    "method": "test",
+    "result": "showed",
+    "tested_at": "tested",
     "position": "place in the order",
 }
 ROWS = {"panel": "panel", "layer": "layer", "layer_mix": "mix of the layer", "touch_test": "touch test"}

@@ -9,7 +9,7 @@ from sqlmodel import Session
 from starlette.datastructures import FormData
 from starlette.responses import Response
 
-from server.services import board, history, layers, on_panel, panels
+from server.services import board, history, layers, on_panel, overrides, panels
 from server.services.layer_commands import LAYER_KINDS, LayerCreate, LayerPaint, LayerUpdate
 from server.services.on_panel import LayerOnPanel
 from server.web import standing_words
@@ -205,6 +205,7 @@ def _new_context(page: PageRequest, panel_uid: str, is_painted: bool) -> Mapping
             "action": f"{plain}?painted=1" if is_painted else plain,
             "back": f"/panels/{panel_uid}",
             "is_painted": is_painted,
+            "kept": None,
             "is_new": True,
             "mix_first": f"/mixes/new?panel={panel_uid}",
         }
@@ -224,6 +225,7 @@ def _layer_context(page: PageRequest, uid: str, action: str) -> tuple[dict[str, 
             "action": action,
             "back": f"/panels/{here.panel.uid}",
             "is_painted": here.layer.painted_at is not None,
+            "kept": overrides.from_json(here.layer.verdict_json) if here.layer.override_reason else None,
             "is_new": False,
             "opens": not stored.mixes,
         }

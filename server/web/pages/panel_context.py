@@ -1,6 +1,6 @@
 """What the page of a panel shows, ready for its template."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
@@ -9,11 +9,12 @@ from server.formats.drawings import Miniature
 from server.formats.drawings_odds import OddsPicture, odds_picture
 from server.formats.drawings_section import SectionDrawing, cross_section
 from server.science.soundness.types import Finding
-from server.services.board.facts import LayerFact, PanelBoard, PanelFact
+from server.services.board.facts import LayerFact, PanelBoard, PanelFact, SittingFact
 from server.services.hazards import in_order
 from server.services.history import HistoryEntry
 from server.services.on_panel import ArchivedLayer
-from server.web import standing_words
+from server.services.overrides import FrozenVerdict
+from server.web import finish_words, standing_words
 from server.web.drawn import GROUND_WORDS, SUPPORT_WORDS, little_panel, subject_of
 from server.web.pages.history_words import Line, lines_of
 from server.web.today_cards import Card, card_of
@@ -21,10 +22,13 @@ from server.web.today_cards import Card, card_of
 
 @dataclass(frozen=True, slots=True)
 class PanelRecords:
-    """What stands beside the facts of a panel: its archived layers and its history."""
+    """What stands beside the facts of a panel: its archived layers, its history, the layers that went on against the
+    rules, and the sitting that was not ended yet."""
 
     archived_layers: Sequence[ArchivedLayer]
     changes: Sequence[HistoryEntry]
+    overruled: Mapping[str, tuple[FrozenVerdict, str]]
+    sitting: SittingFact | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +61,9 @@ class PanelPage:
     changes: Sequence[HistoryEntry]
     lines: Callable[[HistoryEntry], list[Line]]
     hazards: Sequence[str]
+    overruled: Mapping[str, tuple[FrozenVerdict, str]]
+    has_open_sitting: bool
+    finish_words: str
 
     @classmethod
     def of(cls, board: PanelBoard, is_log: bool, around: PanelRecords) -> "PanelPage":
@@ -89,6 +96,9 @@ class PanelPage:
             changes=around.changes,
             lines=partial(lines_of, zone=moment.zone),
             hazards=in_order(kind for layer in board.layers for kind in layer.hazards),
+            overruled=around.overruled,
+            has_open_sitting=around.sitting is not None,
+            finish_words=finish_words.next_words(board.panel.closing, moment.today) if board.panel.closing else "",
         )
 
 

@@ -10,7 +10,7 @@ from starlette.datastructures import FormData
 from starlette.responses import Response
 
 from server.science.reference import find_pigment
-from server.services import board, history, on_panel, panels, places
+from server.services import board, history, on_panel, overrides, panels, places, sitting_ends
 from server.services.board.facts import Standing
 from server.services.panels import PanelCreate, PanelUpdate
 from server.web.deps import Page, PageRequest, Posted
@@ -94,6 +94,8 @@ def show(page: Page, uid: str, scale: str = "") -> Response:
         around = PanelRecords(
             archived_layers=on_panel.archived_layers(session, page.actor, panels.get(session, page.actor, uid)),
             changes=history.of_panel(session, page.actor, uid),
+            overruled=overrides.on_panel(session, page.actor, uid),
+            sitting=sitting_ends.open_sitting(session, page.actor, facts.moment),
         )
     return page.render("panels/panel.html", PanelPage.of(facts, scale == "log", around))
 

@@ -13,7 +13,7 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from server.services import board
-from server.services.board.facts import Moment, PanelFact, Standing, TodayBoard
+from server.services.board.facts import Moment, PanelFact, SittingFact, Standing, TodayBoard
 from server.services.errors import NotFound
 from server.services.kept import Kept
 from server.web import standing_words
@@ -83,6 +83,7 @@ class TodayPage:
     day_before: str
     day_after: str
     has_panels: bool
+    sitting: SittingFact | None
     wall: Markup
 
 
@@ -101,6 +102,7 @@ def today(page: Page, on: str = "", card: str = "") -> Response:
         day_before=_address(found.moment.on - timedelta(days=1), page.today),
         day_after=_address(found.moment.on + timedelta(days=1), page.today),
         has_panels=found.has_panels,
+        sitting=found.sitting,
         wall=Markup(wall),  # noqa: S704 - drawn by our own template, which escapes every name
     )
     return page.render("today/today.html", context)

@@ -1,0 +1,101 @@
+"""The finish in the painter's words: what is done, what is tested, from when."""
+
+from datetime import date
+from typing import NamedTuple
+
+from server.services.board.facts import ClosingFact, DaySpan, GateFact
+from server.web import standing_words, words
+
+
+class ActionWords(NamedTuple):
+    """One thing that is done to a finished picture: its name, that it was done, and the tests to make before."""
+
+    name: str
+    done: str
+    about: str
+    tests: tuple[str, ...]
+
+
+ACTIONS: dict[str, ActionWords] = {
+    "temporary_varnish": ActionWords(
+        "Temporary varnish",
+        "Temporary varnish on",
+        "A thinned coat that evens the gloss and comes off later.",
+        ("fingertip",),
+    ),
+    "final_varnish": ActionWords(
+        "Final varnish", "Varnished", "The coat that stays, and that a conservator can take off.", ("swab", "nail")
+    ),
+    "frame": ActionWords("Frame, open", "Framed, open", "In a rebate, without glass.", ("fingertip",)),
+    "frame_glazed": ActionWords(
+        "Frame under glass", "Framed under glass", "Behind glass, with a spacer.", ("thumb", "nail")
+    ),
+    "wrap": ActionWords(
+        "Wrap", "Wrapped", "Anything that touches the face: glassine, sheet, bubbles.", ("thumb", "nail")
+    ),
+    "stack": ActionWords("Stack", "Stacked", "Face to face, with boards between.", ("thumb", "nail")),
+    "ship": ActionWords("Send", "Sent", "By carrier or in your own car; say how cold or hot it gets.", ("fingertip",)),
+    "oil_out": ActionWords("Oil out", "Oiled out", "Oil rubbed over the finished picture.", ()),
+}
+METHODS = {"swab": "Swab", "thumb": "Thumb", "nail": "Fingernail"}
+RESULTS = {
+    "clean": "clean",
+    "colour": "colour on it",
+    "dull": "a dull or soft spot",
+    "no_mark": "no mark",
+    "mark": "a mark",
+    "no_dent": "no dent",
+    "dent": "a dent",
+}
+
+
+def action_name(action: str) -> str:
+    return ACTIONS[action].name
+
+
+def test_words(method: str, result: str) -> str:
+    """``Swab: clean``."""
+    return f"{METHODS[method]}: {RESULTS[result]}"
+
+
+def first_words(gate: GateFact, today: date) -> str:
+    """From when it may be tried: ``likely in 14 to 20 weeks``."""
+    if gate.no_forecast:
+        return "no forecast of a layer: only a test can say"
+    if gate.verdict is None:
+        return "nothing is painted yet"
+    if gate.first is None:
+        return "no day would do"
+    if gate.first.high <= today:
+        return "the wait is over"
+    return _span(gate.first, today)
+
+
+def opens_words(gate: GateFact, today: date) -> str:
+    """The day that the rules name: ``Not before 14 April 2027, say the rules``."""
+    if gate.opens_on is None or gate.opens_on <= today:
+        return ""
+    return f"Not before {standing_words.far_day_words(gate.opens_on, today)}, say the rules"
+
+
+def _span(span: DaySpan, today: date) -> str:
+    """``likely`` belongs to what spreads: a wait by custom alone ends on its day."""
+    if span.low == span.high:
+        return f"from {standing_words.far_day_words(span.low, today)}"
+    return standing_words.span_words(span, today)
+
+
+def next_words(closing: ClosingFact, today: date) -> str:
+    """What comes next of the finish, for the card on Today; "" for nothing."""
+    planned = closing.planned
+    if planned:
+        step = planned[0]
+        when = f", {words.day_words(step.planned_on, today)}" if step.planned_on else ""
+        return f"{action_name(step.action)}{when}"
+    if closing.varnished_at is None and closing.swabbed:
+        return "Final varnish"
+    if closing.swab_from is None:
+        return ""
+    if closing.swab_from <= today:
+        return "Swab test, today"
+    return f"Swab test, from {standing_words.far_day_words(closing.swab_from, today)}"

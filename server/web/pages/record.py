@@ -1,0 +1,62 @@
+"""The record of a panel: a sheet to print, and the same as a file."""
+
+import re
+import unicodedata
+from typing import Literal
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from server.formats import record as formats
+from server.formats.record import PanelRecord
+from server.services import panel_record
+from server.services.hazards import hazard
+from server.web import record_sheet
+from server.web.deps import Page, PageRequest
+
+router = APIRouter()
+
+Kind = Literal["txt", "json"]
+TYPES: dict[str, str] = {"txt": "text/plain; charset=utf-8", "json": "application/json"}
+
+
+@router.get("/panels/{uid}/record")
+def sheet(page: Page, uid: str, scale: str = "") -> Response:
+    """The sheet; ``scale`` "log" draws thin layers larger."""
+    record = _record(page, uid)
+    is_log = scale == "log"
+    here = f"/panels/{uid}/record"
+    context = {
+        "record": record,
+        "section": record_sheet.drawing(record, is_log),
+        "other_scale": here if is_log else f"{here}?scale=log",
+        "pigment_words": formats.pigment_words,
+        "paint_words": formats.paint_words,
+        "uid": uid,
+    }
+    return page.render("record/page.html", context)
+
+
+@router.get("/panels/{uid}/record/{kind}")
+def file(page: Page, uid: str, kind: Kind) -> Response:
+    """The same as a file: plain text, or JSON for other programs."""
+    record = _record(page, uid)
+    text = formats.to_text(record) if kind == "txt" else formats.to_json(record)
+    headers = {
+        "Content-Disposition": f'attachment; filename="{_file_name(record.title)}.{kind}"',
+        "Cache-Control": "private, no-cache",
+    }
+    return Response(text, media_type=TYPES[kind], headers=headers)
+
+
+def _record(page: PageRequest, uid: str) -> PanelRecord:
+    with page.db.read() as session:
+        facts = panel_record.read(session, page.actor, uid, page.now, page.zone)
+    texts = page.request.app.state.templates.get_template("parts/caution.html").module.TEXTS
+    return record_sheet.sheet(facts, tuple((hazard(kind).word, texts[kind]) for kind in facts.hazards))
+
+
+def _file_name(title: str) -> str:
+    """The title as a plain name: letters and digits, joined by hyphens."""
+    plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode()
+    return re.sub(r"[^A-Za-z0-9]+", "-", plain).strip("-").lower()[:60] or "panel"

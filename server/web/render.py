@@ -4,6 +4,7 @@ The frame is held in a context variable while a template renders, so that filter
 zone without being handed them.
 """
 
+import re
 from collections.abc import Mapping
 from contextvars import ContextVar
 from dataclasses import dataclass, fields, is_dataclass
@@ -17,9 +18,12 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from server.web import forms, words
+from server.web.glossary import TERMS
 from server.web.static_files import HashedFiles
 
 DONE_COOKIE = "umberday_done"
+ANCHOR_COOKIE = "umberday_at"  # the part of a page that a form led to
+ANCHOR = re.compile(r"[A-Za-z0-9_-]{1,60}")
 LIGHT_COOKIE = "umberday_light"  # which light the painter chose for this screen; absent: as the device has it
 LIGHTS = ("light", "dark")
 # Label, address, shape, and the addresses that belong to the area.
@@ -27,7 +31,7 @@ NAVIGATION = (
     ("Today", "/", "today", ("/", "/sittings")),
     ("Calendar", "/calendar", "calendar", ("/calendar",)),
     ("Panels", "/panels", "panels", ("/panels", "/layers", "/tests", "/finish", "/finish-tests")),
-    ("Mixing", "/mixing", "mixing", ("/mixing", "/mixes")),
+    ("Mixing", "/mixing", "mixing", ("/mixing", "/mixes", "/stacks")),
     ("Shelf", "/shelf", "shelf", ("/shelf",)),
     ("Room", "/room", "room", ("/room",)),
 )
@@ -75,6 +79,7 @@ class Frame:
     is_fragment: bool
     chosen_light: str = ""
     flash_shown: bool = False
+    terms_told: int = 0
 
     @property
     def now(self) -> datetime:
@@ -125,6 +130,20 @@ def _local(value: datetime) -> datetime:
     return value.astimezone(_frame.get().zone)
 
 
+def term(key: str, shown: str = "") -> Markup:
+    """A word of the trade, with its meaning on a tap: ``term("richness")``. Raises KeyError for a word without one."""
+    found = TERMS[key]
+    frame = _frame.get()
+    frame.terms_told += 1
+    # A part that is exchanged counts anew: its terms must not meet those of the page around it.
+    told = f"{'part' if frame.is_fragment else 'term'}-{frame.terms_told}"
+    return Markup(
+        '<button type="button" class="term" popovertarget="{0}">{1}</button>'
+        '<span class="term-told" id="{0}" popover>'
+        '<strong>{2}</strong> {3} <a href="/glossary#{4}">Glossary</a></span>'
+    ).format(told, shown or found.word, found.word, found.told, key)
+
+
 FILTERS: dict[str, Any] = {
     # {{ panel.due_on | day }}       Thursday, tomorrow, 3 December, 3 January 2027
     "day": lambda value: words.day_words(_day(value), _frame.get().today),
@@ -156,7 +175,7 @@ def environment(templates_dir: Path, files: HashedFiles) -> Environment:
         keep_trailing_newline=True,
     )
     env.filters.update(FILTERS)
-    env.globals.update(static=files.url, new_key=forms.new_key, FormState=forms.FormState, Markup=Markup)
+    env.globals.update(static=files.url, new_key=forms.new_key, FormState=forms.FormState, Markup=Markup, term=term)
     return env
 
 
@@ -203,9 +222,21 @@ def render(
     response = HTMLResponse(text, status_code=status, headers=dict(headers or {}))
     response.headers.setdefault("Cache-Control", "private, no-cache")
     response.headers.append("Vary", "HX-Request, HX-Request-Type, Cookie")
+    _lead_to_anchor(request, response)
     if frame.flash_shown and DONE_COOKIE in request.cookies:
         response.delete_cookie(DONE_COOKIE, httponly=True, samesite="strict")
     return response
+
+
+def _lead_to_anchor(request: Request, response: Response) -> None:
+    """Let htmx write the part of the page into the address that a form led to: a redirect that is followed loses it."""
+    anchor = request.cookies.get(ANCHOR_COOKIE)
+    if anchor is None:
+        return
+    if request.headers.get("HX-Request") == "true" and ANCHOR.fullmatch(anchor):
+        question = f"?{request.url.query}" if request.url.query else ""
+        response.headers["HX-Push-Url"] = f"{request.url.path}{question}#{anchor}"
+    response.delete_cookie(ANCHOR_COOKIE, httponly=True, samesite="strict")
 
 
 def _names(context: Any) -> dict[str, Any]:
@@ -221,4 +252,7 @@ def see_other(location: str, done: str | None = None) -> Response:
     response = RedirectResponse(location, status_code=303)
     if done:
         response.set_cookie(DONE_COOKIE, done, max_age=60, httponly=True, samesite="strict")
+    anchor = location.partition("#")[2]
+    if ANCHOR.fullmatch(anchor):
+        response.set_cookie(ANCHOR_COOKIE, anchor, max_age=60, httponly=True, samesite="strict")
     return response

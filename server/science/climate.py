@@ -1,4 +1,4 @@
-"""A room that changes: when a stage is reached while temperature, humidity and light move.
+"""The room as a layer meets it, step by step, and clocks that run with it.
 
 A stage is reached when the integral of dt / T_stage(climate at t) is 1, T_stage being the constant-climate time. The
 climate is constant within a step, so the integral is a sum and exact: splitting a step changes nothing.
@@ -10,36 +10,34 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from server.science import reference
-from server.science.drying import (
-    Climate,
-    Film,
-    Number,
-    arrhenius,
-    drying_speed,
-    humidity_factor,
-    inverse_kelvin,
-    stage_times,
-)
+from server.science.drying import Climate, arrhenius, drying_speed, humidity_factor, inverse_kelvin
 from server.science.errors import InputError
-from server.science.recipe import Room
+from server.science.recipe import Room, RoomSteps
 from server.science.routes import RouteMeans
 
 Days = float | np.ndarray
-FAR_D = 1e9  # where the unused steps of a shorter room begin
+FAR_D = 1e9  # how long the last step is taken to last
+EXTREME_C = (5.0, 35.0)  # beyond, the model is extrapolated
+DAMP_PCT = 60.0
 
 
 @dataclass(frozen=True, slots=True)
 class Rooms:
-    """Rooms side by side, shape (rooms, steps); shorter ones repeat their last step far in the future."""
+    """Rooms side by side, shape (rooms, steps); shorter ones repeat their last step day by day.
+
+    ``extreme`` and ``damp``, shape (rooms,): colder than 5 C or warmer than 35 C, above 60 % humidity, at times.
+    """
 
     start_d: np.ndarray
     inverse_kelvin: np.ndarray
     humidity: np.ndarray
     light: np.ndarray
+    extreme: np.ndarray
+    damp: np.ndarray
 
     def of(self, rows: np.ndarray) -> "Rooms":
         """The rooms of these rows."""
-        return Rooms(self.start_d[rows], self.inverse_kelvin[rows], self.humidity[rows], self.light[rows])
+        return Rooms(*(getattr(self, f.name)[rows] for f in fields(Rooms)))
 
     def climate(self) -> Climate:
         """The factors of every step with the central activation energies."""
@@ -54,43 +52,87 @@ def _energy(route: str) -> float:
     return reference.value(f"activation_{route}_kj_mol")
 
 
-def rooms_of(rooms: Sequence[Room]) -> Rooms:
-    """Rooms as columns. Raises InputError when a room has no step or its steps are not in order from day 0."""
-    counts = np.array([len(room.steps) for room in rooms])
-    if not counts.all():
+def step_table(room: Room) -> np.ndarray:
+    """The steps of a room, shape (4, steps): from_d, temperature_c, relative_humidity_pct, light.
+
+    Steps that change nothing are left out, so that a step split in two is the step it was. The first step counts from
+    the painting on. Raises InputError when there is no step, or when they are not numbers in order from day 0.
+    """
+    if not len(room.steps):
         raise InputError("room.steps", "a room needs at least one climate")
-    known = np.array(
-        [
-            (s.from_d, s.temperature_c, s.relative_humidity_pct, room.light if s.light is None else s.light)
-            for room in rooms
-            for s in room.steps
-        ],
-        dtype=float,
-    )
-    most = int(counts.max())
-    used = np.arange(most) < counts[:, None]
-    table = np.empty((len(rooms), most, 4))
-    table[used] = known
-    table[:, 0, 0] = 0.0  # the first step counts from the painting on
-    if most > 1:
-        last = known[np.cumsum(counts) - 1]
-        table[~used] = np.repeat(last, most - counts, axis=0)
-        table[:, :, 0][~used] = FAR_D
-    light = table[:, :, 3]
-    if not np.all((light > 0) & (light < np.inf)):
+    table = _columns(room)
+    table[0, 0] = 0.0
+    if not 0 < table[3].min() <= table[3].max() < np.inf:
         raise InputError("room.light", "must be above zero")
-    if not np.isfinite(known).all() or np.any(np.diff(table[:, :, 0], axis=1) < 0):
+    if not np.isfinite(table.sum()) or np.any(table[0, 1:] < table[0, :-1]):
         raise InputError("room.steps", "the steps of a room must be numbers, each later than the one before")
-    warmth, damp = np.asarray(inverse_kelvin(table[:, :, 1])), np.asarray(humidity_factor(table[:, :, 2]))
-    return Rooms(table[:, :, 0], warmth, damp, light)
+    changes = (table[1, 1:] != table[1, :-1]) | (table[2, 1:] != table[2, :-1]) | (table[3, 1:] != table[3, :-1])
+    if not changes.all():
+        table = table[:, np.concatenate(([True], changes))]
+    return table
+
+
+def _columns(room: Room) -> np.ndarray:
+    if isinstance(room.steps, RoomSteps):
+        table = room.steps.columns.copy()
+        if not room.steps.own_light:
+            table[3] = room.light
+        return table
+    rows = [
+        (s.from_d, s.temperature_c, s.relative_humidity_pct, room.light if s.light is None else s.light)
+        for s in room.steps
+    ]
+    return np.array(rows, dtype=float).T.copy()
+
+
+def rooms_of(tables: Sequence[np.ndarray]) -> Rooms:
+    """Rooms side by side, from the tables of their steps."""
+    counts = np.array([table.shape[1] for table in tables])
+    most = int(counts.max())
+    whole = np.empty((4, len(tables), most))
+    for i, table in enumerate(tables):
+        whole[:, i, : counts[i]] = table
+        if counts[i] < most:
+            whole[:, i, counts[i] :] = table[:, -1:]
+            whole[0, i, counts[i] :] += np.arange(1, most - counts[i] + 1)
+    return _rooms(whole)
+
+
+def constant_rooms_of(rooms: Sequence[Room]) -> Rooms:
+    """Rooms of one step each. Raises InputError as ``step_table`` does."""
+    rows = []
+    for room in rooms:
+        step = room.steps[0]
+        light = room.light if step.light is None else step.light
+        rows.append((0.0, step.temperature_c, step.relative_humidity_pct, light))
+    table = np.array(rows, dtype=float)
+    if not np.all((table[:, 3] > 0) & (table[:, 3] < np.inf)):
+        raise InputError("room.light", "must be above zero")
+    if not np.isfinite(table).all():
+        raise InputError("room.steps", "the steps of a room must be numbers, each later than the one before")
+    return _rooms(table.T[:, :, None])
+
+
+def _rooms(whole: np.ndarray) -> Rooms:
+    """From columns of shape (4, rooms, steps)."""
+    start_d, temperature_c, humidity_pct, light = whole
+    coldest, hottest = temperature_c.min(axis=1), temperature_c.max(axis=1)
+    return Rooms(
+        start_d,
+        np.asarray(inverse_kelvin(temperature_c)),
+        np.asarray(humidity_factor(humidity_pct)),
+        light,
+        (coldest < EXTREME_C[0]) | (hottest > EXTREME_C[1]),
+        humidity_pct.max(axis=1) > DAMP_PCT,
+    )
 
 
 def constant_means(rooms: Rooms) -> RouteMeans:
     """The first step of every room, as what its films meet for good."""
-    first = Rooms(*(column[:, 0] for column in (rooms.start_d, rooms.inverse_kelvin, rooms.humidity, rooms.light)))
-    climate = first.climate()
-    slope = first.inverse_kelvin
-    return RouteMeans(climate.auto, climate.cat, climate.front, slope, slope, slope)  # type: ignore[arg-type]
+    climate = rooms.climate()
+    auto, cat, front = (np.asarray(factor)[:, 0] for factor in (climate.auto, climate.cat, climate.front))
+    slope = rooms.inverse_kelvin[:, 0]
+    return RouteMeans(auto, cat, front, slope, slope, slope)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,15 +175,6 @@ def clock(start_d: np.ndarray, rate: np.ndarray) -> Clock:
     return Clock(start_d, progress, rate)
 
 
-def clocks(film: Film, rooms: Rooms) -> tuple[Clock, Clock, Clock, Clock]:
-    """Clocks of dry-to-touch, dry-to-recoat, dry-through and the varnish's wait; ``rooms`` has a row for each film."""
-    columns = Film(*(_column(getattr(film, f.name)) for f in fields(Film)))
-    times = stage_times(columns, rooms.climate())
-    days = (times.dry_to_touch_d, times.dry_to_recoat_d, times.dry_through_d, times.varnish_d)
-    touch, recoat, through, varnish = (clock(rooms.start_d, 1 / np.asarray(d)) for d in days)
-    return touch, recoat, through, varnish
-
-
 def reference_clock(room: Room) -> Clock:
     """A clock of one row that runs with the room: its progress is effective days, days in the reference room.
 
@@ -149,7 +182,7 @@ def reference_clock(room: Room) -> Clock:
     against the reference room of 21 C, 50 % relative humidity and light 1. One day there is one effective day.
     Raises InputError when the room has no step or its steps are not in order.
     """
-    rooms = rooms_of([room])
+    rooms = rooms_of([step_table(room)])
     return clock(rooms.start_d, np.asarray(drying_speed(rooms.climate())))
 
 
@@ -171,26 +204,3 @@ def room_days(room: Room, effective_d: Days) -> np.ndarray:
     """
     goals = np.asarray(effective_d, dtype=float)
     return reference_clock(room).reach(goals.reshape(1, -1)).reshape(goals.shape)
-
-
-def _column(number: Number) -> Number:
-    return number[:, None] if isinstance(number, np.ndarray) else number
-
-
-class MetClimate:
-    """What each row's room has done to the three routes up to any day."""
-
-    def __init__(self, rooms: Rooms) -> None:
-        climate = rooms.climate()
-        routes = (climate.auto, climate.cat, climate.front)
-        self._clocks = [clock(rooms.start_d, np.asarray(r)) for r in routes]
-        self._slopes = [clock(rooms.start_d, np.asarray(r) * rooms.inverse_kelvin) for r in routes]
-        self._start_d = rooms.start_d
-
-    def means(self, until_d: np.ndarray, rows: np.ndarray) -> RouteMeans:
-        """Mean factors and slopes of these rows' rooms from day 0 to ``until_d``, both (answers,)."""
-        step = last_below(self._start_d, rows, until_d)
-        within = until_d - self._start_d[rows, step]
-        done = [c.progress[rows, step] + c.rate[rows, step] * within for c in self._clocks]
-        slopes = [c.progress[rows, step] + c.rate[rows, step] * within for c in self._slopes]
-        return RouteMeans(*(d / until_d for d in done), *(s / d for s, d in zip(slopes, done, strict=True)))

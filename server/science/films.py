@@ -67,9 +67,9 @@ class Regions:
         return self.wet_um * self.columns["stays"] * (1 - drunk)
 
     def of(self, rows: np.ndarray) -> "Regions":
-        """Some of the regions."""
+        """Some of the regions, or regions repeated; as numbers alone, without their ``mix_films``."""
         return Regions(
-            [self.mix_films[i] for i in rows.tolist()],
+            [],
             self.layer[rows],
             self.wet_um[rows],
             self.absorbency[rows],

@@ -6,6 +6,7 @@ finer set: a rank-1 lattice (L'Ecuyer & Lemieux 2000: 1021 points, multiplier 76
 """
 
 import csv
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -14,6 +15,44 @@ from server.science.reference import DATA
 
 LATTICE_POINTS, LATTICE_MULTIPLIER = 1021, 76
 LATTICE_SHIFT = 0.7548776662466927  # between one axis and the next; any irrational number serves
+
+
+@dataclass(frozen=True, slots=True)
+class NodeSet:
+    """Nodes in so many axes, with what their own moments are.
+
+    ``points`` (nodes, axes), ``by_axis`` the same transposed. ``third`` (axes^2, axes) and ``fourth`` (axes^2, axes^2)
+    are the mean products of three and of four coordinates; ``third`` is None where the mirror makes all of them 0.
+    """
+
+    points: np.ndarray
+    by_axis: np.ndarray
+    third: np.ndarray | None
+    fourth: np.ndarray
+
+    @property
+    def axes(self) -> int:
+        """In how many axes."""
+        return int(self.points.shape[1])
+
+
+def _with_moments(points: np.ndarray, mirrored: bool) -> NodeSet:
+    count, axes = points.shape
+    pairs = (points[:, :, None] * points[:, None, :]).reshape(count, axes * axes)
+    third = None if mirrored else pairs.T @ points / count
+    return NodeSet(points, np.ascontiguousarray(points.T), third, pairs.T @ pairs / count)
+
+
+@cache
+def node_set(axes: int) -> NodeSet:
+    """The mirrored nodes in so many axes."""
+    return _with_moments(nodes(axes), mirrored=True)
+
+
+@cache
+def fine_node_set(axes: int) -> NodeSet:
+    """The finer nodes in so many axes."""
+    return _with_moments(fine_nodes(axes), mirrored=False)
 
 
 @cache

@@ -51,12 +51,13 @@ def spreads() -> Spreads:
 
 
 @cache
-def absorbency_sd(absorbency: float) -> float:
-    """Standard deviation of a ground's absorbency once what is below 0 counts as 0; a ground that does not drink: 0."""
+def absorbency_moments(absorbency: float) -> tuple[float, float]:
+    """By how much the mean of a ground's absorbency lies above its central value, since what is below 0 counts as 0,
+    and its standard deviation; a ground that does not drink: 0, 0."""
     if absorbency <= 0:
-        return 0.0
+        return 0.0, 0.0
     sd = spreads().ground
     a = absorbency / sd
     density, share = exp(-a * a / 2) / sqrt(2 * pi), 0.5 * (1 + erf(a / sqrt(2)))
     mean = absorbency * share + sd * density
-    return sqrt((absorbency**2 + sd * sd) * share + absorbency * sd * density - mean**2)
+    return mean - absorbency, sqrt((absorbency**2 + sd * sd) * share + absorbency * sd * density - mean**2)

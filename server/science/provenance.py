@@ -2,10 +2,11 @@
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from server.science import reference
 from server.science.composition import MixFacts
-from server.science.recipe import Ground, LayerRecipe, Room
+from server.science.recipe import Ground
 from server.science.results import Provenance
 
 ALWAYS = (
@@ -21,9 +22,12 @@ ALWAYS = (
 METAL_ROWS = {"Pb": "lead_rate_max", "Mn": "manganese_rate_max", "Co": "cobalt_rate_max"}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Origin:
-    """What of the tables a mix stands on (pigment keys, oil names, parameter names), and what to be told about it."""
+    """What of the tables a mix stands on (pigment keys, oil names, parameter names), and what to be told about it.
+
+    There is one object for equal origins, so that it is its own key.
+    """
 
     pigments: tuple[str, ...]
     oils: tuple[str, ...]
@@ -38,27 +42,37 @@ def origin_of(facts: MixFacts) -> Origin:
     parameters += ["wax_slowing"] if facts.wax_share else []
     parameters += ["clove_slowing"] if facts.clove_share else []
     pigments, oils = (key for key, _, _ in facts.pigments), (name for name, _, _ in facts.oils)
-    return Origin(tuple(pigments), tuple(oils), tuple(parameters), _told_of_mix(facts))
+    return _origin(tuple(pigments), tuple(oils), tuple(parameters), _told_of_mix(facts))
 
 
-def provenance(origins: tuple[Origin, ...], ground: Ground, room: Room) -> tuple[Provenance, ...]:
+@lru_cache(maxsize=8192)
+def _origin(
+    pigments: tuple[str, ...], oils: tuple[str, ...], parameters: tuple[str, ...], told: tuple[str, ...]
+) -> Origin:
+    return Origin(pigments, oils, parameters, told)
+
+
+class Circumstances(NamedTuple):
+    """What of a layer's place decides what is told of its figures."""
+
+    ground: Ground
+    light_is_number: bool
+    measured: bool
+    thick: bool  # thicker than any film that was measured
+    extreme: bool  # colder than 5 C or warmer than 35 C at times
+    damp: bool  # above 60 % relative humidity at times
+
+
+@lru_cache(maxsize=8192)
+def provenance(origins: tuple[Origin, ...], place: Circumstances) -> tuple[Provenance, ...]:
     """The numbers an estimate stands on, each with source and confidence label, without repeats."""
-    pigments, oils, parameters = origins[0].pigments, origins[0].oils, origins[0].parameters
-    for other in origins[1:]:
-        pigments, oils, parameters = pigments + other.pigments, oils + other.oils, parameters + other.parameters
-    return _provenance(pigments, oils, parameters, (ground, room.light_is_number, room.measured))
-
-
-@lru_cache(maxsize=4096)
-def _provenance(
-    pigments: tuple[str, ...], oils: tuple[str, ...], parameters: tuple[str, ...], place: tuple[Ground, bool, bool]
-) -> tuple[Provenance, ...]:
-    ground, light_is_number, measured = place
-    names = [*ALWAYS, *dict.fromkeys(parameters)]
-    names += [] if light_is_number else ["light"]
-    names += [] if measured else ["room_not_measured"]
+    pigments = {key for origin in origins for key in origin.pigments}
+    oils = {name for origin in origins for name in origin.oils}
+    names = [*ALWAYS, *dict.fromkeys(name for origin in origins for name in origin.parameters)]
+    names += [] if place.light_is_number else ["light"]
+    names += [] if place.measured else ["room_not_measured"]
     rows = [_of_parameter(name) for name in names]
-    for row in (row for row in reference.grounds() if row.name == ground):
+    for row in (row for row in reference.grounds() if row.name == place.ground):
         quantity = f"absorbency of {row.label}: {row.absorbency:g}"
         rows.append(Provenance(quantity, row.absorbency_source, row.absorbency_confidence))
     rows += [row for oil in reference.oils() if oil.name in oils for row in _of_oil(oil)]
@@ -98,14 +112,15 @@ def _of_pigment(pigment: reference.Pigment) -> tuple[Provenance, Provenance]:
     )
 
 
-def warnings(layer: LayerRecipe, origins: tuple[Origin, ...], room: Room) -> tuple[str, ...]:
+@lru_cache(maxsize=8192)
+def warnings(origins: tuple[Origin, ...], place: Circumstances) -> tuple[str, ...]:
     """What a painter should know about the figures, in plain words."""
     found = [told for origin in origins for told in origin.warnings]
-    if layer.wet_thickness_um > 500:
+    if place.thick:
         found.append("The film is thicker than any that was measured: its times are extrapolated.")
-    if any(not 5 <= step.temperature_c <= 35 for step in room.steps):
+    if place.extreme:
         found.append("The room is colder than 5 C or warmer than 35 C at times: the model is extrapolated there.")
-    if any(step.relative_humidity_pct > 60 for step in room.steps):
+    if place.damp:
         found.append("No published law of humidity was found: the slowing above 60 % is our assumption.")
     return tuple(dict.fromkeys(found))
 
@@ -113,7 +128,7 @@ def warnings(layer: LayerRecipe, origins: tuple[Origin, ...], room: Room) -> tup
 def _told_of_mix(facts: MixFacts) -> tuple[str, ...]:
     found = []
     if len(facts.metals) > 1:
-        found.append("Several drier metals do not add up: the fastest one counts, its rate divided by 1.3.")
+        found.append("Several drier metals do not add up: each counts by its part of the metal atoms, a rule of ours.")
     if len(facts.pigments) > 1:
         found.append("No published law for mixtures of pigments was found: the sums over their shares are ours.")
     if any(key == "NBr6" for key, _, _ in facts.pigments):

@@ -4,12 +4,20 @@ All parts are parts by volume. Every type is frozen and hashable, so a recipe ca
 The meaning and range of each field is that of the stateless calls (see ``server/formats/calls.py``).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import overload
+
+import numpy as np
+
+Column = Sequence[float] | np.ndarray
 
 
 class Ground(StrEnum):
     """What a layer lies on."""
+
+    __hash__ = str.__hash__  # that of an enumeration is written in Python: ten times slower as a key
 
     ACRYLIC = "acrylic"
     OIL = "oil"
@@ -20,6 +28,8 @@ class Ground(StrEnum):
 
 class AdditionKind(StrEnum):
     """What may be added to tube paint."""
+
+    __hash__ = str.__hash__
 
     OIL = "oil"
     SOLVENT = "solvent"
@@ -103,6 +113,59 @@ class RoomStep:
     light: float | None = None
 
 
+class RoomSteps(Sequence[RoomStep]):
+    """Many steps of a room as columns, such as readings by the hour: a year of them is one table, not 8,760 objects.
+
+    Serves wherever a tuple of steps does; hashable, and equal to other columns of the same content.
+    """
+
+    __slots__ = ("_hash", "columns", "own_light")
+
+    def __init__(self, columns: np.ndarray, own_light: bool) -> None:
+        """``columns``, shape (4, steps): from_d, temperature_c, relative_humidity_pct, light.
+
+        ``own_light`` False: the last column counts for nothing, the room's light holds throughout.
+        """
+        self.columns = np.ascontiguousarray(columns, dtype=float)
+        self.columns.setflags(write=False)
+        self.own_light = own_light
+        self._hash: int | None = None
+
+    @classmethod
+    def of(
+        cls, from_d: Column, temperature_c: Column, relative_humidity_pct: Column, light: Column | None = None
+    ) -> "RoomSteps":
+        """From one column each, of equal length; ``light`` None: the room's. Raises ValueError for unequal ones."""
+        columns = np.stack([from_d, temperature_c, relative_humidity_pct, from_d if light is None else light])
+        return cls(columns, light is not None)
+
+    def __len__(self) -> int:
+        return int(self.columns.shape[1])
+
+    @overload
+    def __getitem__(self, index: int) -> RoomStep: ...
+    @overload
+    def __getitem__(self, index: slice) -> "RoomSteps": ...
+    def __getitem__(self, index: int | slice) -> "RoomStep | RoomSteps":
+        if isinstance(index, slice):
+            return RoomSteps(self.columns[:, index], self.own_light)
+        from_d, temperature_c, humidity_pct, light = self.columns[:, index].tolist()
+        return RoomStep(from_d, temperature_c, humidity_pct, light if self.own_light else None)
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, RoomSteps):
+            return NotImplemented
+        return self.own_light == other.own_light and self.columns.tobytes() == other.columns.tobytes()
+
+    def __hash__(self) -> int:
+        if self._hash is None:
+            self._hash = hash((self.columns.tobytes(), self.own_light))
+        return self._hash
+
+    def __repr__(self) -> str:
+        return f"RoomSteps({len(self)} steps)"
+
+
 @dataclass(frozen=True, slots=True)
 class Room:
     """Where a layer dries. ``steps`` has at least one entry; the first counts from day 0, the last holds on.
@@ -112,7 +175,7 @@ class Room:
     ``measured`` False adds the spread of an unknown room.
     """
 
-    steps: tuple[RoomStep, ...]
+    steps: tuple[RoomStep, ...] | RoomSteps
     light: float = 1.0
     light_is_number: bool = False
     measured: bool = False

@@ -5,14 +5,14 @@ against skin (v), the pigments' metal against light (u), driers against light (w
 every stage alike. The four are normal together; their covariance is put in order here.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from server.science import reference
 from server.science.drying import REFERENCE_DRYING_INDEX, REFERENCE_FILM_UM, Climate, capped
 from server.science.films import Regions
-from server.science.priors import absorbency_sd, spreads
+from server.science.priors import absorbency_moments, spreads
 
 THIN_FILM_UM = 12.0  # below, some draws feel the floor of the thickness factor
 PLAIN, THIN, DRUNK = 0, 1, 2  # kinds of rows: what is drawn besides routes and pigments
@@ -32,6 +32,16 @@ class RouteMeans:
     def climate(self) -> Climate:
         """The means as a climate that stays."""
         return Climate(self.auto, self.cat, self.front)
+
+    def of_draws(self, variance: np.ndarray) -> "RouteMeans":
+        """The same with what uncertain activation energies do to a mean over cold and warm.
+
+        ``variance`` (3, rows): of 1/T - 1/294.15 within each route's mean, 1/K^2. A mean of exponentials bends upwards
+        in the energy: by half the variance times the square of the energy's spread, on the mean over the draws.
+        """
+        s = spreads()
+        auto, cat, front = np.exp(0.5 * variance * np.array([s.auto_k, s.cat_k, s.front_k])[:, None] ** 2)
+        return replace(self, auto=self.auto * auto, cat=self.cat * cat, front=self.front * front)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,16 +118,18 @@ def rows_of(regions: Regions, means: RouteMeans) -> Rows:
         + 0.5 * np.log1p(-absorbency)
         - value("drying_index_exponent") * np.log(c["drying_index"] / REFERENCE_DRYING_INDEX)
     )
-    growth = value("front_um2_per_d") * value("front_iodine_value") / c["iodine_value"] * means.front
-    rate = c["metal_rate"] + c["alkyd_rate"]
     drunk = (absorbency > 0) & (thickness > value("recoat_front_cap_um"))
     kind = np.where(thickness < THIN_FILM_UM, THIN, np.where(drunk, DRUNK, PLAIN))
+    ground = _ground(absorbency, c["binder_fraction"], kind != DRUNK)
+    log_touch += ground.skin_mean
+    growth = value("front_um2_per_d") * value("front_iodine_value") / c["iodine_value"] * means.front
+    rate = c["metal_rate"] + c["alkyd_rate"]
     return Rows(
         log_touch_d=log_touch,
         pigment_route=means.cat / means.auto,
         drier_route=rate * means.cat * t0 / means.auto,
-        front=thickness**2 / growth / np.exp(log_touch),
-        factors=np.linalg.cholesky(_covariance(regions, means, kind)),
+        front=thickness**2 / growth * np.exp(2 * ground.thickness_mean - log_touch),
+        factors=np.linalg.cholesky(_covariance(regions, means, kind, ground)),
         noise=spreads().observer ** 2 + spreads().room ** 2 * regions.room_spread,
         thickness_um=thickness,
         absorbency=absorbency,
@@ -132,39 +144,51 @@ def rows_of(regions: Regions, means: RouteMeans) -> Rows:
     )
 
 
-def _covariance(regions: Regions, means: RouteMeans, kind: np.ndarray) -> np.ndarray:
+@dataclass(frozen=True, slots=True)
+class _Ground:
+    """What the draws of absorbency do to the logarithms of thickness and of dry-to-touch: on the mean, and by sd."""
+
+    thickness_mean: np.ndarray
+    thickness: np.ndarray
+    skin_mean: np.ndarray
+    skin: np.ndarray
+
+
+def _ground(absorbency: np.ndarray, fraction: np.ndarray, counts: np.ndarray) -> _Ground:
+    """To the second order in absorbency; ``counts``: 0 where a row draws it by itself."""
+    grounds, which = np.unique(absorbency, return_inverse=True)
+    above, sd = np.array([absorbency_moments(a) for a in grounds.tolist()]).T[:, which] * counts
+    square = above**2 + sd**2
+    dry, thin = 1 / (1 - absorbency), fraction / (1 - absorbency * fraction)
+    n = reference.value("thickness_exponent")
+    thickness_mean, thickness = -thin * above - 0.5 * thin**2 * square, -thin * sd
+    skin_mean = n * thickness_mean - 0.5 * (dry * above + 0.5 * dry**2 * square)
+    return _Ground(thickness_mean, thickness, skin_mean, n * thickness - 0.5 * dry * sd)
+
+
+def _covariance(regions: Regions, means: RouteMeans, kind: np.ndarray, ground: _Ground) -> np.ndarray:
     """Covariance of v (front against skin), u (pigment route against light), w (driers against light), common shift.
 
     What a row draws by itself (thickness exponent of thin films, absorbency under thick ones) stays out.
     """
     s, c = spreads(), regions.columns
-    absorbency, fraction = regions.absorbency, c["binder_fraction"]
     log_thick = np.log(regions.thickness_um / REFERENCE_FILM_UM)
     exponent = np.where(kind == THIN, 0.0, s.thickness_exponent * log_thick)
-    ground = np.array([absorbency_sd(a) for a in absorbency.tolist()]) * (kind != DRUNK)
-    drunk = -fraction / (1 - absorbency * fraction) * ground  # what it takes off the logarithm of thickness
-    skin_ground = reference.value("thickness_exponent") * drunk - 0.5 * ground / (1 - absorbency)
     rate = np.maximum(c["metal_rate"] + c["alkyd_rate"], 1e-12)
     index = -s.index_exponent * np.log(c["drying_index"] / REFERENCE_DRYING_INDEX)
     light = -s.light * regions.light_spread
     auto, cat, front = s.auto_k * means.slope_auto, -s.cat_k * means.slope_cat, s.front_k * means.slope_front
     # columns: t0, light, K0, Ea_auto, Ea_cat, Ea_dif, m, n, absorbency, metal, alkyd, M_oil
-    loads = np.zeros((len(absorbency), 4, 12))
+    loads = np.zeros((len(kind), 4, 12))
     _, pigment, drier, shift = (loads[:, i] for i in range(4))
-    for column, load in ((0, s.t0), (1, light), (3, auto), (6, index), (7, exponent), (8, skin_ground)):
+    for column, load in ((0, s.t0), (1, light), (3, auto), (6, index), (7, exponent), (8, ground.skin)):
         shift[:, column] = load
     shift[:, 11] = c["oil_multiplier_sd"]
     for column, load in ((1, light), (3, auto), (4, cat)):
         pigment[:, column] = drier[:, column] = load
     for column, load in ((0, s.t0), (9, s.metal * c["metal_rate"] / rate), (10, s.alkyd * c["alkyd_rate"] / rate)):
         drier[:, column] = load
-    for column, load in ((2, -s.k0), (5, front), (8, 2 * drunk)):
+    for column, load in ((2, -s.k0), (5, front), (8, 2 * ground.thickness)):
         loads[:, 0, column] = load
     loads[:, 0] -= shift
     return loads @ loads.transpose(0, 2, 1) + 1e-10 * np.eye(4)
-
-
-def central_log_d(rows: Rows, weight: StageWeights) -> np.ndarray:
-    """Logarithm of a stage's time in days with the central parameters, shape (rows,)."""
-    skin = rows.slow_down / (1 + rows.speed_up * rows.pigment_route + rows.drier_route)
-    return np.log(weight.skin * skin + weight.front * rows.front) + rows.log_touch_d

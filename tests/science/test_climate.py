@@ -1,5 +1,6 @@
 """A room that changes: the integral of dt / T_stage against the closed form and against SciPy's quadrature."""
 
+from dataclasses import fields
 from itertools import pairwise
 
 import numpy as np
@@ -7,13 +8,17 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from server.science.climate import MetClimate, clock, effective_days, room_days, rooms_of
+from server.science import met
+from server.science.changing import pace_of
+from server.science.climate import clock, effective_days, room_days, rooms_of, step_table
 from server.science.drying import Climate, Film, climate, drying_speed, humidity_factor, inverse_kelvin, stage_times
 from server.science.estimate import estimate
 from server.science.films import gather
-from server.science.recipe import Ground, LayerRecipe, Room, RoomStep
+from server.science.met import MetClimate, blocks_of
+from server.science.recipe import Ground, LayerRecipe, Room, RoomStep, RoomSteps
 from server.science.reference import value
 from server.science.results import LayerEstimate, Stage, StageRange
+from server.science.routes import RouteMeans, StageWeights, stage_weights
 from tests.science import layers as make
 
 STAGES = ("set_to_touch_d", "dry_to_touch_d", "dry_to_recoat_d", "dry_through_d", "varnish_d")
@@ -133,15 +138,61 @@ def test_clock_reaches_every_target():
     assert ticking.reach(targets) == pytest.approx(np.array([[1.0, 2.0, 3.6, 5.0, 9.0]]))
 
 
+def met_on_day_ten(name: str, kind: int) -> tuple[RouteMeans, np.ndarray]:
+    """Constant climates that do the same to a layer's stage as four warm days and six cold ones."""
+    rooms = rooms_of([step_table(make.changing((0, 21, 50), (4, 11, 80), light=0.5))])
+    regions, only = gather([(LAYERS[name], make.room())]), np.array([0])
+    weights = StageWeights(
+        *(np.array([[getattr(stage_weights(regions)[kind], f.name)[0]]]) for f in fields(StageWeights))
+    )
+    so_far = MetClimate(blocks_of(rooms, rooms.climate()), only, pace_of(regions), weights)
+    means, _ = so_far.means(only, only, np.array([10.0]))
+    return means, so_far.central_days(only, only, means)
+
+
 def test_met_climate_is_the_mean_so_far():
-    rooms = rooms_of([make.changing((0, 21, 50), (4, 11, 80), light=0.5)])
+    """Dry-to-touch goes with the plain means of its routes."""
     both = [climate(21.0, 50.0, 0.5), climate(11.0, 80.0, 0.5)]
-    met = MetClimate(rooms).means(np.array([10.0]), np.array([0]))
-    for name in ("auto", "cat", "front"):
+    means, _ = met_on_day_ten("grey", 0)
+    for name in ("auto", "cat"):
         expected = 0.4 * getattr(both[0], name) + 0.6 * getattr(both[1], name)
-        assert getattr(met, name)[0] == pytest.approx(expected)
-    cold = 0.6 * both[1].front * inverse_kelvin(11.0)
-    assert met.slope_front[0] == pytest.approx(cold / met.front[0])
+        assert getattr(means, name)[0] == pytest.approx(expected)
+    cold = 0.6 * both[1].cat * inverse_kelvin(11.0)
+    assert means.slope_cat[0] == pytest.approx(cold / means.cat[0])
+
+
+@pytest.mark.parametrize("kind", [0, 1, 2])
+def test_the_climate_met_does_what_the_room_did(kind: int):
+    """A film dries in it, constant, as far as in the room that changed: the stage's own integral, by hand."""
+    both = [climate(21.0, 50.0, 0.5), climate(11.0, 80.0, 0.5)]
+    warm, cold = (float(np.asarray(getattr(stage_times(film_of(GREY), c), STAGES[kind + 1]))[0]) for c in both)
+    _, days = met_on_day_ten("grey", kind)
+    assert 10.0 / days[0] == pytest.approx(4 / warm + 6 / cold)
+
+
+def test_blocks_of_an_hourly_year_hardly_differ_from_its_steps(monkeypatch: pytest.MonkeyPatch):
+    hours = Room(RoomSteps.of(*hourly(200)), 0.6)
+    in_blocks = estimate(UMBER, hours)
+    monkeypatch.setattr(met, "EXACT_STEPS", 10_000)
+    assert_same(in_blocks, estimate(UMBER, hours), 2e-3)
+
+
+def hourly(days: int) -> tuple[list[float], list[float], list[float]]:
+    times = [i / 24 for i in range(24 * days)]
+    return (times, *zip(*(smooth(t_d + 1 / 48) for t_d in times), strict=True))  # type: ignore[return-value]
+
+
+def test_columns_of_steps_are_steps():
+    times, warmth, damp = hourly(20)
+    columns = RoomSteps.of(times, warmth, damp)
+    objects = tuple(RoomStep(*step) for step in zip(times, warmth, damp, strict=True))
+    assert tuple(columns) == objects
+    assert columns[3:5] == RoomSteps.of(times[3:5], warmth[3:5], damp[3:5])
+    assert (hash(columns), columns) == (hash(RoomSteps.of(times, warmth, damp)), RoomSteps.of(times, warmth, damp))
+    assert_same(estimate(GREY, Room(columns, 0.6)), estimate(GREY, Room(objects, 0.6)), 1e-12)
+    lit = RoomSteps.of(times, warmth, damp, light=[0.25] * len(times))
+    assert lit[0].light == 0.25
+    assert_same(estimate(GREY, Room(lit, 3.0)), estimate(GREY, Room(objects, 0.25)), 1e-12)
 
 
 def test_reference_climate_is_neutral():

@@ -7,7 +7,7 @@ source.
 import pytest
 
 from server.science.composition import film_thickness_um
-from server.science.drying import Film, climate, dry_to_touch_d, pigment_sums, stage_times
+from server.science.drying import Film, climate, drier_rate, dry_to_touch_d, metal_rate, pigment_sums, stage_times
 from server.science.reference import value
 
 NEUTRAL = climate(21.0, 50.0, 1.0)
@@ -59,3 +59,20 @@ def test_worked_film_thickness():
 def test_worked_room(temperature_c: float, humidity_pct: float, light: float, touch_d: float):
     room = climate(temperature_c, humidity_pct, light)
     assert dry_to_touch_d(pigmented(1.0), room) == pytest.approx(touch_d, rel=0.01)
+
+
+def test_several_metals_share_the_work_by_their_atoms():
+    """0.5 % of lead oxide with 0.025 % of manganese dioxide, by hand: 0.8862 of the atoms are lead. Derived."""
+    both = metal_rate({"Pb": 0.46415, "Mn": 0.0157975})
+    alone = drier_rate("Pb", 0.46415), drier_rate("Mn", 0.0157975)
+    assert both == pytest.approx(0.8862 * alone[0] + 0.1138 * alone[1], rel=1e-3)
+    assert alone[0] < both < alone[1]
+
+
+@pytest.mark.parametrize("metal", ["Pb", "Mn", "Co"])
+def test_a_trace_of_a_second_metal_changes_little(metal: str):
+    other = "Mn" if metal == "Pb" else "Pb"
+    alone = drier_rate(metal, 0.1)
+    assert metal_rate({metal: 0.1}) == pytest.approx(alone)
+    assert metal_rate({metal: 0.1, other: 1e-6}) == pytest.approx(alone, rel=1e-3)
+    assert metal_rate({metal: 0.0}) == 0.0

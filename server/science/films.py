@@ -28,6 +28,11 @@ class MixFilm:
     columns: tuple[float, ...]
     drawn: tuple[tuple[float, float], ...]
 
+    @property
+    def by_name(self) -> dict[str, float]:
+        """The columns by their names."""
+        return dict(zip(COLUMNS, self.columns, strict=True))
+
 
 COLUMNS = (
     "stays",  # share of the wet volume that is not solvent

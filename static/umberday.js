@@ -163,6 +163,15 @@
     if (form && event.target.hasAttribute("data-send") && form.requestSubmit) form.requestSubmit();
   });
 
+  // ---- a bare wall offers this device's time zone where the studio counts by another ----
+  document.querySelectorAll("[data-zone]").forEach(function (form) {
+    var zone = Intl.DateTimeFormat().resolvedOptions().timeZone;
+    if (!zone || zone === form.getAttribute("data-zone")) return;
+    form.elements.time_zone.value = zone;
+    form.querySelector("[data-zone-word]").textContent = zone;
+    form.hidden = false;
+  });
+
   // ---- without a network: what waits on this device, told on every page, listed on one ----
   function refusal(text) {
     var found = new DOMParser().parseFromString(text, "text/html").querySelectorAll(".fault, .faults li, .error-message p");

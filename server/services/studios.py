@@ -9,7 +9,7 @@ from sqlmodel import Session, col
 
 from server.services import records
 from server.services.access import Actor
-from server.services.errors import NotFound
+from server.services.errors import NotFound, Refused
 from server.services.fields import Command, Text120, Version
 from server.store.db import Database
 from server.store.tables import Place, Studio
@@ -93,6 +93,16 @@ def update(session: Session, actor: Actor, command: StudioUpdate) -> Studio:
     records.change(studio, command.model_dump(exclude={"version"}))
     session.flush()
     return studio
+
+
+def set_zone(session: Session, actor: Actor, time_zone: str) -> Studio:
+    """Count days by another clock and leave the rest as it is. Raises ``Refused`` for a zone nobody knows."""
+    try:
+        known_zone(time_zone)
+    except ValueError as fault:
+        raise Refused(f"This time zone is not known here. {fault}") from None
+    command = public(get(session, actor))
+    return update(session, actor, command.model_copy(update={"time_zone": time_zone, "version": command.version}))
 
 
 def public(studio: Studio) -> StudioUpdate:

@@ -209,3 +209,15 @@ def test_the_cautions_judge_no_dose(client: TestClient):
     page = client.get("/cautions").text.casefold()
     for unit in ("ppm", "mg/m", "µg", "pel", "tlv"):
         assert f" {unit}" not in page
+
+
+def test_the_clock_of_a_device_is_taken_over_once_and_only_when_it_is_known(client: TestClient):
+    taken = {"time_zone": "Europe/Lisbon", "command_key": "zone-key-012345"}
+    assert client.post("/studio/zone", data=taken, follow_redirects=False).headers["location"] == "/"
+    assert client.post("/studio/zone", data=taken, follow_redirects=False).status_code == 303
+    assert form_to(client.get("/studio"), "/studio").values["time_zone"] == "Europe/Lisbon"
+    for name in ("", "../../etc/passwd", "Mars/Olympus", "x" * 9000):
+        answer = client.post("/studio/zone", data={"time_zone": name, "command_key": f"zone-{len(name)}-012345"})
+        assert answer.status_code == 409
+        assert "not known here" in answer.text
+    assert form_to(client.get("/studio"), "/studio").values["time_zone"] == "Europe/Lisbon"

@@ -10,7 +10,7 @@ from server.services import studios
 from server.services.studios import StudioUpdate, zone_names
 from server.web.deps import Page, Posted
 from server.web.forms import FormState
-from server.web.pages.changes import Done, FormPage
+from server.web.pages.changes import Done, FormPage, change_by_button
 from server.web.pages.record_forms import Reads, save
 
 router = APIRouter(prefix="/studio")
@@ -41,6 +41,18 @@ def change(page: Page, posted: Posted) -> Response:
         return Done("Changed the studio's settings", "/studio")
 
     return save(page, posted, Reads(StudioUpdate), _form(stored_pct), act)
+
+
+@router.post("/zone")
+def zone(page: Page, posted: Posted) -> Response:
+    """Take over the time zone of the painter's own device, offered while the wall is bare."""
+    time_zone = str(posted.get("time_zone", ""))[:64]
+
+    def act(session: Session) -> Done:
+        studios.set_zone(session, page.actor, time_zone)
+        return Done(f"Days are counted in {time_zone}", "/")
+
+    return change_by_button(page, posted, act, "/studio")
 
 
 def _form(stored_pct: int) -> FormPage:

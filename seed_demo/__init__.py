@@ -25,6 +25,7 @@ from server.services import (
     panels,
     places,
     sitting_ends,
+    stack_starters,
     thinners,
     touch_tests,
 )
@@ -64,6 +65,7 @@ def seed(db: Database, now: datetime) -> None:
     with unit(db, actor, label="Set up the rooms and the shelf", now=shelf_at) as work:
         shelf = _Shelf(work.session, actor)
         shelf.fill()
+        stack_starters.add(work.session, actor)
     _Story(db, actor, shelf, now).tell(PANELS, SITTINGS)
 
 

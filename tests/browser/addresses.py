@@ -30,6 +30,8 @@ VARIANTS: Mapping[str, tuple[str, ...]] = {
     "/mixes": ("archived=true",),
     "/mixing": ("mix={Mix}&panel={Panel}",),
     "/room": ("archived=true",),
+    "/stacks": ("archived=true",),
+    "/stacks/{uid}": ("panel_uid={Panel}",),
     "/shelf": ("archived=true",),
 }
 # Pages of what is no record: a rule with limits, one without, and one number that stands for two rules.

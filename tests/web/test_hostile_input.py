@@ -50,7 +50,7 @@ def furnish(easel: Easel) -> list[str]:
             f"{panel}/layers/new?painted=1",
         ),
         *(f"{planned}/edit", f"{planned}/paint", f"{layer}/edit", f"{layer}/tests", f"{test}/edit"),
-        *("/mixes", "/mixes/new", f"/mixes/{easel.white}", f"/mixes/{easel.white}/edit", "/mixing"),
+        *("/mixes", "/mixes/new", f"/mixes/{easel.white}", f"/mixes/{easel.white}/edit", "/mixing", "/stacks", "/stacks/new"),
         *("/shelf", *things, "/shelf/paints/new", "/shelf/mediums/new", "/shelf/thinners/new"),
         *(
             "/room",

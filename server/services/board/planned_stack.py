@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 
 from server.planning.outlook import Chain, DayRange, begin, finish_of, hold, lay, start_of
 from server.science.results import LayerEstimate, Stage, StageRange
+from server.science.soundness.rule import WEIGHT
 from server.science.soundness.types import Severity, Verdict
 from server.services.board.chains import NO_WAIT
 from server.services.board.facts import Moment
@@ -46,8 +47,9 @@ class StackStep:
     """One layer to come.
 
     ``start``: when it can go on, in days from the start of the day looked at; ``at`` the instant the rules were asked
-    for. ``question`` and ``verdict`` are None where it, or a layer below, has no forecast; ``no_forecast`` says why.
-    ``held_by`` are the rules that stopped it on the day its drying alone would allow.
+    for, ``clear_at`` the first from then on without a caution, where that comes within `HORIZON_D`. ``question`` and
+    ``verdict`` are None where it, or a layer below, has no forecast; ``no_forecast`` says why. ``held_by``: the rules
+    that stopped it on the day its drying alone would allow.
     """
 
     layer: LayerToCome
@@ -57,6 +59,7 @@ class StackStep:
     verdict: Verdict | None
     estimate: LayerEstimate | None
     held_by: tuple[str, ...] = ()
+    clear_at: datetime | None = None
     no_forecast: str | None = None
 
 
@@ -127,11 +130,26 @@ def _step(going: _Walk, place: int, layer: LayerToCome) -> StackStep:
         drops_per_ml=going.case.drops_per_ml,
         limits=going.case.limits,
     )
-    at, verdict, held_by = _first_day(question, at, moment)
+    found = _until(question, at, Severity.CAUTION, moment)
+    verdict = VERDICTS.of(question, at, local_day(at, moment.zone))
+    held_by: tuple[str, ...] = ()
+    if found is not None and verdict.verdict is Severity.STOP:
+        held_by = tuple(each.rule for each in verdict.findings if each.severity is Severity.STOP)
+        at, verdict = found
+    clear = _until(question, at, Severity.NOTE, moment)
     going.chain = hold(going.chain, _whole_days(at, moment) if held_by else 0.0)
     material, stages = upper[0].material, upper[0].stages
     going.laid.append(LaidLayer((upper[0].key, at), material, at, stages, layer.recipe, layer.row.surface))
-    return StackStep(layer, start_of(going.chain, confidence), at, question, verdict, upper[1], held_by)
+    return StackStep(
+        layer,
+        start_of(going.chain, confidence),
+        at,
+        question,
+        verdict,
+        upper[1],
+        held_by,
+        clear[0] if clear else None,
+    )
 
 
 def _planned_d(layer: LayerToCome, moment: Moment) -> float:
@@ -163,19 +181,14 @@ def _upper(
     return (coming(layer, forecast, on), forecast), None
 
 
-def _first_day(question: Question, at: datetime, moment: Moment) -> tuple[datetime, Verdict, tuple[str, ...]]:
-    """The first day from ``at`` on which no rule stops the layer, its verdict, and the rules that held it until then.
-
-    Where none comes, that of ``at``.
-    """
-    first = verdict = VERDICTS.of(question, at, local_day(at, moment.zone))
-    held_by = tuple(found.rule for found in first.findings if found.severity is Severity.STOP)
+def _until(question: Question, at: datetime, heaviest: Severity, moment: Moment) -> tuple[datetime, Verdict] | None:
+    """The first instant from ``at`` at which the verdict is no heavier than that, with it; None where none comes."""
     later = at
     for _ in range(MOST_TURNS):
-        if verdict.verdict is not Severity.STOP:
-            return later, verdict, held_by
-        if verdict.unchanged_for_d > HORIZON_D or (later - at).days > HORIZON_D:
-            break
-        later += timedelta(days=verdict.unchanged_for_d) + JUST_AFTER
         verdict = VERDICTS.of(question, later, local_day(later, moment.zone))
-    return at, first, ()
+        if WEIGHT[verdict.verdict] <= WEIGHT[heaviest]:
+            return later, verdict
+        if verdict.unchanged_for_d > HORIZON_D or (later - at).days > HORIZON_D:
+            return None
+        later += timedelta(days=verdict.unchanged_for_d) + JUST_AFTER
+    return None

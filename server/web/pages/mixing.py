@@ -18,15 +18,16 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.responses import Response
 
 from server.science.reference import thickness_presets
-from server.science.search import Palette
 from server.science.soundness.types import Finding
 from server.services import mixes, mixing, panels, places
 from server.services.board import moment_of
 from server.services.errors import Invalid, NotFound
 from server.services.mixes import METAL_WORDS, MixCreate
 from server.services.mixing import MixingAnswer, MixingQuestion
+from server.services.mixing_find import FoundMix
 from server.services.mixing_over import OverPanel
 from server.services.mixing_palette import content_of
+from server.services.mixing_ways import WayOut
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import COMMAND_KEY, FormState, edited_rows, parse
 from server.web.pages.changes import Done, FormPage, Typed, change_by_form
@@ -147,12 +148,12 @@ def _words(page: PageRequest, form: FormState) -> dict[str, Any]:
     return {"helps": _helps(page), "filled": partial(_filled, form)}
 
 
-def _filled(form: FormState, palette: Palette, wet_um_before: float) -> str:
-    """The address that fills the form with another palette, all else as it is."""
+def _filled(form: FormState, other: WayOut | FoundMix) -> str:
+    """The address that fills the form with another mix, all else as it is."""
     kept = {name: value for name, value in form.values.items() if value and not _is_of_the_mix(name)}
-    if palette.wet_um != wet_um_before:
-        kept["wet_thickness_um"] = f"{palette.wet_um:g}"
-    made = FormState.of(content_of(palette)).values
+    if other.is_thickness:
+        kept["wet_thickness_um"] = f"{other.wet_um:g}"
+    made = FormState.of(content_of(other.palette)).values
     return f"/mixing?{urlencode({**made, **kept})}"
 
 

@@ -26,6 +26,7 @@ from server.web.pages import (
     today,
     touch_tests,
     wall,
+    what_if,
 )
 
 ROUTERS: tuple[APIRouter, ...] = (
@@ -49,6 +50,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     finish.router,
     record.router,
     layers.router,
+    what_if.router,
     sittings.router,
     touch_tests.router,
     history.router,

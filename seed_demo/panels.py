@@ -313,6 +313,6 @@ PANELS = (
 )
 
 SITTINGS = (
-    SittingStory(5.9, "spread", (("Black coat", 4, "sealed"), ("Umber shadow", 6, "tray"))),
-    SittingStory(1.8, "water", (("Frosted green", 8, "fridge"), ("Sky", 5, "fridge")), "Green and sky for next week"),
+    SittingStory(5, "spread", (("Black coat", 4, "sealed"), ("Umber shadow", 6, "tray"))),
+    SittingStory(1, "water", (("Frosted green", 8, "fridge"), ("Sky", 5, "fridge")), "Green and sky for next week"),
 )

@@ -15,11 +15,13 @@ from server.store.tables import Layer, TouchStage, TouchTest
 
 
 class TouchTestCreate(Command):
-    """Without ``pressed_at`` it is now."""
+    """Without ``pressed_at`` it is now. ``region`` names the mix that was pressed, as it is called in its layer; "" for
+    any of them."""
 
     stage: TouchStage
     pressed_at: Instant | None = None
     place_on_panel: OptionalText120 = ""
+    region: OptionalText120 = ""
     note: ShortNote = ""
 
 
@@ -38,6 +40,7 @@ def log(
     at = now or moment(session)
     pressed_at = command.pressed_at or at
     _check(session, layer, pressed_at, at)
+    _check_region(layer, command.region)
     values = command.model_dump() | {"pressed_at": pressed_at}
     test = TouchTest(studio_id=actor.studio_id, layer_id=layer.id or 0, **values)
     session.add(test)
@@ -56,6 +59,8 @@ def update(
     command = command.model_copy(update={"pressed_at": pressed_at})
     records.check_version(test, command, public(session, test), "this touch test")
     _check(session, layer, pressed_at, now or moment(session))
+    if command.region != test.region:
+        _check_region(layer, command.region)
     records.change(test, command.model_dump(exclude={"version"}))
     session.flush()
     return test
@@ -97,6 +102,17 @@ def public(_session: Session, test: TouchTest) -> TouchTestUpdate:
     """The test as the command that would leave it as it is: what an edit form starts from."""
     values: dict[str, Any] = {name: getattr(test, name) for name in TouchTestUpdate.model_fields}
     return TouchTestUpdate.model_construct(**values)
+
+
+def regions_of(layer: Layer) -> tuple[str, ...]:
+    """What the mixes of a painted layer are called, as it was frozen; nothing where it has only one."""
+    frozen = layer.recipe_json["mixes"] if layer.recipe_json else []
+    return tuple(mix["name"] for mix in frozen) if len(frozen) > 1 else ()
+
+
+def _check_region(layer: Layer, region: str) -> None:
+    if region and region not in regions_of(layer):
+        raise Invalid.at("region", "This layer has no mix of that name. Choose one of the list.")
 
 
 def _layer_of(session: Session, test: TouchTest) -> Layer:

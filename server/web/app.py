@@ -13,6 +13,7 @@ from server.store.db import Database
 from server.store.migrate import migrate
 from server.web import api, errors, pages
 from server.web.api import openapi
+from server.web.head import HeadAsGet
 from server.web.render import environment
 from server.web.security.access_log import AccessLog
 from server.web.security.body_limit import BodyLimit
@@ -39,6 +40,7 @@ def layers(settings: Settings) -> list[Middleware]:
         Middleware(HostCheck, allowed=settings.host_names),
         Middleware(BodyLimit, max_bytes=settings.max_body_bytes),
         Middleware(CrossSiteCheck),
+        Middleware(HeadAsGet),
         Middleware(GZipMiddleware, minimum_size=800, compresslevel=5),
     ]
 

@@ -7,9 +7,10 @@ from datetime import date, timedelta
 from server.formats.drawings_calendar import CalendarFilm, CalendarPin, Spread, day_offset
 from server.formats.drawings_calendar import CalendarRow as DrawnRow
 from server.science.results import Stage, StageRange
-from server.services.board.facts import CalendarLayer, CalendarRow, Moment, PanelFact, Standing
-from server.web import standing_words, words
+from server.services.board.facts import CalendarLayer, CalendarRow, ClosingFact, Moment, PanelFact, Standing
+from server.web import finish_words, standing_words, words
 
+FURTHER_MONTHS = 24
 NEVER = StageRange(36_500.0, 36_500.0, 36_500.0, 36_500.0, 36_500.0)
 
 
@@ -33,7 +34,7 @@ def drawn_rows(rows: Iterable[CalendarRow], first_on: date, moment: Moment) -> l
 def _row(row: CalendarRow, first_on: date, moment: Moment) -> DrawnRow:
     panel = row.panel
     href = f"/panels/{panel.uid}"
-    films = tuple(_films(row.layers, first_on, moment, href))
+    films = tuple(_films(_drawn_layers(row, moment.today), first_on, moment, href))
     pins = tuple(_pins(panel, first_on, moment, href))
     said = [row_words(panel, moment.today), *(film.words for film in films), *(pin.words for pin in pins)]
     return DrawnRow(
@@ -44,6 +45,18 @@ def _row(row: CalendarRow, first_on: date, moment: Moment) -> DrawnRow:
         state=panel.top.state.value if panel.top else "bare",
         words=f"{panel.title}: {'; '.join(said)}.",
     )
+
+
+def is_stopped_for_good(panel: PanelFact, today: date) -> bool:
+    """Whether a rule stops the next layer whatever the day: then no day is told of what is planned."""
+    allowed = panel.rest.allowed_from
+    return panel.standing is Standing.STOPPED and not (allowed is not None and allowed > today)
+
+
+def _drawn_layers(row: CalendarRow, today: date) -> Sequence[CalendarLayer]:
+    if not is_stopped_for_good(row.panel, today):
+        return row.layers
+    return [layer for layer in row.layers if not layer.is_planned]
 
 
 def row_words(panel: PanelFact, today: date) -> str:
@@ -110,6 +123,34 @@ def _pins(panel: PanelFact, first_on: date, moment: Moment, href: str) -> Iterab
             if part
         )
         yield CalendarPin(_middle(panel.due.on, first_on), kind, told, href)
+    yield from _finish_pins(panel, first_on, moment, href)
+
+
+def _finish_pins(panel: PanelFact, first_on: date, moment: Moment, href: str) -> Iterable[CalendarPin]:
+    """What is planned and done of the finish, and from when the picture may be tested for its varnish."""
+    closing = panel.closing
+    if closing is None:
+        return
+    finish = f"{href}/finish"
+    for step in closing.planned:
+        if step.planned_on is not None:
+            text = f"{finish_words.action_name(step.action)}, planned {words.day_words(step.planned_on, moment.today)}"
+            yield CalendarPin(_middle(step.planned_on, first_on), "planned", text, finish)
+    for step in closing.done:
+        if step.done_at is not None:
+            day = step.done_at.astimezone(moment.zone).date()
+            text = f"{finish_words.ACTIONS[step.action].done}, {words.day_words(day, moment.today)}"
+            yield CalendarPin(_middle(day, first_on), "finished", text, finish)
+    if closing.swab_from is not None and panel.standing is Standing.FINISHED:
+        yield CalendarPin(_middle(closing.swab_from, first_on), "test", _swab_words(closing, moment.today), finish)
+
+
+def _swab_words(closing: ClosingFact, today: date) -> str:
+    """``worth a swab test from 21 March 2027: a final varnish likely in 16 to 33 weeks``."""
+    if closing.swab_from is None or closing.varnish is None:
+        return ""
+    told = f"worth a swab test from {words.day_words(closing.swab_from, today)}"
+    return f"{told}: a final varnish {standing_words.span_words(closing.varnish, today)}"
 
 
 def _touch(panel: PanelFact, today: date) -> str:
@@ -155,9 +196,9 @@ def _entries(row: CalendarRow, moment: Moment) -> Iterable[Entry]:
         yield entry(rest.test_from, "test", f"worth pressing from here: touch-dry {_touch(panel, today)}")
     if panel.standing in (Standing.RESTS, Standing.TEST_FIRST) and rest.ready_from:
         yield entry(rest.ready_from, "ready", f"ready without a test: touch-dry {_touch(panel, today)}")
-    is_stopped = panel.standing is Standing.STOPPED
-    if is_stopped and rest.allowed_from and rest.allowed_from > today:
-        is_stopped = False  # for a while only: the plan has its days
+    is_stopped = is_stopped_for_good(panel, today)
+    if panel.standing is Standing.STOPPED and not is_stopped and rest.allowed_from is not None:
+        # For a while only: the plan has its days.
         yield entry(rest.allowed_from, "ready", "no rule stops the next layer any more")
     elif is_stopped:
         yield entry(moment.on, "stopped", f"stopped {standing_words.rest_words(panel, today)}")
@@ -168,9 +209,34 @@ def _entries(row: CalendarRow, moment: Moment) -> Iterable[Entry]:
             yield entry(layer.start_days.low, "sitting", layer_words(layer, moment))
         elif not (panel.standing is Standing.READY and layer.start_days.low <= moment.on):
             yield entry(layer.start_days.central, "planned", layer_words(layer, moment))
-    if panel.varnish:
-        text = f"a final varnish {standing_words.span_words(panel.varnish, today)}, after a swab test"
-        yield entry(panel.varnish.low, "finished", text)
+    yield from _finish_entries(panel, moment)
+
+
+def _finish_entries(panel: PanelFact, moment: Moment) -> Iterable[Entry]:
+    """The same of the finish: its steps, and the swab that is due or will be."""
+    closing, today = panel.closing, moment.today
+    if closing is None:
+        return
+    href = f"/panels/{panel.uid}/finish"
+    for step in closing.steps:
+        named = finish_words.ACTIONS[step.action]
+        if step.done_at is not None:
+            yield Entry(step.done_at.astimezone(moment.zone).date(), "finished", panel.title, href, named.done.lower())
+        elif step.planned_on is not None:
+            yield Entry(step.planned_on, "planned", panel.title, href, f"{named.name.lower()}, as planned")
+    if panel.standing is not Standing.FINISHED or closing.varnish is None:
+        return
+    if closing.swab_from is not None:
+        yield Entry(max(closing.swab_from, moment.on), "test", panel.title, href, _swab_words(closing, today))
+    elif closing.swabbed:
+        yield Entry(moment.on, "ready", panel.title, href, "the swab stayed clean: ready for its final varnish")
+
+
+def further_on(rows: Iterable[CalendarRow], moment: Moment, last_on: date) -> list[tuple[str, Entry]]:
+    """What the finish of the panels has in store in the two years after the last day shown, each with its day."""
+    until = months_later(last_on, FURTHER_MONTHS)
+    found = [entry for row in rows for entry in _finish_entries(row.panel, moment) if last_on < entry.on < until]
+    return [(words.full_date(entry.on), entry) for entry in sorted(found, key=lambda entry: (entry.on, entry.title))]
 
 
 def first_of_month(on: date) -> date:

@@ -12,7 +12,7 @@ from server.science.results import FilmState
 from server.science.soundness.types import Finding, Severity, Verdict
 from server.services.board.facts import Moment, PanelFact, RegionFact, Standing
 from server.services.hazards import hazard
-from server.web import standing_words, words
+from server.web import finish_words, standing_words, words
 from server.web.drawn import little_panel
 
 MOST_FINDINGS = 1
@@ -65,8 +65,8 @@ class Card:
     """The names of ``today/_card.html``. Empty strings and None are left out of the card.
 
     ``top_uid`` is the layer that a press of a button tests, ``next_uid`` the one that "Painted" logs; both are "" where
-    there is none or another day is looked at. ``folded``: the next layer in one
-    line, for a panel that rests.
+    there is none or another day is looked at. ``finish``: what comes next of a finished panel. ``folded``: the next
+    layer in one line, for a panel that rests.
     """
 
     uid: str
@@ -94,6 +94,7 @@ class Card:
     top_uid: str
     next_uid: str
     plan: str
+    finish: str
     folded: str
 
 
@@ -128,6 +129,7 @@ def card_of(panel: PanelFact, moment: Moment) -> Card:
         top_uid=top.uid if top is not None and is_now else "",
         next_uid=coming.uid if coming is not None and is_now else "",
         plan=_plan(panel),
+        finish=_finish(panel, today),
         folded=_folded(panel),
     )
 
@@ -218,6 +220,13 @@ def _folded(panel: PanelFact) -> str:
     told = f"Next{gate}: {standing_words.layer_words(coming)}"
     told += f": {mixes}" if mixes else ": no mix named yet"
     return f"{told}. As planned, {'; '.join(also)}." if also else f"{told}."
+
+
+def _finish(panel: PanelFact, today: date) -> str:
+    """What comes next of a finished panel: a step that is planned, or its swab."""
+    if panel.standing is not Standing.FINISHED or panel.closing is None:
+        return ""
+    return finish_words.next_words(panel.closing, today)
 
 
 def _plan(panel: PanelFact) -> str:

@@ -2,14 +2,16 @@
 
 from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from pydantic import ValidationError
 
-from server.services import layers, touch_tests
+from server.science.results import FilmState
+from server.services import board, layers, touch_tests
 from server.services.errors import Conflict, Invalid, NotFound, Refused
 from server.services.touch_tests import TouchTestCreate, TouchTestUpdate
-from server.store.tables import Layer, TouchTest
+from server.store.tables import Layer, Panel, TouchTest
 from tests.services.conftest import NOW, Bench
 
 DAY = timedelta(days=1)
@@ -149,3 +151,43 @@ def test_another_studio_sees_nothing(bench: Bench, stranger: Bench) -> None:
         assert touch_tests.all_open(session, stranger.actor) == []
         with pytest.raises(NotFound):
             touch_tests.of_layer(session, stranger.actor, layer.uid)
+
+
+def two_regions(bench: Bench) -> Layer:
+    """White on one half and bone black, which dries far later, on the other; eight days old."""
+    mixes = [
+        {"mix_uid": bench.white.uid, "area_pct": 50, "region": "light"},
+        {"mix_uid": bench.black.uid, "area_pct": 50, "region": "dark"},
+    ]
+    return bench.painted(bench.panel(), 8.0, mixes=mixes)
+
+
+def top_state(bench: Bench, layer: Layer) -> FilmState:
+    with bench.db.read() as session:
+        panel = session.get_one(Panel, layer.panel_id)
+        found = board.one_panel(session, bench.actor, panel.uid, board.moment_of(NOW, ZoneInfo("Europe/Prague")))
+    assert found is not None and found.top is not None
+    return found.top.state
+
+
+@pytest.mark.parametrize(
+    ("region", "state"), [("", "touch_dry"), ("dark", "touch_dry"), ("light", "tacky")], ids=["any", "slow", "quick"]
+)
+def test_a_quick_region_that_is_dry_says_nothing_of_the_slow_one(bench: Bench, region: str, state: str) -> None:
+    """Bone black holds the layer up (multiplier 2.2 against 1.0 for titanium white in the pigment table)."""
+    layer = two_regions(bench)
+    log(bench, layer, stage="touch_dry", region=region)
+    assert top_state(bench, layer) is FilmState(state)
+
+
+def test_a_quick_region_that_is_still_tacky_holds_the_layer_up(bench: Bench) -> None:
+    layer = two_regions(bench)
+    log(bench, layer, stage="tacky", region="light")
+    assert top_state(bench, layer) is FilmState.TACKY
+
+
+def test_a_region_is_one_of_the_layer_s(bench: Bench) -> None:
+    with pytest.raises(Invalid, match="no mix of that name"):
+        log(bench, two_regions(bench), stage="tacky", region="sky")
+    with pytest.raises(Invalid, match="no mix of that name"):
+        log(bench, bench.painted(bench.panel(), 3.0), stage="tacky", region="light")

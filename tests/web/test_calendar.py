@@ -10,7 +10,10 @@ from html import unescape
 import pytest
 from starlette.testclient import TestClient
 
+from server.services import finish
+from server.services.finish import FinishStepCreate
 from server.store.db import Database
+from server.store.tables import Panel
 from tests.services.board_studio import hang, trade_fact
 from tests.services.conftest import NOW, Bench, make_bench
 from tests.web.test_today import words_of
@@ -157,3 +160,48 @@ def _shown(page: str) -> list[tuple[str, str, str]]:
     months = {name: str(number) for number, name in enumerate(calendar.month_name)}
     told = " ".join(re.findall(r'<span class="when">([^<]+)</span>', page))
     return [(year, months[month], day) for day, month, year in re.findall(r"(\d+) (\w+) (\d{4})", told)]
+
+
+def test_a_layer_that_a_rule_stops_for_good_is_not_drawn(bench: Bench, client: TestClient):
+    panel = bench.panel(title="Mixed up")
+    bench.painted(panel, 60.0)
+    bench.layer(panel, kind="block-in", material="acrylic")
+    page = client.get("/calendar").text
+    [row] = [label for label in re.findall(r'role="group" aria-label="([^"]+)"', page) if label.startswith("Mixed up")]
+    assert "block-in" not in row
+    assert 'class="sitting is-to-come"' not in page
+
+
+def finished_picture(bench: Bench) -> Panel:
+    """Painted 60 days ago, framed, to be varnished and sent."""
+    panel = bench.panel(title="Done and drying", finished_on=NOW.date() - timedelta(days=60))
+    bench.painted(panel, 60.0)
+    with bench.unit() as work:
+        for command in (
+            FinishStepCreate(action="frame", done_at=NOW - timedelta(days=10)),
+            FinishStepCreate(action="wrap", planned_on=NOW.date() + timedelta(days=20)),
+            FinishStepCreate(action="ship", planned_on=NOW.date() + timedelta(days=300)),
+        ):
+            finish.create(work.session, bench.actor, panel.uid, command, NOW)
+    return panel
+
+
+def test_the_finish_is_carried_into_the_calendar(bench: Bench, client: TestClient):
+    panel = finished_picture(bench)
+    page = client.get("/calendar?view=year").text
+    for words in ("Framed, open, 15 November", "Wrap, planned 15 December", "worth a swab test from 25 March 2027"):
+        assert words in page, words
+    assert f'href="/panels/{panel.uid}/finish"' in page
+
+
+def test_the_finish_is_carried_into_the_agenda_for_two_years(bench: Bench, client: TestClient):
+    """Half a year before varnish: Parkhurst 1898."""
+    finished_picture(bench)
+    page = words_of(client.get("/calendar?view=agenda").text)
+    assert re.search(r"Tuesday 15 December 2026 Done and drying wrap, as planned", page)
+    assert re.search(
+        r"Further on.* Thursday 25 March 2027: worth a swab test from 25 March 2027: a final varnish", page
+    )
+    assert "Tuesday 21 September 2027: send, as planned" in page
+    later = words_of(client.get("/calendar?view=agenda&start=2027-03-01").text)
+    assert re.search(r"Thursday 25 March 2027 Done and drying worth a swab test", later)

@@ -154,7 +154,7 @@ def test_the_record_is_a_sheet_and_two_files(easel: Easel) -> None:
     assert record["format"] == "umberday-panel-record"
     assert record["layers"][0]["mixes"][0]["paints"][0]["pigments"][0]["ci_name"] == "PW6"
     assert record["steps"][0]["overruled"]["reason"] == "Only for the stairs"
-    assert easel.client.get(f"{panel}/record/pdf").status_code == 422
+    assert easel.client.get(f"{panel}/record/pdf").status_code == 404
 
 
 def test_the_record_tells_what_was_painted_then(easel: Easel) -> None:

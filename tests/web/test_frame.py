@@ -174,3 +174,25 @@ def test_every_file_a_page_loads_is_ours(client: TestClient):
     configuration = re.search(r"name=\"htmx-config\" content='([^']+)'", text)
     assert configuration is not None
     assert json.loads(configuration[1]) == {"includeIndicatorCSS": False}
+
+
+@pytest.mark.parametrize("path", ["/", "/panels", "/healthz", "/static/icon.svg", "/no-such-page", "/shelf/starter"])
+def test_head_answers_as_get_would_without_its_body(client: TestClient, path: str):
+    got, head = client.get(path), client.head(path)
+    assert head.status_code == got.status_code
+    assert head.content == b""
+    assert head.headers["content-type"] == got.headers["content-type"]
+    assert ("content-length" in head.headers) == ("content-length" in got.headers)
+
+
+def test_a_form_that_leads_to_a_part_of_a_page_lets_htmx_write_it_into_the_address(client: TestClient):
+    """A redirect that is followed loses the part after the hash (Fetch standard: a response's URL has no fragment)."""
+    client.cookies.set("umberday_at", "layer-abc_1")
+    plain = client.get("/panels")
+    assert "HX-Push-Url" not in plain.headers
+    client.cookies.set("umberday_at", "layer-abc_1")
+    boosted = client.get("/panels?state=ready", headers={"HX-Request": "true"})
+    assert boosted.headers["HX-Push-Url"] == "/panels?state=ready#layer-abc_1"
+    client.cookies.clear()
+    client.cookies.set("umberday_at", 'x" onload=')
+    assert "HX-Push-Url" not in client.get("/panels", headers={"HX-Request": "true"}).headers

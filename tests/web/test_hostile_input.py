@@ -33,6 +33,7 @@ def furnish(easel: Easel) -> list[str]:
     layer = easel.painted(panel, "2026-11-20T10:00")
     test = easel.test(layer, pressed_at="2026-11-21T10:00")
     planned = easel.layer(panel, kind="glaze")
+    step, nail = finish(easel, panel)
     for kind in ("mediums", "thinners"):
         form = form_to(client.get(f"/shelf/{kind}/new"), f"/shelf/{kind}/new")
         assert client.post(form.action, data=sound(form)).status_code == 303
@@ -50,6 +51,8 @@ def furnish(easel: Easel) -> list[str]:
             f"{panel}/layers/new?painted=1",
         ),
         *(f"{planned}/edit", f"{planned}/paint", f"{layer}/edit", f"{layer}/tests", f"{test}/edit"),
+        *(f"{panel}/finish", f"{panel}/finish/steps", f"{panel}/finish/steps?done=1", f"{panel}/finish/tests"),
+        *(f"{step}/do", f"{step}/edit", f"{nail}/edit", "/sittings", "/sittings/end"),
         *("/mixes", "/mixes/new", f"/mixes/{easel.white}", f"/mixes/{easel.white}/edit", "/mixing", "/stacks", "/stacks/new"),
         *("/shelf", *things, "/shelf/paints/new", "/shelf/mediums/new", "/shelf/thinners/new"),
         *(
@@ -62,6 +65,16 @@ def furnish(easel: Easel) -> list[str]:
             "/calendar?view=agenda",
         ),
     ]
+
+
+def finish(easel: Easel, panel: str) -> tuple[str, str]:
+    """A step of the finish and a test of the picture, by their addresses."""
+    form = form_to(easel.client.get(f"{panel}/finish/steps"), f"{panel}/finish/steps")
+    assert easel.client.post(form.action, data=form.values).status_code == 303
+    form = form_to(easel.client.get(f"{panel}/finish/tests"), f"{panel}/finish/tests")
+    assert easel.client.post(form.action, data=form.filled(method="nail", result="dent")).status_code == 303
+    page = easel.client.get(f"{panel}/finish").text
+    return re.findall(r'"(/finish/[\w-]+)/edit"', page)[0], re.findall(r'"(/finish-tests/[\w-]+)/edit"', page)[0]
 
 
 def sound(form: Form) -> dict[str, str]:
@@ -77,6 +90,9 @@ def sound(form: Form) -> dict[str, str]:
             "stage",
             "light",
             "solvent",
+            "method",
+            "result",
+            "rags",
         } and not values.get(name):
             values[name] = next(choice for choice in choices if choice)
     return values | {name: text for name, text in usual.items() if name in values and not values[name]}

@@ -212,7 +212,7 @@ def film_test(tests: Sequence[Any]) -> tuple[FilmState | None, datetime | None]:
     if not tests:
         return None, None
     last = tests[-1].pressed_at
-    round_of = {test.place_on_panel: test for test in tests if last - test.pressed_at <= ONE_ROUND}
+    round_of = {(test.place_on_panel, test.region): test for test in tests if last - test.pressed_at <= ONE_ROUND}
     softest = min(round_of.values(), key=lambda test: HARDNESS[FilmState(test.stage)])
     return FilmState(softest.stage), softest.pressed_at
 

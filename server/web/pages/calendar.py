@@ -12,7 +12,7 @@ from server.formats.drawings_calendar import CalendarDrawing, CalendarSpan, day_
 from server.services import board
 from server.services.board.facts import CalendarBoard
 from server.services.kept import Kept
-from server.web.calendar_rows import Entry, drawn_rows, entries, first_of_month, monday_of, months_later
+from server.web.calendar_rows import Entry, drawn_rows, entries, first_of_month, further_on, monday_of, months_later
 from server.web.deps import Page, PageRequest
 from server.web.words import full_date
 
@@ -159,6 +159,7 @@ def _body(page: PageRequest, found: CalendarBoard, view: str, window: Window) ->
         if view == "agenda":
             listed = entries(found.rows, found.moment, window.first_on, window.last_on)
             names["days"] = [Day(day, full_date(day), day == found.moment.today, group) for day, group in listed]
+            names["further"] = further_on(found.rows, found.moment, window.last_on)
         else:
             names["drawing"] = _drawing(found, window)
         template = "calendar/_agenda.html" if view == "agenda" else "calendar/_rows.html"

@@ -2,7 +2,6 @@
 
 import re
 import unicodedata
-from typing import Literal
 
 from fastapi import APIRouter
 from starlette.responses import Response
@@ -10,13 +9,13 @@ from starlette.responses import Response
 from server.formats import record as formats
 from server.formats.record import PanelRecord
 from server.services import panel_record
+from server.services.errors import NotFound
 from server.services.hazards import hazard
 from server.web import record_sheet
 from server.web.deps import Page, PageRequest
 
 router = APIRouter()
 
-Kind = Literal["txt", "json"]
 TYPES: dict[str, str] = {"txt": "text/plain; charset=utf-8", "json": "application/json"}
 
 
@@ -38,8 +37,10 @@ def sheet(page: Page, uid: str, scale: str = "") -> Response:
 
 
 @router.get("/panels/{uid}/record/{kind}")
-def file(page: Page, uid: str, kind: Kind) -> Response:
-    """The same as a file: plain text, or JSON for other programs."""
+def file(page: Page, uid: str, kind: str) -> Response:
+    """The same as a file: plain text, or JSON for other programs. Raises ``NotFound`` for another kind."""
+    if kind not in TYPES:
+        raise NotFound
     record = _record(page, uid)
     text = formats.to_text(record) if kind == "txt" else formats.to_json(record)
     headers = {

@@ -1,6 +1,7 @@
 """The end of a sitting: what was painted, mixes left, brushes, lids, and the rags."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from fastapi import APIRouter
@@ -22,6 +23,30 @@ RAGS_WORDS = {"spread": "spread outdoors", "water": "under water in a lidded can
 KEPT_WORDS = {"tray": "on a covered tray", "sealed": "sealed", "fridge": "in a fridge", "freezer": "in a freezer"}
 
 
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One layer that may be logged: its number in the form, and its panel; None when it is no longer planned."""
+
+    number: int
+    layer_uid: str
+    version: str
+    panel: PanelFact | None
+
+
+class EndForm(FormPage):
+    """A form whose layers are those it was filled in with, whatever was painted meanwhile."""
+
+    def show(self, page: PageRequest, form: FormState, status: int = 200) -> Response:
+        context = self.context()
+        planned = {panel.coming.uid: panel for panel in context["to_log"] if panel.coming}
+        rows = []
+        for number in form.rows("layers"):
+            name = f"layers-{number}"
+            uid = form.value(f"{name}-layer_uid")
+            rows.append(Row(number, uid, form.value(f"{name}-version"), planned.get(uid)))
+        return page.render(self.template, {**context, "form": form, "rows": rows}, status)
+
+
 @router.get("")
 def index(page: Page) -> Response:
     """The last ends of sittings."""
@@ -35,15 +60,14 @@ def index(page: Page) -> Response:
 @router.get("/end")
 def form_of_end(page: Page) -> Response:
     """What was painted stands there already: what is logged, and what the plan has for today."""
-    context = _context(page)
     values: dict[str, str] = {}
-    for number, panel in enumerate(context["to_log"]):
+    for number, panel in enumerate(_context(page)["to_log"]):
         values |= {
             f"layers-{number}-layer_uid": panel.coming.uid,
             f"layers-{number}-version": str(panel.coming.version),
             f"layers-{number}-is_painted": "true" if panel.coming.planned_on == page.today else "",
         }
-    return page.render("sittings/end.html", {**context, "form": FormState(values=values)})
+    return EndForm("sittings/end.html", lambda: _context(page)).show(page, FormState(values=values))
 
 
 @router.post("/end")
@@ -52,7 +76,7 @@ def end(page: Page, posted: Posted) -> Response:
         sitting_ends.create(session, page.actor, command, page.now)
         return Done("Ended the sitting", "/")
 
-    return save(page, posted, Reads(SittingEndCreate), FormPage("sittings/end.html", lambda: _context(page)), act)
+    return save(page, posted, Reads(SittingEndCreate), EndForm("sittings/end.html", lambda: _context(page)), act)
 
 
 @router.post("/{uid}/archive")

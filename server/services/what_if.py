@@ -31,6 +31,8 @@ from server.services.recipes import Climate, room_in
 from server.services.verdicts import DRYING
 
 MOST_WAYS = 5
+OF_A_MIX = frozenset({"oil", "pigment", "additions"})  # what differs from mix to mix; the rest is the layer's
+SLOWS = 1.05  # a factor that is worth a word
 WORTH_D = 0.25  # a way that saves less is not told
 TRIED_PIGMENT, TRIED_PCT = "PBr7/burnt umber", 15.0
 Percent = Annotated[float, Field(gt=0, le=90)]
@@ -97,13 +99,12 @@ class Way:
 
 @dataclass(frozen=True, slots=True)
 class WhatIfAnswer:
-    """``tried`` is None while nothing is tried out. ``holder``: the region all wait for, ``culprit`` what slows it."""
+    """``tried`` is None while nothing is tried out. ``culprit``: what holds the layer, in words."""
 
     layer: LayerNow
     now: Dates
     tried: Dates | None
     ways: tuple[Way, ...]
-    holder: str
     culprit: str
     parts: tuple[RegionBreakdown, ...]
 
@@ -165,7 +166,6 @@ def work_out(layer: LayerNow, rows: StudioRows, question: WhatIfQuestion, zone: 
         _dates(layer, first, zone),
         None if now == pairs[1] else _dates(layer, second, zone),
         _worth_telling(layer, first, dict(zip(ways, others, strict=True)), zone),
-        layer.recipe.mixes[holder].name,
         culprit,
         breakdown(*pairs[1]),
     )
@@ -272,16 +272,23 @@ def _held_up(recipe: LayerRecipe, room: Room) -> tuple[int, str]:
     """The mix that all wait for, and what slows it most, in words."""
     parts = breakdown(recipe, room)
     holder = max(range(len(parts)), key=lambda place: parts[place].touch_d)
-    heaviest = parts[holder].weightiest
+    own = [factor for factor in parts[holder].factors if factor.name in OF_A_MIX]
+    heaviest = max(own, key=lambda factor: factor.factor)
+    if heaviest.factor < SLOWS or (len(parts) == 1 and heaviest.factor < parts[0].weightiest.factor):
+        heaviest = parts[holder].weightiest
     if heaviest.name == "pigment":
-        return holder, _slowest_pigment(recipe.mixes[holder])
-    words = {
-        "oil": "its slow oil",
-        "thickness": "its thickness",
-        "room": "the room",
-        "additions": "what is added to it",
-    }
-    return holder, words.get(heaviest.name, "the paint itself")
+        culprit = _slowest_pigment(recipe.mixes[holder])
+    else:
+        words = {
+            "oil": "the slow oil",
+            "thickness": "its thickness",
+            "room": "the room",
+            "additions": "the wax or clove oil",
+        }
+        culprit = words.get(heaviest.name, "the paint itself")
+    if len(parts) > 1 and heaviest.name in OF_A_MIX:
+        culprit += f" in {recipe.mixes[holder].name}"
+    return holder, culprit
 
 
 def _slowest_pigment(mix: MixRecipe) -> str:

@@ -10,9 +10,11 @@ from hypothesis import strategies as st
 
 from server.science.soundness import DEFAULT, FAMILIES, ROWS, RULES, Fault, Severity, Thresholds, check
 from server.science.soundness import facts as facts_module
+from server.science.soundness.check import BY_ACTION, asked
 from server.science.soundness.rule import ORDER
 from server.science.soundness.rules import speed
 from server.science.soundness.thresholds import ORDERED
+from server.science.soundness.topics import topics_of
 from tests.soundness.strategies import situations
 
 # What the richness of every mix rests on, and the amounts of remedies: not looked at by name in the rules' files.
@@ -114,3 +116,14 @@ def test_thresholds_out_of_order_are_refused():
     with pytest.raises(ValueError, match="fat_gap_pass: must not be more than fat_gap_stop"):
         DEFAULT.edited({"fat_gap_pass": 0.5})
     assert DEFAULT.edited({"fat_gap_pass": 0.5, "fat_gap_stop": 0.5}).fat_gap_pass == 0.5
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+@given(situations())
+def test_a_rule_that_is_not_asked_would_have_said_nothing(situation):
+    """Rules about what is not there are left out; asking every one of them gives the same."""
+    facts = facts_module.read_facts(situation, DEFAULT)
+    chosen = asked(situation.action, situation.upper is not None, topics_of(facts))
+    for rule in BY_ACTION[situation.action, situation.upper is not None]:
+        if rule not in chosen:
+            assert rule.judge(facts, DEFAULT) is None, rule.id

@@ -1,11 +1,14 @@
 """One question, one verdict: ask every rule that applies, word the remedies, worst first."""
 
+from functools import lru_cache
+
 from server.science.results import FilmState
 from server.science.soundness.facts import Facts, read_facts, with_situation
 from server.science.soundness.remedies import Tried, with_way, worded
-from server.science.soundness.rule import WEIGHT, Draft, Rule
+from server.science.soundness.rule import WEIGHT, Draft, Rule, Topic
 from server.science.soundness.rules import RULES
 from server.science.soundness.thresholds import DEFAULT, Thresholds
+from server.science.soundness.topics import topics_of
 from server.science.soundness.types import Action, Finding, Severity, Situation, Verdict, Way
 
 BY_ACTION: dict[tuple[Action, bool], tuple[Rule, ...]] = {
@@ -13,7 +16,16 @@ BY_ACTION: dict[tuple[Action, bool], tuple[Rule, ...]] = {
     for action in Action
     for has_upper in (False, True)
 }
-MIX_MATTERS = {action: tuple(item for item in BY_ACTION[action, True] if item.mix_matters) for action in Action}
+
+
+@lru_cache(maxsize=4096)
+def asked(action: Action, has_upper: bool, topics: frozenset[Topic], mix_changes: bool = False) -> tuple[Rule, ...]:
+    """The rules that may have something to say; with ``mix_changes`` those that a change of the mix may touch."""
+    return tuple(
+        item
+        for item in BY_ACTION[action, has_upper]
+        if (item.only_about is None or item.only_about in topics) and (item.mix_matters or not mix_changes)
+    )
 
 
 def check(situation: Situation, thresholds: Thresholds = DEFAULT) -> Verdict:
@@ -24,7 +36,9 @@ def check(situation: Situation, thresholds: Thresholds = DEFAULT) -> Verdict:
     p50, the others at p90) or from the painter's own touch test, which wins (see ``server.science.stages``).
     """
     facts = read_facts(situation, thresholds)
-    drafts = _ask(BY_ACTION[situation.action, situation.upper is not None], facts, thresholds)
+    topics = topics_of(facts)
+    drafts = _ask(asked(situation.action, situation.upper is not None, topics), facts, thresholds)
+    again = asked(situation.action, True, topics, True)
     before = {(item.id, item.title): WEIGHT[found.severity] for item, found in drafts}
     findings = [
         Finding(
@@ -34,7 +48,7 @@ def check(situation: Situation, thresholds: Thresholds = DEFAULT) -> Verdict:
             reason=draft.reason,
             basis=item.basis,
             source=item.source,
-            remedy=worded(draft, facts, thresholds, _tried(item, draft, facts, (before, thresholds))),
+            remedy=worded(draft, facts, thresholds, _tried(item, draft, facts, (before, again, thresholds))),
         )
         for item, draft in drafts
     ]
@@ -60,18 +74,19 @@ NOTHING_TRIED = Tried()
 Weights = dict[tuple[str, str], int]
 
 
-def _tried(item: Rule, draft: Draft, facts: Facts, known: tuple[Weights, Thresholds]) -> Tried:
-    """Ask the rules about each way of a draft. ``known``: how much each rule's finding weighs now, and the limits."""
+def _tried(item: Rule, draft: Draft, facts: Facts, known: tuple[Weights, tuple[Rule, ...], Thresholds]) -> Tried:
+    """Ask the rules about each way of a draft. ``known``: how much each rule's finding weighs now, the rules to ask
+    again (a change brings up nothing new), and the limits."""
     ways = draft.ways
     if not ways:
         return NOTHING_TRIED
-    before, thresholds = known
+    before, again, thresholds = known
     offered: list[Way] = []
     broken: tuple[str, ...] = ()
     for way in ways:
         # The offer depends on the ages compared here too: they go into the same book.
         changed = with_situation(facts, with_way(facts.situation, way), thresholds)
-        after = {(r.id, r.title): WEIGHT[d.severity] for r, d in _ask(MIX_MATTERS[facts.action], changed, thresholds)}
+        after = {(r.id, r.title): WEIGHT[d.severity] for r, d in _ask(again, changed, thresholds)}
         own = (item.id, item.title)
         raised = tuple(key[0] for key, weight in after.items() if key != own and weight > before.get(key, 0))
         if not raised and after.get(own, 0) < before[own]:

@@ -54,18 +54,26 @@ class LayerFacts:
     max_solvent_share: float = field(init=False)
     alkyd_share: float = field(init=False)
     drier: bool = field(init=False)
+    _hard: dict[FilmState, bool] = field(init=False)  # what was asked already
 
     def __post_init__(self) -> None:
         """What follows from the mixes. ``drying``: a film that dries by taking up oxygen, oil or alkyd."""
         mixes = self.mixes
         self.drying = self.material in DRYING_MATERIALS
-        self.richest = max(mixes, key=_richness, default=None)
-        self.leanest = min(mixes, key=_richness, default=None)
-        self.max_added_share = max([mix.added_share for mix in mixes], default=0.0)
-        self.max_solvent_share = max([mix.solvent_share for mix in mixes], default=0.0)
-        alkyd = max([mix.alkyd_share for mix in mixes], default=0.0)
+        self._hard = {}
+        if len(mixes) == 1:  # most layers are one mix
+            only = mixes[0]
+            self.richest = self.leanest = only
+            self.max_added_share, self.max_solvent_share = only.added_share, only.solvent_share
+            alkyd, self.drier = only.alkyd_share, only.drier
+        else:
+            self.richest = max(mixes, key=_richness, default=None)
+            self.leanest = min(mixes, key=_richness, default=None)
+            self.max_added_share = max([mix.added_share for mix in mixes], default=0.0)
+            self.max_solvent_share = max([mix.solvent_share for mix in mixes], default=0.0)
+            alkyd = max([mix.alkyd_share for mix in mixes], default=0.0)
+            self.drier = any(mix.drier for mix in mixes)
         self.alkyd_share = 1.0 if self.material is Material.ALKYD else alkyd
-        self.drier = any(mix.drier for mix in mixes)
 
     def time(self, stage: Stage, percentile: str = "p50_d") -> float:
         """Age in days at which the layer reaches the stage; 0 for films that do not dry like oil."""
@@ -74,6 +82,12 @@ class LayerFacts:
 
     def at_least(self, state: FilmState) -> bool:
         """Whether the film is this hard now: set-to-touch at its centre, the others nine times in ten."""
+        known = self._hard.get(state)
+        if known is None:
+            known = self._hard[state] = self._is_at_least(state)
+        return known
+
+    def _is_at_least(self, state: FilmState) -> bool:
         if HARDNESS[self.floor] >= HARDNESS[state]:
             return True
         stage = STAGE_OF_STATE[state]
@@ -117,6 +131,8 @@ class LayerFacts:
 
     def pigment_share(self, keys: frozenset[str]) -> float:
         """The largest share of the pigment volume that these pigments have in any mix."""
+        if len(self.mixes) == 1 and keys.isdisjoint(self.mixes[0].pigments):
+            return 0.0
         found = [mix.pigments for mix in self.mixes if not keys.isdisjoint(mix.pigments)]
         return max((sum(s for k, s in shares.items() if k in keys) for shares in found), default=0.0)
 
@@ -139,6 +155,7 @@ class Facts:
     merged: bool
     _resting: tuple[LayerFacts, ...] | None = field(init=False, default=None)
     _touched: tuple[LayerFacts, ...] | None = field(init=False, default=None)
+    _not_dry: tuple[LayerFacts, ...] | None = field(init=False, default=None)
 
     @property
     def action(self) -> Action:
@@ -190,9 +207,17 @@ class Facts:
     @property
     def not_dry(self) -> tuple[LayerFacts, ...]:
         """The layers under the brush that are not touch-dry, but for wet paint that the new layer goes into."""
-        if self.merged and self.top is not None and self.top.covers:
-            return ()
-        return tuple([layer for layer in self.touched if not layer.at_least(FilmState.TOUCH_DRY)])
+        if self._not_dry is None:
+            into_all = self.merged and self.top is not None and self.top.covers
+            layers = () if into_all else self.touched
+            self._not_dry = tuple([layer for layer in layers if not layer.at_least(FilmState.TOUCH_DRY)])
+        return self._not_dry
+
+    def below_as(self, other: "Facts") -> "Facts":
+        """These facts, with what was worked out of the same layers below for another new layer."""
+        if self.merged == other.merged:
+            self._resting, self._touched, self._not_dry = other._resting, other._touched, other._not_dry
+        return self
 
 
 def read_facts(situation: Situation, thresholds: Thresholds) -> Facts:
@@ -206,7 +231,7 @@ def read_facts(situation: Situation, thresholds: Thresholds) -> Facts:
 
 def with_situation(facts: Facts, situation: Situation, thresholds: Thresholds) -> Facts:
     """The facts of a situation that differs from the one of ``facts`` in the new layer only; same book of ages."""
-    return _complete(situation, facts.layers, thresholds, facts.ages)
+    return _complete(situation, facts.layers, thresholds, facts.ages).below_as(facts)
 
 
 def _complete(situation: Situation, layers: tuple[LayerFacts, ...], thresholds: Thresholds, ages: Ages) -> Facts:

@@ -64,6 +64,8 @@ class MixFacts:
     @property
     def alkyd_share(self) -> float:
         """Share of the whole binder, tube oil included, that is alkyd."""
+        if not self.alkyd:
+            return 0.0
         whole = self.paint * self.base_fraction + self.binder
         return self.alkyd / whole if whole > 0.0 else 0.0
 
@@ -143,6 +145,9 @@ def _one_mix(index: int, mix: MixRecipe, thresholds: Thresholds) -> MixFacts:
 
 def _pigment_shares(mix: MixRecipe) -> dict[str, float]:
     """Shares of the pigment volume, all tube paints taken as equally full of pigment."""
+    if len(mix.paints) == 1 and len(mix.paints[0].pigments) == 1:
+        [only] = mix.paints[0].pigments
+        return {key_of(only.ci_name, only.variant): 1.0}
     shares: dict[str, float] = {}
     whole = sum(item.parts for item in mix.paints)
     for item in mix.paints:

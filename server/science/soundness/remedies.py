@@ -8,7 +8,7 @@ from server.science.recipe import Addition, AdditionKind, LayerRecipe, MixRecipe
 from server.science.soundness.facts import Facts
 from server.science.soundness.rule import PAINTING, Draft
 from server.science.soundness.thresholds import Thresholds
-from server.science.soundness.types import MixChange, Remedy, Situation, Way
+from server.science.soundness.types import MixChange, NewLayer, Remedy, Situation, Way
 from server.science.soundness.words import amount, capital, days
 
 NO_SHARE = 1e-9
@@ -78,8 +78,9 @@ def with_way(situation: Situation, way: Way) -> Situation:
     """
     if situation.upper is None:
         return situation
-    recipe = changed_layer(situation.upper.recipe, way)
-    return replace(situation, upper=replace(situation.upper, recipe=recipe))
+    old = situation.upper
+    upper = NewLayer(old.material, old.stages, changed_layer(old.recipe, way), old.same_session)
+    return replace(situation, upper=upper)
 
 
 def changed_layer(recipe: LayerRecipe, way: Way) -> LayerRecipe:
@@ -88,7 +89,7 @@ def changed_layer(recipe: LayerRecipe, way: Way) -> LayerRecipe:
     mixes = list(recipe.mixes)
     for change in way.by_mix:
         mixes[change.index] = changed_mix(mixes[change.index], change)
-    return replace(recipe, wet_thickness_um=wet_um / (way.coats or 1), mixes=tuple(mixes))
+    return LayerRecipe(wet_um / (way.coats or 1), recipe.ground, tuple(mixes))
 
 
 def with_remedy(situation: Situation, remedy: Remedy) -> Situation:
@@ -140,7 +141,7 @@ def changed_mix(mix: MixRecipe, change: MixChange) -> MixRecipe:
         whole = sum(item.parts for item in paints)
         grown = 1.0 + change.add_paint_ml * parts_per_ml / whole
         paints = [replace(item, parts=item.parts * grown) for item in paints]
-    return replace(mix, paints=tuple(paints), additions=tuple(additions))
+    return MixRecipe(mix.name, mix.area_share, tuple(paints), tuple(additions))
 
 
 def _with_oil(additions: Sequence[Addition], oil: str, parts: float) -> list[Addition]:

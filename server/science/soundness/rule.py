@@ -15,6 +15,27 @@ from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Action, Basis, MixChange, Severity, Way
 
 
+class Topic(StrEnum):
+    """What a question may be about; a rule that is only about one of these has nothing to say where it is not there."""
+
+    ALKYD = "alkyd"
+    DRIER = "drier"
+    RESIN = "resin"
+    WAX = "wax"
+    CLOVE = "clove"
+    ZINC = "zinc"
+    BITUMEN = "bitumen"
+    SLOW_PIGMENT = "slow_pigment"
+    SLOW_OIL = "slow_oil"
+    ACRYLIC = "acrylic"
+    VARNISH = "varnish"
+    FINISHED = "finished"
+    STRETCHED = "stretched"
+    ABSORBENT = "absorbent"
+    SLICK = "slick"
+    OIL_GROUND = "oil_ground"
+
+
 class Fault(StrEnum):
     """What goes wrong where a rule is broken, as far as a small drawing can show it."""
 
@@ -74,7 +95,8 @@ class About:
     paragraph a student reads, ``looks_at`` what is compared, ``weighs`` the severities it can come to, lightest first,
     ``fault`` what the drawing shows, ``dispute`` what is argued against it. ``actions``: when the rule is asked;
     ``needs_upper``: only when a new layer is given; ``mix_matters``: whether the answer hangs on the new layer's parts
-    or thickness, so that a remedy's change of them could break it.
+    or thickness, so that a remedy's change of them could break it; ``only_about``: what must be there for the rule to
+    say anything at all.
     """
 
     id: str
@@ -90,6 +112,7 @@ class About:
     actions: frozenset[Action] = PAINTING
     needs_upper: bool = True
     mix_matters: bool = True
+    only_about: Topic | None = None
 
     @cached_property
     def source(self) -> str:

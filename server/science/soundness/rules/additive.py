@@ -4,7 +4,7 @@ from server.science.recipe import AdditionKind
 from server.science.soundness.compare import above, below
 from server.science.soundness.facts import Facts, LayerFacts
 from server.science.soundness.pigments import NEVER_HARDENING
-from server.science.soundness.rule import About, Draft, Fault, rule
+from server.science.soundness.rule import About, Draft, Fault, Topic, rule
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Severity
 from server.science.soundness.words import amount, percent
@@ -15,11 +15,11 @@ def _covered(facts: Facts) -> tuple[LayerFacts, ...]:
 
 
 def _resin_share(layer: LayerFacts) -> float:
-    return max((mix.medium_share(mix.resin) for mix in layer.mixes), default=0.0)
+    return max([mix.medium_share(mix.resin) for mix in layer.mixes if mix.resin], default=0.0)
 
 
 def _wax_share(layer: LayerFacts) -> float:
-    return max((mix.medium_share(mix.wax) for mix in layer.mixes), default=0.0)
+    return max([mix.medium_share(mix.wax) for mix in layer.mixes if mix.wax], default=0.0)
 
 
 @rule(
@@ -37,6 +37,7 @@ def _wax_share(layer: LayerFacts) -> float:
             "paint they are in."
         ),
         needs_upper=False,
+        only_about=Topic.RESIN,
     )
 )
 def SOFT_RESIN(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -71,6 +72,7 @@ def SOFT_RESIN(facts: Facts, limits: Thresholds) -> Draft | None:
         evidence="a third of wax in the medium left films that solvents attack; small amounts are thought to do little",
         why="Wax keeps a film soft and open to solvents for good, and other paint holds badly on it.",
         needs_upper=False,
+        only_about=Topic.WAX,
     )
 )
 def WAX(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -123,6 +125,7 @@ def _wax_draft(severity: Severity, share: float, facts: Facts, limits: Threshold
         ),
         needs_upper=False,
         mix_matters=False,
+        only_about=Topic.BITUMEN,
     )
 )
 def BITUMEN(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -148,6 +151,7 @@ def BITUMEN(facts: Facts, limits: Thresholds) -> Draft | None:
         sources=("M",),
         evidence="from memory, not checked",
         why="Clove oil stops oil paint from drying; more than a drop in ten millilitres and the film may stay soft.",
+        only_about=Topic.CLOVE,
     )
 )
 def NON_DRYING_OIL(facts: Facts, limits: Thresholds) -> Draft | None:

@@ -5,7 +5,7 @@ from operator import itemgetter
 from server.science.results import FilmState, Stage
 from server.science.soundness.compare import above, below
 from server.science.soundness.facts import Facts, LayerFacts
-from server.science.soundness.rule import About, Draft, Fault, rule
+from server.science.soundness.rule import About, Draft, Fault, Topic, rule
 from server.science.soundness.rules.saying import naming, when
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Material, Severity
@@ -76,6 +76,7 @@ def OLD_OR_GLOSSY(facts: Facts, limits: Thresholds) -> Draft | None:
         dispute="An old handbook allowed a little quick varnish under a glaze when the ground is hard.",
         needs_upper=False,
         mix_matters=False,
+        only_about=Topic.VARNISH,
     )
 )
 def VARNISH_BETWEEN(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -104,6 +105,7 @@ def VARNISH_BETWEEN(facts: Facts, limits: Thresholds) -> Draft | None:
         why="An old picture is fat and hard on top; its drawing shows through in time, and its texture always.",
         needs_upper=False,
         mix_matters=False,
+        only_about=Topic.FINISHED,
     )
 )
 def OLD_PICTURE(facts: Facts, limits: Thresholds) -> Draft | None:

@@ -4,10 +4,10 @@ from server.science.soundness.compare import above, below
 from server.science.soundness.facts import Facts
 from server.science.soundness.mixes import MixFacts
 from server.science.soundness.pigments import STIFF_GROUND
-from server.science.soundness.rule import About, Draft, Fault, rule
-from server.science.soundness.rules.thinner import SLICK
+from server.science.soundness.rule import About, Draft, Fault, Topic, rule
 from server.science.soundness.rules.zinc import ground_zinc_share, zinc_share
 from server.science.soundness.thresholds import Thresholds
+from server.science.soundness.topics import SLICK
 from server.science.soundness.types import Basis, MixChange, Severity
 from server.science.soundness.words import days, percent
 
@@ -24,6 +24,7 @@ from server.science.soundness.words import days, percent
         evidence="sinking on absorbent grounds is well described; how much oil is lost was never published",
         why="An absorbent ground drinks oil out of the first layer. What stays is short of binder, matt and sunken.",
         dispute="Painters see sinking on sealed panels too, so the ground is not the whole story.",
+        only_about=Topic.ABSORBENT,
     )
 )
 def ABSORBENT_GROUND(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -72,6 +73,7 @@ def _less_thirst(mix: MixFacts, facts: Facts, limits: Thresholds) -> MixChange |
         sources=("S13", "S45"),
         evidence="rougher grounds held better in studies of samples, though roughness mattered less than zinc",
         why="Paint holds by gripping. A sealed or glossy ground has no tooth, and a rich first layer slides on it.",
+        only_about=Topic.SLICK,
     )
 )
 def SLICK_GROUND(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -103,6 +105,7 @@ def SLICK_GROUND(facts: Facts, limits: Thresholds) -> Draft | None:
         evidence="advice of conservators: six to twelve months is better than a week or two",
         why="An oil ground is a thick layer of oil paint; painted over young, it is the soft bed under everything.",
         mix_matters=False,
+        only_about=Topic.OIL_GROUND,
     )
 )
 def YOUNG_OIL_GROUND(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -137,6 +140,7 @@ def YOUNG_OIL_GROUND(facts: Facts, limits: Thresholds) -> Draft | None:
         evidence="samples eight and nine years old came off mainly through zinc soaps",
         why="Oil with zinc over acrylic grounds is a pairing seen to peel within a decade, worse on a slick ground.",
         mix_matters=False,
+        only_about=Topic.ZINC,
     )
 )
 def ZINC_ON_ACRYLIC(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -169,6 +173,7 @@ def ZINC_ON_ACRYLIC(facts: Facts, limits: Thresholds) -> Draft | None:
         ),
         needs_upper=False,
         mix_matters=False,
+        only_about=Topic.STRETCHED,
     )
 )
 def STIFF_ON_CANVAS(facts: Facts, limits: Thresholds) -> Draft | None:

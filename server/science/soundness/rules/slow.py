@@ -5,14 +5,14 @@ from server.science.results import Stage
 from server.science.soundness.compare import above, below
 from server.science.soundness.facts import Facts, LayerFacts
 from server.science.soundness.pigments import lead_or_manganese, slow
-from server.science.soundness.rule import About, Draft, Fault, rule, weight
+from server.science.soundness.rule import About, Draft, Fault, Topic, rule, weight
 from server.science.soundness.rules.saying import naming, when
 from server.science.soundness.rules.speed import speed_severity
 from server.science.soundness.thresholds import Thresholds
+from server.science.soundness.topics import SLOW_OILS
 from server.science.soundness.types import Basis, Severity
 from server.science.soundness.words import capital
 
-SLOW_OILS = frozenset({"poppy", "safflower", "walnut"})
 MOSTLY = 0.5
 
 
@@ -34,6 +34,7 @@ def _date(layer: LayerFacts) -> float:
             "Alkyd hardens within a day into a stiff film. Over oil that still shrinks it is quick over slow and "
             "stiff over soft at once. In every layer alike it does no such harm."
         ),
+        only_about=Topic.ALKYD,
     )
 )
 def ALKYD_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -70,6 +71,7 @@ def ALKYD_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
         sources=("S3", "D"),
         evidence="advice of conservators",
         why="Drier makes the upper film skin and harden before the lower one, which is the wrong way round.",
+        only_about=Topic.DRIER,
     )
 )
 def DRIER_ON_TOP(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -112,6 +114,7 @@ def DRIER_ON_TOP(facts: Facts, limits: Thresholds) -> Draft | None:
             "soft long after its surface feels dry."
         ),
         mix_matters=False,
+        only_about=Topic.SLOW_PIGMENT,
     )
 )
 def SLOW_COLOUR_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -150,6 +153,7 @@ def _is_slow(layer: LayerFacts, limits: Thresholds) -> bool:
         sources=("M",),
         evidence="from memory, not checked",
         why="Poppy, safflower and walnut oil dry more slowly and to a weaker film than linseed; they belong on top.",
+        only_about=Topic.SLOW_OIL,
     )
 )
 def SLOW_OIL_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:

@@ -3,7 +3,7 @@
 from server.science.results import FilmState, Stage
 from server.science.soundness.compare import above, below
 from server.science.soundness.facts import Facts, LayerFacts
-from server.science.soundness.rule import About, Draft, Fault, rule, weight
+from server.science.soundness.rule import About, Draft, Fault, Topic, rule, weight
 from server.science.soundness.rules.saying import naming, when
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Severity
@@ -80,6 +80,7 @@ def SPEED_ORDER(facts: Facts, limits: Thresholds) -> Draft | None:
         why=(
             "Slow oil over quick alkyd is the right order; only a glossy alkyd film gives the oil little to hold on to."
         ),
+        only_about=Topic.ALKYD,
     )
 )
 def OIL_OVER_ALKYD(facts: Facts, limits: Thresholds) -> Draft | None:

@@ -6,10 +6,10 @@ from server.science.soundness.facts import Facts, LayerFacts
 from server.science.soundness.rule import About, Draft, Fault, rule
 from server.science.soundness.rules.saying import in_mix, naming, when
 from server.science.soundness.thresholds import Thresholds
+from server.science.soundness.topics import SLICK
 from server.science.soundness.types import Basis, MixChange, Severity
 from server.science.soundness.words import percent
 
-SLICK = frozenset({"sealed", "gloss"})
 IN_MEDIUM = "Part of the solvent is in the medium: take less of that."
 
 

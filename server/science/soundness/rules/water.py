@@ -2,7 +2,7 @@
 
 from server.science.soundness.compare import above
 from server.science.soundness.facts import Facts, LayerFacts
-from server.science.soundness.rule import About, Draft, Fault, rule, weight
+from server.science.soundness.rule import About, Draft, Fault, Topic, rule, weight
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Material, Severity
 from server.science.soundness.words import days
@@ -22,6 +22,7 @@ OILY = frozenset({Material.OIL, Material.ALKYD, Material.OLD_PAINTING})
         evidence="advised by everyone; no controlled study was found",
         why="A water-borne film can neither wet nor grip an oily film, and the oil below goes on moving for years.",
         mix_matters=False,
+        only_about=Topic.ACRYLIC,
     )
 )
 def ACRYLIC_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -53,6 +54,7 @@ def ACRYLIC_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
             "better than a thick or glossy one."
         ),
         mix_matters=False,
+        only_about=Topic.ACRYLIC,
     )
 )
 def OIL_OVER_ACRYLIC(facts: Facts, limits: Thresholds) -> Draft | None:

@@ -3,7 +3,7 @@
 from server.science.soundness.compare import below
 from server.science.soundness.facts import Facts, LayerFacts
 from server.science.soundness.pigments import ZINC_OXIDE
-from server.science.soundness.rule import About, Draft, Fault, rule
+from server.science.soundness.rule import About, Draft, Fault, Topic, rule
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import Basis, Severity
 
@@ -38,6 +38,7 @@ def ground_zinc_share(facts: Facts) -> float:
         ),
         needs_upper=False,
         mix_matters=False,
+        only_about=Topic.ZINC,
     )
 )
 def ZINC_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:
@@ -73,6 +74,7 @@ def ZINC_BELOW(facts: Facts, limits: Thresholds) -> Draft | None:
         ),
         needs_upper=False,
         mix_matters=False,
+        only_about=Topic.ZINC,
     )
 )
 def ZINC_ANYWHERE(facts: Facts, limits: Thresholds) -> Draft | None:

@@ -51,11 +51,22 @@ def _call(options: argparse.Namespace) -> int:
     return run(options.command, options.file, sys.stdout, sys.stderr)
 
 
+def _plan(options: argparse.Namespace) -> int:
+    from server.formats.calls.command import run
+    from server.planning.schedule import compiled
+    from server.web.settings import data_dir
+
+    if not compiled.choose(data_dir()).is_compiled:
+        compiled.compile_aside(data_dir())  # for the next time; this plan does not wait for it
+    return run(options.command, options.file, sys.stdout, sys.stderr)
+
+
 COMMANDS = (
     Command("demo", "an invented studio to look around in, apart from your own", _demo_options, _demo),
     Command("serve", "your own studio", _address_options, _serve),
     Command("estimate", "when a layer dries: JSON in, JSON out", _file_option, _call),
     Command("soundness", "whether a layer may go over a stack: JSON in, JSON out", _file_option, _call),
+    Command("plan", "which sitting when, so that panels make their dates: JSON in, JSON out", _file_option, _plan),
     Command("learn", "what touch tests say of later layers: JSON in, JSON out", _file_option, _call),
 )
 # What the launcher runs itself.

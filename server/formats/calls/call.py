@@ -14,7 +14,7 @@ from pydantic import BaseModel
 
 from server.formats.calls.layer_in import Collector
 
-NAMES = ("estimate", "soundness", "learn")  # each has a module here with its ``CALL``
+NAMES = ("estimate", "soundness", "learn", "plan")  # each has a module here with its ``CALL``
 
 
 @dataclass(frozen=True, slots=True)

@@ -132,3 +132,9 @@ async def soundness(request: Request, now: Now) -> Response:
 async def learn(request: Request, now: Now) -> Response:
     """Effects of studio, pigments and mediums; dates of layers to come and in progress; tests that are doubtful."""
     return await _respond("learn", request, now)
+
+
+@router.post("/plan", summary="Which sitting when, so that panels make their dates?", openapi_extra=description("plan"))
+async def plan(request: Request, now: Now) -> Response:
+    """Sittings with their times and reasons; panels with their dates and, where late, what would help."""
+    return await _respond("plan", request, now)

@@ -1,0 +1,168 @@
+"""From windows to times: sittings one after the other within their window, mixing first, and the terms of the whole."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+import numpy as np
+
+from server.planning.schedule.columns import NOWHERE
+from server.planning.schedule.model import Model
+from server.planning.schedule.plan import Moved, Objective, PlacedSitting, PlannedPanel
+from server.planning.schedule.problem import FLOW_PRICE, SET_UP_PRICE, TARDINESS_PRICE, PanelJob
+
+FIRST = -1e9  # before any minute
+
+
+@dataclass(frozen=True, slots=True)
+class Timed:
+    """A sitting's minutes from the origin, painting only; ``mixing`` minutes go before."""
+
+    start: float
+    end: float
+    mixing: int
+
+
+def times(model: Model, at: Sequence[int]) -> dict[int, Timed]:
+    """When each placed sitting begins and ends. Within a window: in the order of links, pins at their own time where
+    the others leave room, then the same palettes side by side."""
+    here: dict[int, list[int]] = {}
+    for s, b in enumerate(at):
+        if b != NOWHERE:
+            here.setdefault(b, []).append(s)
+    found: dict[int, Timed] = {}
+    mixed: set[tuple[int, int, str]] = set()
+    for b in sorted(here):
+        _window(model, b, _in_turn(model, here[b]), mixed, found)
+    return found
+
+
+def _in_turn(model: Model, sittings: list[int]) -> list[int]:
+    wanted = {p.sitting: model.zone.minute_of(p.start_at) for p in model.problem.previous if p.pinned and not p.done}
+    palettes = {s: model.sittings[s].palette or "" for s in sittings}
+    first = {palette: min(s for s in sittings if palettes[s] == palette) for palette in palettes.values()}
+    # A panel's own sittings are numbered in the order of their links; they must stay so.
+    of_panel = model.panel_of
+    lead = {of_panel[s]: min(t for t in sittings if of_panel[t] == of_panel[s]) for s in sittings}
+    heads = {s: lead[of_panel[s]] for s in sittings}
+    return sorted(
+        sittings, key=lambda s: (wanted.get(model.sittings[s].id, FIRST), first[palettes[heads[s]]], heads[s], s)
+    )
+
+
+def _window(
+    model: Model, b: int, sittings: list[int], mixed: set[tuple[int, int, str]], found: dict[int, Timed]
+) -> None:
+    window, set_up = model.windows[b], model.problem.set_up_min
+    wanted = {p.sitting: model.zone.minute_of(p.start_at) for p in model.problem.previous if p.pinned and not p.done}
+    mixing = []
+    for s in sittings:
+        palette = model.sittings[s].palette
+        key = (window.painter, window.day, palette or "")
+        mixing.append(set_up if palette is not None and key not in mixed else 0)
+        mixed.add(key)
+    left = sum(mixing) + sum(model.sittings[s].minutes for s in sittings)
+    clock = float(window.start_min)
+    for s, minutes in zip(sittings, mixing, strict=True):
+        sitting = model.sittings[s]
+        pinned = wanted.get(sitting.id)
+        if pinned is not None:
+            clock = max(clock, min(pinned - minutes, window.end_min - left))
+        found[s] = Timed(clock + minutes, clock + minutes + sitting.minutes, minutes)
+        clock += minutes + sitting.minutes
+        left -= minutes + sitting.minutes
+
+
+def placed(model: Model, at: Sequence[int], timed: dict[int, Timed]) -> list[PlacedSitting]:
+    """The sittings in the order of their times."""
+    zone, clock = model.zone, model.shape.tables.clock
+    found = []
+    for s, time in sorted(timed.items(), key=lambda item: (item[1].start, item[0])):
+        sitting, window = model.sittings[s], model.windows[at[s]]
+        ready = None
+        if sitting.drying is not None:
+            ready = zone.instant(
+                float(clock.after(np.array([window.end_min], float), sitting.drying.at(model.problem.confidence))[0])
+            )
+        found.append(
+            PlacedSitting(
+                id=sitting.id,
+                panel=model.panels[model.panel_of[s]].id,
+                painter=model.problem.painters[window.painter].id,
+                start_at=zone.instant(time.start),
+                end_at=zone.instant(time.end),
+                palette=sitting.palette,
+                set_up_min=time.mixing,
+                ready_at=None if ready is None else _up_to_second(ready),
+                may_slip_to=zone.instant(time.start),
+            )
+        )
+    return found
+
+
+def _up_to_second(at: datetime) -> datetime:
+    """The next full second, so that what is told is never too early."""
+    whole = at.replace(microsecond=0)
+    return whole if whole == at else whole + timedelta(seconds=1)
+
+
+def panels(model: Model, at: Sequence[int], earliest: Sequence[int | None]) -> list[PlannedPanel]:
+    """When each panel is deliverable."""
+    found = []
+    for i, panel in enumerate(model.panels):
+        finish = finish_day(model, at, i)
+        soonest = earliest[i]
+        if finish is not None:
+            soonest = finish if soonest is None else min(soonest, finish)
+        late = 0
+        if finish is not None and panel.due_on is not None:
+            late = max(0, finish - (panel.due_on - model.problem.today).days)
+        found.append(PlannedPanel(panel.id, _date(model, finish), late, _date(model, soonest)))
+    return found
+
+
+def _date(model: Model, day: int | None) -> date | None:
+    return None if day is None else model.problem.today + timedelta(days=day)
+
+
+def finish_day(model: Model, at: Sequence[int], i: int) -> int | None:
+    """The day a panel is deliverable, None while a sitting of it has no place."""
+    panel = model.panels[i]
+    ends = []
+    for sitting in panel.sittings:
+        number = model.shape.number.get(sitting.id)
+        laid = model.shape.done.get(sitting.id)
+        if laid is not None:
+            ends.append(laid.end_min)
+        elif number is None or at[number] == NOWHERE:
+            return None
+        else:
+            ends.append(float(model.windows[at[number]].end_min))
+    return int(finish_days(model, panel, np.array([max(ends)]))[0])
+
+
+def finish_days(model: Model, panel: PanelJob, laid_min: np.ndarray) -> np.ndarray:
+    wait_d = panel.final_wait.at(model.problem.confidence)
+    return model.shape.tables.finish_days(laid_min, wait_d, panel.handling_d)
+
+
+def objective(model: Model, sittings: Sequence[PlacedSitting], planned: Sequence[PlannedPanel]) -> Objective:
+    """The terms of the objective from what is told."""
+    weights = {panel.id: panel.weight for panel in model.panels}
+    tardiness = sum(weights[p.id] * p.late_d for p in planned)
+    flow = sum((p.finish_on - p.earliest_on).days for p in planned if p.finish_on and p.earliest_on)
+    set_ups = len({(s.painter, s.start_at.date(), s.palette) for s in sittings if s.palette is not None})
+    count = len(moved(model, sittings))
+    total = TARDINESS_PRICE * tardiness + SET_UP_PRICE * set_ups + FLOW_PRICE * flow + model.problem.move_price * count
+    return Objective(total, tardiness, set_ups, flow, count)
+
+
+def moved(model: Model, sittings: Sequence[PlacedSitting]) -> list[Moved]:
+    """Sittings of the plan before that are on another day now."""
+    stood = {p.sitting: p.start_at for p in model.problem.previous if not p.done}
+    zone = model.problem.zone
+    return [
+        Moved(s.id, stood[s.id].astimezone(zone), s.start_at)
+        for s in sittings
+        if s.id in stood and stood[s.id].astimezone(zone).date() != s.start_at.date()
+    ]

@@ -1,0 +1,130 @@
+"""Working time as windows: unbroken stretches that a sitting may not cross, in minutes from the first instant planned.
+
+Wall-clock hours are turned into instants day by day, so that a day of 23 or 25 hours has the windows its clock shows.
+"""
+
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta, timezone
+from zoneinfo import ZoneInfo
+
+from dateutil.rrule import rrulestr
+
+from server.planning.schedule.problem import Painter, RuleHours
+
+MINUTES_PER_DAY = 1440
+MAX_RULE_DAYS = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """Minutes from the origin; ``day`` counts from `today`, ``painter`` by position."""
+
+    start_min: int
+    end_min: int
+    painter: int
+    day: int
+
+    @property
+    def minutes(self) -> int:
+        return self.end_min - self.start_min
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """The studio's clock: days from ``today``, minutes from its first instant."""
+
+    zone: ZoneInfo
+    today: date
+
+    @property
+    def origin(self) -> datetime:
+        return self.day_start(0)
+
+    def day_start(self, day: int) -> datetime:
+        return datetime.combine(self.today + timedelta(days=day), time(), self.zone).astimezone(timezone.utc)
+
+    def minute_of(self, instant: datetime) -> float:
+        return (instant - self.origin).total_seconds() / 60.0
+
+    def instant(self, minute: float) -> datetime:
+        return (self.origin + timedelta(minutes=minute)).astimezone(self.zone)
+
+    def day_of(self, instant: datetime) -> int:
+        return (instant.astimezone(self.zone).date() - self.today).days
+
+    def wall(self, day: int, minute: int) -> int:
+        """Minutes from the origin to a wall-clock minute (0 to 1440) of a day. In the hour skipped: as if before it."""
+        on = self.today + timedelta(days=day + minute // MINUTES_PER_DAY)
+        clock = time(minute % MINUTES_PER_DAY // 60, minute % 60)
+        return round(self.minute_of(datetime.combine(on, clock, self.zone).astimezone(timezone.utc)))
+
+
+def check_rule(rule: str) -> str:
+    """``rule`` when it is a repeating rule by RFC 5545 of whole days; raises ValueError otherwise."""
+    text = rule.strip().upper().removeprefix("RRULE:")
+    if "\n" in text or not text.startswith("FREQ="):
+        raise ValueError("write a rule like FREQ=WEEKLY;INTERVAL=2;BYDAY=TU")
+    if text.split(";")[0] not in {"FREQ=DAILY", "FREQ=WEEKLY", "FREQ=MONTHLY", "FREQ=YEARLY"}:
+        raise ValueError("a rule repeats daily, weekly, monthly or yearly")
+    if any(part in text for part in ("BYHOUR", "BYMINUTE", "BYSECOND")):
+        raise ValueError("a rule names days; the hours stand beside it")
+    try:
+        rrulestr(text, dtstart=datetime(2026, 1, 1))  # noqa: DTZ001 - days have no zone
+    except (ValueError, TypeError, KeyError, AttributeError) as error:
+        raise ValueError(f"is not a repeating rule: {error}") from error
+    return text
+
+
+def windows(painters: tuple[Painter, ...], zone: Zone, days: int) -> list[Window]:
+    """All windows of so many days, by their start, then by painter."""
+    found = [
+        Window(start, end, number, day)
+        for number, painter in enumerate(painters)
+        for day, hours in enumerate(_hours_by_day(painter, zone, days))
+        for start, end in _instants(zone, day, hours)
+    ]
+    return sorted(found, key=lambda w: (w.start_min, w.painter, w.end_min))
+
+
+def _instants(zone: Zone, day: int, hours: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    pairs = [(zone.wall(day, start), zone.wall(day, end)) for start, end in sorted(hours)]
+    return [(start, end) for start, end in pairs if end > start]
+
+
+def _hours_by_day(painter: Painter, zone: Zone, days: int) -> list[list[tuple[int, int]]]:
+    weekly: dict[int, list[tuple[int, int]]] = {weekday: [] for weekday in range(1, 8)}
+    for hours in painter.hours:
+        for weekday in hours.weekdays:
+            weekly[weekday].append((hours.start_min, hours.end_min))
+    found = [weekly[(zone.today + timedelta(days=day)).isoweekday()] for day in range(days)]
+    for rule in painter.rules:
+        for day in _rule_days(rule, zone.today, days):
+            found[day] = [] if rule.start_min is None or rule.end_min is None else [(rule.start_min, rule.end_min)]
+    single: dict[int, list[tuple[int, int]]] = {}
+    for own in painter.days:
+        day = (own.on - zone.today).days
+        if 0 <= day < days:
+            listed = single.setdefault(day, [])
+            if own.start_min is not None and own.end_min is not None:
+                listed.append((own.start_min, own.end_min))
+    for day, listed in single.items():
+        found[day] = listed
+    return found
+
+
+def _rule_days(rule: RuleHours, today: date, days: int) -> list[int]:
+    first = datetime.combine(rule.first_on, time())
+    text = check_rule(rule.rule)
+    if "UNTIL=" in text:  # a day, whatever hour and zone it came with
+        head, _, tail = text.partition("UNTIL=")
+        until, _, rest = tail.partition(";")
+        text = f"{head}UNTIL={until[:8]}{';' + rest if rest else ''}"
+    begin = datetime.combine(today, time())
+    end = begin + timedelta(days=days - 1)
+    repeated = rrulestr(text, dtstart=first)
+    found: list[int] = []
+    for number, at in enumerate(repeated.xafter(begin - timedelta(seconds=1), inc=True)):
+        if at > end or number >= MAX_RULE_DAYS:
+            break
+        found.append((at - begin).days)
+    return found

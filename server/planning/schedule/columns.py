@@ -1,0 +1,167 @@
+"""Where the search finds its numbers: all in three arrays, so that compiled calls stay light.
+
+``m`` holds whole numbers: first single ones (`HEADER`), then records one after the other. ``f`` holds prices and costs,
+``t`` lists that never change: the record of a sitting says where its list begins. A record is addressed by the position
+of its first number: the load of window b is ``m[m[WINDOWS] + b * WINDOW + LOAD]``. The search never sees a name, a
+date or a temperature; windows, sittings, panels and palettes are numbers. Compiled, the arrays are numpy's; plain,
+they are lists: the same functions run on both.
+"""
+
+from typing import Any, NamedTuple
+
+import numpy as np
+
+NOWHERE = -1
+PRIVATE = -2  # a palette that one sitting alone uses: always a set-up of its own
+FAR = 1e18
+CELLS = 96  # places kept for a sitting while its panel is put in
+MOST_BANS = 8
+MOST_TOUCHED = 24
+# Kinds of link.
+AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and the same window will do
+
+# The header of ``m``: first where each kind of record begins, then single numbers.
+(
+    WINDOWS,
+    SITTINGS,
+    LINKS,
+    PANELS,
+    AT,  # sitting -> window
+    BEST_AT,
+    SLOTS,  # stretches of time in which the same windows are open -> easels in use
+    RACK,  # day -> places in use
+    USED,  # window * palettes + palette -> sittings
+    ROW_COUNT,  # for the panel being put in: sitting -> places kept
+    CHOSEN,
+    CELL_WINDOW,
+    CELL_NEED,
+    REACH_LO,
+    REACH_HI,
+    BACK,
+    TAKEN,  # what a move took out
+    TAKEN_FROM,
+    TOUCHED,
+    BANS,
+    BANNED,
+    WEIGHTS,  # in f
+    COSTS,  # in f: each panel's own part of the objective
+    CELL_COST,  # in f
+    N_WINDOWS,
+    N_SITTINGS,
+    N_PANELS,
+    N_PALETTES,
+    N_SLOTS,
+    EASELS,  # NOWHERE: no limit
+    RACK_PLACES,
+    SET_UP_MIN,
+    OVERFULL,  # windows loaded beyond their minutes
+    SET_UPS,
+    MOVED,
+    SEED,
+    N_TAKEN,
+    N_TOUCHED,
+    N_BANS,
+    NEED,
+    MIXES,
+    HIGHEST,
+    FLOOR,
+    WIDTH,
+    BLINK,
+    STAMP,
+    KEPT,
+    HEADER,
+) = range(48)
+# The header of ``f``.
+SET_UP_PRICE, MOVE_PRICE, FLOW_PRICE, TARDY_PRICE, PANEL_COSTS, BEST, PRICES = range(7)
+
+# Records: the last name is their length.
+(
+    DAY,
+    CAP,  # minutes
+    LOAD,  # minutes, set-ups included
+    HEAD,  # the sittings within, as a chain
+    PAINTER_DAY,
+    DAY_BEGIN,  # in t: the windows of this painter on this day
+    DAY_END,
+    SLOT_BEGIN,
+    SLOT_END,
+    WINDOW,
+) = range(10)
+(
+    OF_PANEL,
+    MINUTES,
+    PALETTE,
+    LO,  # first and last window by itself
+    HI,
+    LIST_BEGIN,  # in t: the windows of the painters allowed
+    LIST_END,
+    LIST_FIRST,  # in t: window -> the first entry of that list not before it
+    RACK_ROW,  # in t: window -> the day its place is free again; NOWHERE: it takes none
+    OLD_DAY,  # in the plan before
+    LOCKED,
+    IS_LAST,
+    LINK_BEGIN,
+    LINK_END,
+    PALETTE_BEGIN,  # in t: the sittings of its palette
+    PALETTE_END,
+    NEXT,
+    PRIOR,
+    SITTING,
+) = range(19)
+BEFORE, KIND, LINK_LO, LINK_HI, LINK = range(5)  # LINK_LO, LINK_HI: in t, window -> window
+BEGIN, END, FIRST_LINK, SIZE, DUE, EARLIEST, FINISH_ROW, FINISH_LEAST, MARK, PANEL = range(10)
+
+
+class Columns(NamedTuple):
+    """One plan on its way."""
+
+    m: Any
+    f: Any
+    t: Any
+
+    @property
+    def at(self) -> list[int]:
+        """The window of each sitting."""
+        return [int(b) for b in self.m[self.m[AT] : self.m[AT] + self.m[N_SITTINGS]]]
+
+    @property
+    def best_at(self) -> list[int]:
+        """The same of the best plan seen."""
+        return [int(b) for b in self.m[self.m[BEST_AT] : self.m[BEST_AT] + self.m[N_SITTINGS]]]
+
+    def window(self, b: int, field: int) -> int:
+        return int(self.m[self.m[WINDOWS] + b * WINDOW + field])
+
+    def sitting(self, s: int, field: int) -> int:
+        return int(self.m[self.m[SITTINGS] + s * SITTING + field])
+
+    def panel(self, i: int, field: int) -> int:
+        return int(self.m[self.m[PANELS] + i * PANEL + field])
+
+    def sittings_of(self, i: int) -> range:
+        return range(self.panel(i, BEGIN), self.panel(i, END))
+
+    def plain(self) -> "Columns":
+        """As lists, for the search that is not compiled."""
+        return Columns(self.m.tolist(), self.f.tolist(), self.t.tolist())
+
+
+class Builder:
+    """Puts an array of whole numbers together, part by part, and notes in its header where each begins."""
+
+    def __init__(self) -> None:
+        self.header = np.zeros(HEADER, np.int64)
+        self._parts: list[np.ndarray] = [self.header]
+        self._length = HEADER
+
+    def put(self, name: int, numbers: np.ndarray) -> None:
+        self.header[name] = self._length
+        flat = np.asarray(numbers, np.int64).ravel()
+        self._parts.append(flat)
+        self._length += len(flat)
+
+    def room(self, name: int, length: int, value: int = 0) -> None:
+        self.put(name, np.full(length, value))
+
+    def joined(self) -> np.ndarray:
+        return np.concatenate(self._parts)

@@ -1,0 +1,137 @@
+"""The search compiled by numba, kept in a folder so that it is compiled once.
+
+The functions of ``kernel``, ``insert`` and ``moves`` stay plain Python; here copies of them that call each other are
+compiled. The folder's name holds a checksum of their sources and the versions, so an old compilation is never loaded.
+"""
+
+import hashlib
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+from functools import cache
+from importlib.util import find_spec
+from pathlib import Path
+from types import FunctionType, ModuleType
+from typing import Any
+
+from server.planning.schedule import columns, insert, kernel, moves
+
+MODULES: tuple[ModuleType, ...] = (kernel, insert, moves)
+ROOT = Path(__file__).parents[3]
+LOCK_S = 600  # a compilation that takes longer has died
+DONE = "compiled"  # a file that says that the folder is whole
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """The ways into the search, all of one compilation."""
+
+    improve: Callable[..., int]
+    put_in: Callable[..., bool]
+    add: Callable[..., None]
+    take: Callable[..., None]
+    recount: Callable[..., None]
+    is_compiled: bool
+
+
+PLAIN = Search(moves.improve, insert.put_in, kernel.add, kernel.take, kernel.recount, is_compiled=False)
+
+
+def _functions() -> dict[str, FunctionType]:
+    """Every function of the search by name."""
+    return {
+        name: value
+        for module in MODULES
+        for name, value in vars(module).items()
+        if isinstance(value, FunctionType) and value.__module__ == module.__name__
+    }
+
+
+@cache
+def key() -> str:
+    """What a compilation depends on."""
+    digest = hashlib.sha256(f"{sys.version} {sys.platform}".encode())
+    spec = find_spec("numba")
+    for module in (columns, *MODULES):
+        digest.update(Path(str(module.__file__)).read_bytes())
+    if spec is not None and spec.origin is not None:
+        digest.update(spec.origin.encode())
+        digest.update(str(Path(spec.origin).stat().st_mtime_ns).encode())
+    return digest.hexdigest()[:16]
+
+
+def folder(data: Path) -> Path:
+    """Where the compilation is kept below the data directory."""
+    return data / "compiled" / key()
+
+
+def is_available() -> bool:
+    """Whether there is a compiler at all."""
+    return find_spec("numba") is not None
+
+
+def is_ready(data: Path) -> bool:
+    """Whether the search was compiled here before, so that it loads within a moment."""
+    return is_available() and (folder(data) / DONE).exists()
+
+
+@cache
+def load(data: Path) -> Search:
+    """The compiled search, from the folder where it is there; otherwise it is compiled when first called."""
+    import numba
+    from numba.core import config
+
+    kept = folder(data)
+    kept.mkdir(parents=True, exist_ok=True)
+    config.CACHE_DIR = str(kept)  # type: ignore[attr-defined]
+    made: dict[str, Any] = {}
+    around: dict[str, Any] = {}
+    for module in MODULES:
+        around |= vars(module)
+    for name, function in _functions().items():
+        copy = FunctionType(function.__code__, around, name)
+        copy.__qualname__ = name
+        copy.__module__ = function.__module__
+        made[name] = numba.njit(cache=True, error_model="numpy", _nrt=False)(copy)
+    around |= made  # the copies call each other
+    return Search(made["improve"], made["put_in"], made["add"], made["take"], made["recount"], is_compiled=True)
+
+
+def mark_ready(data: Path) -> None:
+    """Note that the folder holds all of the compilation."""
+    (folder(data) / DONE).write_text(key(), encoding="utf-8")
+
+
+_chosen: list[Search] = [PLAIN]
+
+
+def current() -> Search:
+    """The search of this process: plain until `choose` found the compiled one."""
+    return _chosen[0]
+
+
+def choose(data: Path) -> Search:
+    """Take the compiled search where the folder holds it whole; never compiles."""
+    if is_ready(data) and not current().is_compiled:
+        _chosen[0] = load(data)
+    return current()
+
+
+def compile_aside(data: Path) -> None:
+    """Compile in a process of its own, which goes on when this one ends. One at a time; a lock file says so."""
+    if not is_available() or is_ready(data):
+        return
+    kept = folder(data)
+    kept.mkdir(parents=True, exist_ok=True)
+    lock = kept / "compiling"
+    with suppress(OSError):
+        if time.time() - lock.stat().st_mtime > LOCK_S:
+            lock.unlink()
+    with suppress(FileExistsError):
+        lock.touch(exist_ok=False)
+        command = [sys.executable, "-P", "-m", "server.planning.schedule.compiling", str(data)]
+        quiet = subprocess.DEVNULL
+        subprocess.Popen(command, stdin=quiet, stdout=quiet, stderr=quiet, start_new_session=True, cwd=ROOT)  # noqa: S603

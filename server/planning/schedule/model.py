@@ -1,0 +1,121 @@
+"""From a question in days and names to columns of numbers, with what the question itself has fixed."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from server.planning.schedule import tables
+from server.planning.schedule.calendar import Window, Zone, windows
+from server.planning.schedule.problem import PanelJob, Previous, Problem, Sitting
+from server.planning.schedule.shape import Laid, Shape
+from server.planning.schedule.speed import DryingClock
+from server.planning.schedule.tables import Tables
+
+SPARE_DAYS = 400  # of the clock beyond the last window: racks and final waits run on
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What of the plan before is not to move: ``pinned`` stays where it is, ``done`` is over, ``left_out`` has no
+    place."""
+
+    pinned: dict[str, Previous]
+    done: dict[str, Previous]
+    left_out: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """What the columns' numbers stand for. ``pins`` maps a sitting's number to its window."""
+
+    problem: Problem
+    shape: Shape
+    days: int
+
+    @property
+    def zone(self) -> Zone:
+        return self.shape.zone
+
+    @property
+    def windows(self) -> tuple[Window, ...]:
+        return self.shape.windows
+
+    @property
+    def panels(self) -> tuple[PanelJob, ...]:
+        return self.problem.panels
+
+    @property
+    def sittings(self) -> tuple[Sitting, ...]:
+        return self.shape.sittings
+
+    @property
+    def panel_of(self) -> tuple[int, ...]:
+        """The panel of each sitting."""
+        return self.shape.panel_of
+
+    @property
+    def pins(self) -> dict[int, int]:
+        return self.shape.pins
+
+
+def kept_of(problem: Problem, left_out: Iterable[str] = (), free: Iterable[str] = ()) -> Kept:
+    """Pins and sittings of today, but for those named ``free``; a pin in the past that is not done was missed."""
+    zone = Zone(problem.zone, problem.today)
+    loose = set(free)
+    pinned = {}
+    for one in problem.previous:
+        day = zone.day_of(one.start_at)
+        stays = (one.pinned and day >= 0) or (problem.keep_today and day == 0)
+        if stays and not one.done and one.sitting not in loose:
+            pinned[one.sitting] = one
+    done = {one.sitting: one for one in problem.previous if one.done}
+    return Kept(pinned, done, frozenset(left_out))
+
+
+def build(problem: Problem, days: int, kept: Kept) -> Model:
+    """The model for so many days from today."""
+    zone = Zone(problem.zone, problem.today)
+    of = {s.id: s for panel in problem.panels for s in panel.sittings}
+    found, pinned = _with_pins(problem, windows(problem.painters, zone, days), of, kept)
+    least = min((zone.day_of(one.start_at) for one in problem.previous), default=0)
+    clock = DryingClock(problem.speed, zone, min(least, 0) - 1, days + SPARE_DAYS)
+    made = Tables(found, clock, zone, days + SPARE_DAYS, round_up=tables.needs_rounding(problem))
+    done = {key: _laid(problem, of[key], one, zone) for key, one in kept.done.items() if key in of}
+    rows = tuple(
+        tuple(tables.in_order(panel, [s for s in panel.sittings if s.id not in done and s.id not in kept.left_out]))
+        for panel in problem.panels
+    )
+    number = {s.id: n for n, s in enumerate(s for row in rows for s in row)}
+    pins = {number[key]: b for key, b in pinned.items() if key in number}
+    return Model(problem, Shape(problem, zone, found, made, rows, pins, done), days)
+
+
+def _with_pins(
+    problem: Problem, found: Sequence[Window], of: dict[str, Sitting], kept: Kept
+) -> tuple[tuple[Window, ...], dict[str, int]]:
+    """The windows, with one of its own for each pinned sitting that lies outside the hours."""
+    zone = Zone(problem.zone, problem.today)
+    places = {p.id: n for n, p in enumerate(problem.painters)}
+    own: dict[str, Window] = {}
+    for key, one in kept.pinned.items():
+        if key in of:
+            allowed = [places[p] for p in of[key].painters] or list(places.values())
+            start, day = round(zone.minute_of(one.start_at)), zone.day_of(one.start_at)
+            inside = [w for w in found if w.day == day and w.painter in allowed and w.start_min <= start < w.end_min]
+            own[key] = inside[0] if inside else Window(start, start + of[key].minutes, allowed[0], day)
+    every = sorted({*found, *own.values()}, key=lambda w: (w.start_min, w.painter, w.end_min))
+    position = {window: n for n, window in enumerate(every)}
+    return tuple(every), {key: position[window] for key, window in own.items()}
+
+
+def _laid(problem: Problem, sitting: Sitting, one: Previous, zone: Zone) -> Laid:
+    """A layer counts as laid at the end of its sitting's window; out of hours at the end of the sitting."""
+    start, day = zone.minute_of(one.start_at), zone.day_of(one.start_at)
+    here = Zone(problem.zone, one.start_at.astimezone(problem.zone).date())
+    shift = zone.minute_of(here.origin)
+    for painter in problem.painters:
+        if sitting.painters and painter.id not in sitting.painters:
+            continue
+        for window in windows((painter,), here, 1):
+            if window.start_min + shift <= start < window.end_min + shift:
+                return Laid(window.start_min + shift, window.end_min + shift, day)
+    return Laid(start, start + sitting.minutes, day)

@@ -1,0 +1,253 @@
+"""Ruin and recreate: a move takes out a few panels, or parts of them, and puts them back one by one at least cost.
+
+What is taken out hangs together: panels that meet in time, that share a palette, or that stand in the way of a late
+one. A move is kept by the rule of simulated annealing (Kirkpatrick, Gelatt and Vecchi, 1983; ruin and recreate:
+Schrimpf and others, 2000; leaving windows out at random: Christiaens and Vanden Berghe, 2020).
+"""
+
+from math import log
+
+from server.planning.schedule.columns import (
+    AT,
+    BEGIN,
+    BEST,
+    BEST_AT,
+    BLINK,
+    COSTS,
+    DUE,
+    END,
+    HEAD,
+    KEPT,
+    LOCKED,
+    MARK,
+    MOST_TOUCHED,
+    N_PANELS,
+    N_SITTINGS,
+    N_TAKEN,
+    N_TOUCHED,
+    N_WINDOWS,
+    NEXT,
+    NOWHERE,
+    OF_PANEL,
+    OVERFULL,
+    PALETTE,
+    PALETTE_BEGIN,
+    PALETTE_END,
+    PANEL,
+    PANELS,
+    SITTING,
+    SITTINGS,
+    STAMP,
+    TAKEN,
+    TAKEN_FROM,
+    TOUCHED,
+    WEIGHTS,
+    WIDTH,
+    WINDOW,
+    WINDOWS,
+    Columns,
+)
+from server.planning.schedule.insert import put_in
+from server.planning.schedule.kernel import add, draw, recount, take, total
+
+BLINK_PER_MILLE = 12
+SMALLEST = 1e-7
+
+
+def take_part(c: Columns, i: int, begin: int, end: int) -> None:
+    """Take the sittings ``begin`` to before ``end`` of panel i out, and note it."""
+    m, _, _ = c
+    mark = m[PANELS] + i * PANEL + MARK
+    if m[mark] != m[STAMP]:
+        if m[N_TOUCHED] >= MOST_TOUCHED:
+            return
+        m[mark] = m[STAMP]
+        m[m[TOUCHED] + m[N_TOUCHED]] = i
+        m[N_TOUCHED] += 1
+    for s in range(begin, end):
+        if m[m[AT] + s] != NOWHERE and m[m[SITTINGS] + s * SITTING + LOCKED] == 0:
+            m[m[TAKEN] + m[N_TAKEN]] = s
+            m[m[TAKEN_FROM] + m[N_TAKEN]] = m[m[AT] + s]
+            m[N_TAKEN] += 1
+            take(c, s)
+
+
+def take_around(c: Columns, s: int, how: int) -> None:
+    """Take s out with its whole panel (0), with all above it (1), or with a few beside it (2)."""
+    m, _, _ = c
+    i = m[m[SITTINGS] + s * SITTING + OF_PANEL]
+    begin, end = m[m[PANELS] + i * PANEL + BEGIN], m[m[PANELS] + i * PANEL + END]
+    if how == 1:
+        begin = s
+    if how == 2:
+        begin = max(begin, s - draw(c, 2))
+        end = min(end, s + 1 + draw(c, 2))
+    take_part(c, i, begin, end)
+
+
+def near(c: Columns, b: int, reach: int) -> int:
+    """A sitting in a window at random within ``reach`` of b, or NOWHERE."""
+    m, _, _ = c
+    at = b - reach + draw(c, 2 * reach + 1)
+    if at < 0 or at >= m[N_WINDOWS]:
+        return NOWHERE
+    s = m[m[WINDOWS] + at * WINDOW + HEAD]
+    while s != NOWHERE and m[m[SITTINGS] + s * SITTING + NEXT] != NOWHERE and draw(c, 2) == 0:
+        s = m[m[SITTINGS] + s * SITTING + NEXT]
+    return s
+
+
+def ruin_time(c: Columns, s: int, how: int) -> None:
+    """Take out a few that stand near each other in time."""
+    m, _, _ = c
+    b = m[m[AT] + s]
+    take_around(c, s, how)
+    count = 1 + draw(c, 4)
+    reach = 2 + draw(c, 12)
+    for _ in range(3 * count):
+        other = near(c, b, reach)
+        if other != NOWHERE:
+            take_around(c, other, how)
+        if m[N_TOUCHED] > count:
+            break
+
+
+def ruin_palette(c: Columns, s: int, how: int) -> None:
+    """Take out sittings of one palette that stand near each other in time, of a few drawn."""
+    m, _, t = c
+    b, own = m[m[AT] + s], m[SITTINGS] + s * SITTING
+    begin, end = m[own + PALETTE_BEGIN], m[own + PALETTE_END]
+    reach = 4 + draw(c, 40)
+    take_around(c, s, how)
+    count = 1 + draw(c, 4)
+    for _ in range(4 * count):
+        other = t[begin + draw(c, end - begin)]
+        if m[m[AT] + other] != NOWHERE and abs(m[m[AT] + other] - b) <= reach:
+            take_around(c, other, how)
+        if m[N_TOUCHED] > count:
+            break
+
+
+def ruin_costly(c: Columns, how: int) -> None:
+    """Take out the costliest panel of a few, and some that stand in its time."""
+    m, f, _ = c
+    i = draw(c, m[N_PANELS])
+    for _ in range(2):
+        other = draw(c, m[N_PANELS])
+        if f[m[COSTS] + other] > f[m[COSTS] + i]:
+            i = other
+    begin, end = m[m[PANELS] + i * PANEL + BEGIN], m[m[PANELS] + i * PANEL + END]
+    if begin == end:
+        return
+    first, last = m[m[AT] + begin], m[m[AT] + end - 1]
+    take_part(c, i, begin, end)
+    if first == NOWHERE or last < first:
+        return
+    count = 1 + draw(c, 4)
+    for _ in range(3 * count):
+        s = near(c, first + draw(c, last - first + 1), 2)
+        if s != NOWHERE:
+            take_around(c, s, how)
+        if m[N_TOUCHED] > count:
+            break
+
+
+def ruin(c: Columns) -> None:
+    """Take something out by one of the ways."""
+    m, _, _ = c
+    m[STAMP] += 1
+    m[N_TAKEN] = 0
+    m[N_TOUCHED] = 0
+    s = draw(c, m[N_SITTINGS])
+    if m[m[AT] + s] == NOWHERE:
+        return
+    way = draw(c, 100)
+    how = draw(c, 3)
+    if way < 35:
+        ruin_time(c, s, how)
+    elif way < 65 and m[m[SITTINGS] + s * SITTING + PALETTE] >= 0:
+        ruin_palette(c, s, how)
+    elif way < 90:
+        ruin_costly(c, how)
+    else:
+        take_around(c, s, 0)
+
+
+def comes_before(c: Columns, i: int, other: int, by: int) -> bool:
+    """Whether panel i is put in before the other."""
+    m, f, _ = c
+    if by == 1:
+        return f[m[WEIGHTS] + i] > f[m[WEIGHTS] + other]
+    if by == 2:
+        return m[m[PANELS] + i * PANEL + DUE] < m[m[PANELS] + other * PANEL + DUE]
+    return draw(c, 2) == 0
+
+
+def order(c: Columns) -> None:
+    """Put the touched panels in the order of their return: at random, the weightiest, or the soonest due first."""
+    m, _, _ = c
+    by = draw(c, 4)
+    touched = m[TOUCHED]
+    for a in range(1, m[N_TOUCHED]):
+        i = m[touched + a]
+        at = a
+        while at > 0 and comes_before(c, i, m[touched + at - 1], by):
+            m[touched + at] = m[touched + at - 1]
+            at -= 1
+        m[touched + at] = i
+
+
+def recreate(c: Columns) -> bool:
+    """Put all that was taken out back in; False where something found no place."""
+    m, _, _ = c
+    order(c)
+    for a in range(m[N_TOUCHED]):
+        if not put_in(c, m[m[TOUCHED] + a]):
+            return False
+    for a in range(m[N_TOUCHED]):
+        recount(c, m[m[TOUCHED] + a])
+    return True
+
+
+def put_back(c: Columns) -> None:
+    """Undo a move: what it placed comes out, what it took out goes back."""
+    m, _, _ = c
+    for a in range(m[N_TAKEN]):
+        if m[m[AT] + m[m[TAKEN] + a]] != NOWHERE:
+            take(c, m[m[TAKEN] + a])
+    for a in range(m[N_TAKEN]):
+        add(c, m[m[TAKEN] + a], m[m[TAKEN_FROM] + a])
+    for a in range(m[N_TOUCHED]):
+        recount(c, m[m[TOUCHED] + a])
+
+
+def keep(c: Columns) -> None:
+    """Note the plan as it stands as the best."""
+    m, _, _ = c
+    for s in range(m[N_SITTINGS]):
+        m[m[BEST_AT] + s] = m[m[AT] + s]
+
+
+def improve(c: Columns, moves: int, temperature: float) -> int:
+    """Try so many moves at one temperature; returns how many were kept. The best plan seen stays in BEST_AT."""
+    m, f, _ = c
+    kept = 0
+    crowded = m[OVERFULL]
+    m[BLINK] = BLINK_PER_MILLE
+    for _ in range(moves):
+        before = total(c)
+        m[WIDTH] = 4 + draw(c, 5) * draw(c, 5)
+        ruin(c)
+        if recreate(c) and m[OVERFULL] <= crowded:
+            after = total(c)
+            chance = (1 + draw(c, 1000000)) / 1000001.0
+            if after <= before - temperature * log(chance):
+                kept += 1
+                if after < f[BEST] - SMALLEST:
+                    f[BEST] = after
+                    keep(c)
+                continue
+        put_back(c)
+    m[BLINK] = 0
+    m[KEPT] += kept
+    return kept

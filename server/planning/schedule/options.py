@@ -1,0 +1,258 @@
+"""What would help a panel that will be late: each option tried, with less urgent panels making room.
+
+Panels go in by urgency, each where the plan has it. Before a late one does, it is put where it would come out soonest
+under each option; so an option sees only panels that are more urgent. Nothing of this changes the plan.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from functools import partial
+
+from server.planning.schedule import tables
+from server.planning.schedule.calendar import Window
+from server.planning.schedule.columns import (
+    AT,
+    CAP,
+    FINISH_ROW,
+    LINK,
+    LINK_LO,
+    LINKS,
+    NOWHERE,
+    PANEL,
+    PANELS,
+    RACK_ROW,
+    SET_UP_PRICE,
+    SITTING,
+    SITTINGS,
+    WIDTH,
+    WINDOW,
+    WINDOWS,
+    Columns,
+)
+from server.planning.schedule.insert import put_in
+from server.planning.schedule.kernel import add, take
+from server.planning.schedule.model import Model
+from server.planning.schedule.plan import Option
+from server.planning.schedule.planner import Bench
+from server.planning.schedule.problem import Link, Sitting, Spread
+from server.planning.schedule.shape import Shape
+from server.planning.schedule.solve import finish_of
+from server.planning.schedule.tables import Tables
+
+WIDE = 16
+MOST_PANELS = 60  # late panels whose options are tried, the costliest first
+MOST_SATURDAYS = 8
+SOONER = 2.0 / 3.0  # of the drying time: a thinner layer or a faster medium; an assumption, to be tried out in the app
+LESS_SURE = 0.75
+ONE_DAY = "Work on Saturday "
+
+
+@dataclass(slots=True)
+class Trial:
+    """A plan in plain columns in which closed days can be opened. ``extra``: day -> windows that stand closed."""
+
+    model: Model
+    c: Columns
+    extra: dict[int, list[int]]
+
+
+def options(bench: Bench, late: dict[str, date]) -> dict[str, tuple[Option, ...]]:
+    """For each late panel (its id, its planned day) what was tried and helps, the most helpful first."""
+    trial, at = _trial(bench)
+    panels = bench.model.panels
+    weight = {p.id: p.weight * (late[p.id] - (p.due_on or late[p.id])).days for p in panels if p.id in late}
+    wanted = set(sorted(weight, key=lambda one: -weight[one])[:MOST_PANELS])
+    far = date.max
+    by_urgency = sorted(range(len(panels)), key=lambda i: (-panels[i].weight, panels[i].due_on or far, i))
+    found: dict[str, tuple[Option, ...]] = {}
+    for i in by_urgency:
+        mine = trial.c.sittings_of(i)
+        if panels[i].id in wanted and all(at[s] != NOWHERE for s in mine):
+            found[panels[i].id] = _tried(trial, i, late[panels[i].id])
+        for s in mine:
+            if at[s] != NOWHERE and trial.c.m[trial.c.m[AT] + s] == NOWHERE:
+                add(trial.c, s, at[s])
+    return found
+
+
+def _trial(bench: Bench) -> tuple[Trial, list[int]]:
+    """Empty columns over the same days with windows on free Saturdays, and where the plan's sittings are in them."""
+    model, shape = bench.model, bench.model.shape
+    saturdays = _saturdays(model)
+    every = sorted([*model.windows, *saturdays], key=lambda w: (w.start_min, w.painter, w.end_min))
+    position = {window: b for b, window in enumerate(every)}
+    made = Tables(tuple(every), shape.tables.clock, model.zone, shape.tables.days, round_up=shape.tables.round_up)
+    pins = {s: position[model.windows[b]] for s, b in model.pins.items()}
+    wider = Shape(shape.problem, shape.zone, tuple(every), made, shape.rows, pins, shape.done)
+    trial = Trial(Model(model.problem, wider, model.days), wider.columns(1).plain(), {})
+    for window in saturdays:
+        trial.extra.setdefault(window.day, []).append(position[window])
+        _set(trial.c, WINDOWS, position[window] * WINDOW + CAP, 0)
+    for s, b in pins.items():
+        add(trial.c, s, b)
+    return trial, [NOWHERE if b == NOWHERE else position[model.windows[b]] for b in bench.desk.c.at]
+
+
+def _saturdays(model: Model) -> list[Window]:
+    """The first free Saturdays of each painter, with the hours of the last working day before."""
+    found = []
+    for painter in range(len(model.problem.painters)):
+        mine = [w for w in model.windows if w.painter == painter]
+        busy = {w.day for w in mine}
+        for day in [d for d in range(model.days) if _is_saturday(model, d) and d not in busy][:MOST_SATURDAYS]:
+            before = max((d for d in busy if d < day), default=None)
+            for w in [w for w in mine if w.day == before]:
+                start = model.zone.instant(w.start_min)
+                minute = start.hour * 60 + start.minute
+                begin = model.zone.wall(day, minute)
+                found.append(Window(begin, begin + w.minutes, painter, day))
+    return found
+
+
+def _is_saturday(model: Model, day: int) -> bool:
+    return (model.problem.today + timedelta(days=day)).isoweekday() == 6
+
+
+def _tried(trial: Trial, i: int, planned: date) -> tuple[Option, ...]:
+    found: dict[str, Option] = {}
+    today = trial.model.problem.today
+    base = _finish(trial, i)
+    if base is not None:
+        base_on = today + timedelta(days=base)
+        _note(found, "Let less urgent panels wait for it", base_on, planned)
+    for text, change in _changes(trial, i):
+        undo = change()
+        finish = _finish(trial, i)
+        undo()
+        if finish is not None and (base is None or finish < base):
+            _note(found, text, today + timedelta(days=finish), planned)
+    single = [option for text, option in found.items() if text.startswith(ONE_DAY)]
+    best = min(single, key=lambda option: option.finish_on, default=None)
+    kept = [option for option in found.values() if option not in single or option is best]
+    return tuple(sorted(kept, key=lambda o: (-o.saves_d, o.text)))
+
+
+def _note(found: dict[str, Option], text: str, finish: date, planned: date) -> None:
+    if finish < planned:
+        found[text] = Option(text, finish, (planned - finish).days)
+
+
+def _finish(trial: Trial, i: int) -> int | None:
+    """The day panel i would be deliverable, put in as things stand; it is out again afterwards."""
+    c = trial.c
+    price, c.f[SET_UP_PRICE] = c.f[SET_UP_PRICE], 0.0  # the soonest day counts, not the mixing
+    pinned = {s for s in c.sittings_of(i) if c.m[c.m[AT] + s] != NOWHERE}
+    c.m[WIDTH] = WIDE
+    placed = put_in(c, i)
+    finish = finish_of(c, i) if placed else None
+    for s in c.sittings_of(i):
+        if c.m[c.m[AT] + s] != NOWHERE and s not in pinned:
+            take(c, s)
+    c.f[SET_UP_PRICE] = price
+    return finish
+
+
+Change = Callable[[], Callable[[], None]]
+
+
+def _changes(trial: Trial, i: int) -> Iterator[tuple[str, Change]]:
+    """The options, each as what to change in the columns; changing answers how to change it back."""
+    panel, c = trial.model.panels[i], trial.c
+    mine = [trial.model.sittings[s] for s in c.sittings_of(i)]
+    slow = [s for s in mine if s.drying is not None and any(k.before == s.id for k in panel.links)]
+    if slow:
+        slowest = max(slow, key=lambda s: (s.drying.at(trial.model.problem.confidence) if s.drying else 0.0, s.id))
+        text = f"{slowest.id} thinner or with a faster medium, dry in two thirds of the time"
+        yield text, lambda: _drying(trial, i, {slowest.id: SOONER}, trial.model.problem.confidence)
+    if trial.model.problem.confidence > LESS_SURE:
+        yield (
+            f"Plan this panel at a chance of {LESS_SURE:.0%} instead of {trial.model.problem.confidence:.0%}",
+            lambda: _drying(trial, i, {}, LESS_SURE),
+        )
+    if panel.final_wait.p50_d > 0.0:
+        yield "Deliver it before the final wait, unvarnished or with a temporary coat", lambda: _no_wait(trial, i)
+    for day, windows in sorted(trial.extra.items()):
+        on = trial.model.problem.today + timedelta(days=day)
+        yield f"{ONE_DAY}{on.day} {on:%B %Y}", partial(_open, trial, windows)
+    if len(trial.extra) > 1:
+        every = [b for windows in trial.extra.values() for b in windows]
+        last = trial.model.problem.today + timedelta(days=max(trial.extra))
+        yield f"Work every free Saturday until {last.day} {last:%B %Y}", lambda: _open(trial, every)
+
+
+def _set(c: Columns, base: int, offset: int, value: int) -> int:
+    """Change one number of a record; returns what stood there."""
+    at = c.m[base] + offset
+    before, c.m[at] = c.m[at], value
+    return int(before)
+
+
+def _row(trial: Trial, kind: str, number: int) -> int:
+    """Where a row of the tables begins in the list, appended now."""
+    begin = len(trial.c.t)
+    trial.c.t.extend(trial.model.shape.tables.rows[kind][number].tolist())
+    return begin
+
+
+def _back(changed: list[tuple[int, int, int]], c: Columns) -> Callable[[], None]:
+    def undo() -> None:
+        for base, offset, value in reversed(changed):
+            _set(c, base, offset, value)
+
+    return undo
+
+
+def _drying(trial: Trial, i: int, factors: dict[str, float], confidence: float) -> Callable[[], None]:
+    """Other drying times for panel i: of some layers by a factor, of all at another confidence."""
+    model, c = trial.model, trial.c
+    problem = replace(model.problem, confidence=confidence)
+    panel = model.panels[i]
+    of: dict[str, Sitting] = {s.id: _faster(s, factors.get(s.id, 1.0)) for s in panel.sittings}
+    changed: list[tuple[int, int, int]] = []
+    for s in c.sittings_of(i):
+        sitting = of[model.sittings[s].id]
+        for j, link in _links_to(trial, s):
+            lower = tables.lower_limit_d(problem, link, of[link.before])
+            number = model.shape.tables.lo(lower)
+            offset = j * LINK + LINK_LO
+            changed.append((LINKS, offset, _set(c, LINKS, offset, _row(trial, "lo", number))))
+        if sitting.id in factors and sitting.rack_d is not None and model.problem.rack_places is not None:
+            number = model.shape.tables.rack(sitting.rack_d)
+            offset = s * SITTING + RACK_ROW
+            changed.append((SITTINGS, offset, _set(c, SITTINGS, offset, _row(trial, "rack", number))))
+    if confidence != model.problem.confidence:
+        changed.append(_finish_row(trial, i, panel.final_wait.at(confidence), panel.handling_d))
+    return _back(changed, c)
+
+
+def _faster(sitting: Sitting, factor: float) -> Sitting:
+    if factor == 1.0 or sitting.drying is None:
+        return sitting
+    rack = None if sitting.rack_d is None else sitting.rack_d * factor
+    return replace(sitting, drying=Spread(sitting.drying.p50_d * factor, sitting.drying.p90_d * factor), rack_d=rack)
+
+
+def _links_to(trial: Trial, s: int) -> Iterator[tuple[int, Link]]:
+    shape = trial.model.shape
+    begin = sum(len(row) for row in shape.links[:s])
+    for n, (link, _) in enumerate(shape.links[s]):
+        yield begin + n, link
+
+
+def _finish_row(trial: Trial, i: int, wait_d: float, handling_d: float) -> tuple[int, int, int]:
+    number = trial.model.shape.tables.finish(wait_d, handling_d)
+    offset = i * PANEL + FINISH_ROW
+    return PANELS, offset, _set(trial.c, PANELS, offset, _row(trial, "finish", number))
+
+
+def _no_wait(trial: Trial, i: int) -> Callable[[], None]:
+    return _back([_finish_row(trial, i, 0.0, trial.model.panels[i].handling_d)], trial.c)
+
+
+def _open(trial: Trial, windows: list[int]) -> Callable[[], None]:
+    changed = []
+    for b in windows:
+        offset = b * WINDOW + CAP
+        changed.append((WINDOWS, offset, _set(trial.c, WINDOWS, offset, trial.model.windows[b].minutes)))
+    return _back(changed, trial.c)

@@ -1,0 +1,164 @@
+"""The question a plan answers: painters with their hours, panels with their sittings, and what is fixed already."""
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from enum import StrEnum
+from math import exp, log
+from statistics import NormalDist
+from zoneinfo import ZoneInfo
+
+Z90 = NormalDist().inv_cdf(0.9)
+TARDINESS_PRICE = 100.0  # a day late of a panel of weight 1
+SET_UP_PRICE = 100.0  # a palette mixed on a day by a painter
+FLOW_PRICE = 2.0  # a day between a panel's delivery and the earliest it could be
+
+
+class LinkKind(StrEnum):
+    """How one sitting follows another on the same panel."""
+
+    DRY = "dry"  # once the lower layer is ready
+    WET_IN_WET = "wet_in_wet"  # before the lower layer sets
+    TACKY = "tacky"  # between two limits
+    SPLIT = "split"  # a long sitting carried on
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """A duration in reference days: log-normal through ``p50_d`` and ``p90_d``."""
+
+    p50_d: float
+    p90_d: float
+
+    def at(self, confidence: float) -> float:
+        """The duration that is not exceeded with this chance, 0 to 1."""
+        if self.p50_d <= 0.0:
+            return 0.0
+        return self.p50_d * exp(NormalDist().inv_cdf(confidence) / Z90 * log(self.p90_d / self.p50_d))
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """Working time that comes back every week. ``weekdays`` are ISO (1 is Monday); minutes of the wall clock's day."""
+
+    weekdays: frozenset[int]
+    start_min: int
+    end_min: int
+
+
+@dataclass(frozen=True, slots=True)
+class DayHours:
+    """One day that is unlike its weekday: its own hours in place of the weekly ones; ``None`` twice: closed."""
+
+    on: date
+    start_min: int | None = None
+    end_min: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RuleHours:
+    """Hours that repeat by a rule (RFC 5545, the text after ``RRULE:``) from ``first_on`` on; without hours: closed."""
+
+    rule: str
+    first_on: date
+    start_min: int | None = None
+    end_min: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Painter:
+    """Days of a rule take the place of weekly hours, single days take the place of both."""
+
+    id: str
+    hours: tuple[Hours, ...]
+    days: tuple[DayHours, ...] = ()
+    rules: tuple[RuleHours, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Sitting:
+    """One painting session on one panel. ``painters`` empty: any. ``drying`` is when its layer may take the next one.
+
+    ``rack_d`` reference days until it may be stacked; None: it takes no place in the rack.
+    """
+
+    id: str
+    minutes: int
+    palette: str | None = None
+    painters: tuple[str, ...] = ()
+    drying: Spread | None = None
+    rack_d: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """``after_d`` and ``within_d`` in reference days. Wet limits hold at p10 where the layer's spread is known."""
+
+    before: str
+    after: str
+    kind: LinkKind
+    after_d: float = 0.0
+    within_d: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PanelJob:
+    """A panel to plan. ``final_wait`` reference days from the last sitting, then ``handling_d`` calendar days."""
+
+    id: str
+    sittings: tuple[Sitting, ...]
+    links: tuple[Link, ...] = ()
+    size: int = 1
+    weight: float = 1.0
+    release_on: date | None = None
+    due_on: date | None = None
+    final_wait: Spread = Spread(0.0, 0.0)
+    handling_d: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Previous:
+    """Where a sitting stood in the plan before. ``pinned`` ones stay; ``done`` ones are over."""
+
+    sitting: str
+    start_at: datetime
+    pinned: bool = False
+    done: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class DryingSpeed:
+    """Drying speed of each day, relative to the reference room: twelve months, or days from ``today`` on.
+
+    Beyond its end the last 28 days of ``by_day`` repeat.
+    """
+
+    by_month: tuple[float, ...] = ()
+    by_day: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Everything a plan depends on, but for the search's seed and budget. None: no limit on rack or easels."""
+
+    today: date
+    zone: ZoneInfo
+    painters: tuple[Painter, ...]
+    panels: tuple[PanelJob, ...]
+    speed: DryingSpeed = DryingSpeed(by_month=(1.0,) * 12)
+    confidence: float = 0.9
+    rack_places: int | None = None
+    easels: int | None = None
+    set_up_min: int = 30
+    move_price: float = 60.0
+    previous: tuple[Previous, ...] = ()
+    keep_today: bool = field(default=True)  # sittings of `previous` on `today` stay where they can
+
+
+def within_limit_d(link: Link, before: Sitting) -> float | None:
+    """The wet limit of a link in reference days: at p10 (p50 squared over p90) where the spread is known."""
+    if link.within_d is None:
+        return None
+    spread = before.drying
+    if link.kind is LinkKind.SPLIT or spread is None or spread.p90_d <= 0.0:
+        return link.within_d
+    return link.within_d * spread.p50_d / spread.p90_d

@@ -1,0 +1,310 @@
+"""A problem's windows, sittings, links and panels as records, and its tables one after the other."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from server.planning.schedule import columns, tables
+from server.planning.schedule.calendar import Window, Zone
+from server.planning.schedule.columns import (
+    AFTER,
+    BETWEEN,
+    CELLS,
+    FAR,
+    INTO,
+    MOST_BANS,
+    MOST_TOUCHED,
+    NOWHERE,
+    PRIVATE,
+    Builder,
+    Columns,
+)
+from server.planning.schedule.problem import (
+    FLOW_PRICE,
+    SET_UP_PRICE,
+    TARDINESS_PRICE,
+    Link,
+    LinkKind,
+    PanelJob,
+    Problem,
+    Sitting,
+)
+from server.planning.schedule.tables import Tables
+
+FAR_DAY = 10**8
+LONG_AGO = -2  # any day before today
+
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """A sitting that is over: its window's start and end in minutes, its day."""
+
+    start_min: float
+    end_min: float
+    day: int
+
+
+class Table:
+    """Lists of whole numbers, one after the other; those of drying requirements are put down once each."""
+
+    def __init__(self, made: Tables) -> None:
+        self._made = made
+        self._parts: list[np.ndarray] = []
+        self._length = 0
+        self._rows: dict[tuple[str, int], int] = {}
+
+    def put(self, numbers: Sequence[int] | np.ndarray) -> int:
+        """Where the list begins."""
+        begin = self._length
+        self._parts.append(np.asarray(numbers, dtype=np.int32))
+        self._length += len(numbers)
+        return begin
+
+    def row(self, kind: str, number: int) -> int:
+        """Where a row of `tables.Tables` begins."""
+        if (kind, number) not in self._rows:
+            self._rows[kind, number] = self.put(self._made.rows[kind][number])
+        return self._rows[kind, number]
+
+    def joined(self) -> np.ndarray:
+        return np.concatenate([*self._parts, np.zeros(1, np.int32)])
+
+
+@dataclass(frozen=True)
+class Shape:
+    """The pieces the columns are made of. ``rows`` are the sittings to plan of each panel, in order."""
+
+    problem: Problem
+    zone: Zone
+    windows: tuple[Window, ...]
+    tables: Tables
+    rows: tuple[tuple[Sitting, ...], ...]
+    pins: dict[int, int]
+    done: dict[str, Laid]
+
+    @cached_property
+    def sittings(self) -> tuple[Sitting, ...]:
+        return tuple(s for row in self.rows for s in row)
+
+    @cached_property
+    def panel_of(self) -> tuple[int, ...]:
+        return tuple(i for i, row in enumerate(self.rows) for _ in row)
+
+    @cached_property
+    def number(self) -> dict[str, int]:
+        return {s.id: n for n, s in enumerate(self.sittings)}
+
+    @cached_property
+    def links(self) -> list[list[tuple[Link, Sitting]]]:
+        """The links that lead to each sitting. Those between sittings that the question fixed cannot be kept here."""
+        into: list[list[tuple[Link, Sitting]]] = [[] for _ in self.sittings]
+        for panel in self.problem.panels:
+            of = {s.id: s for s in panel.sittings}
+            for link in panel.links:
+                before, after = self.number.get(link.before), self.number.get(link.after)
+                if before is not None and after is not None and not (before in self.pins and after in self.pins):
+                    into[after].append((link, of[link.before]))
+        return into
+
+    @cached_property
+    def shared(self) -> dict[str, list[int]]:
+        """The sittings of each palette that more than one uses."""
+        used: dict[str, list[int]] = {}
+        for n, sitting in enumerate(self.sittings):
+            if sitting.palette is not None:
+                used.setdefault(sitting.palette, []).append(n)
+        return {palette: found for palette, found in used.items() if len(found) > 1}
+
+    def may_stand(self, s: int, b: int) -> bool:
+        """Whether a sitting may be in a window by its release, by what is over, and by the pins below it."""
+        panel, sitting = self.problem.panels[self.panel_of[s]], self.sittings[s]
+        low, high = self._bounds(panel, sitting)
+        of = {one.id: one for one in panel.sittings}
+        for link in (one for one in panel.links if one.after == sitting.id):
+            pinned = self.pins.get(self.number.get(link.before, -1))
+            if pinned is None:
+                continue
+            lo = self.tables.rows["lo"][self.tables.lo(tables.lower_limit_d(self.problem, link, of[link.before]))]
+            hi = self.tables.rows["hi"][self.tables.hi(tables.upper_limit_d(link, of[link.before]))]
+            into = link.kind is LinkKind.WET_IN_WET and pinned == b
+            if (lo[pinned] > b and not into) or hi[pinned] < b:
+                return False
+        return low <= b <= high
+
+    def columns(self, seed: int) -> Columns:
+        """A plan in which nothing stands but the rack places of what is over."""
+        table, built = Table(self.tables), Builder()
+        windows, count = self._window_records(table), len(self.sittings)
+        longest = max((len(row) for row in self.rows), default=0) + 1
+        widest = max((sum(map(len, self._links_of(i))) for i in range(len(self.rows))), default=0) + 1
+        built.put(columns.WINDOWS, windows)
+        built.put(columns.SITTINGS, self._sitting_records(table))
+        built.put(columns.LINKS, self._link_records(table))
+        built.put(columns.PANELS, self._panel_records(table))
+        built.room(columns.AT, count, NOWHERE)
+        built.room(columns.BEST_AT, count, NOWHERE)
+        built.room(columns.SLOTS, int(windows[:, columns.SLOT_END].max(initial=0)) + 1)
+        built.put(columns.RACK, self._rack_of_done())
+        built.room(columns.USED, len(windows) * max(1, len(self.shared)))
+        for name in (columns.ROW_COUNT, columns.CHOSEN):
+            built.room(name, longest)
+        for name in (columns.CELL_WINDOW, columns.CELL_NEED):
+            built.room(name, longest * CELLS)
+        for name in (columns.REACH_LO, columns.REACH_HI, columns.BACK):
+            built.room(name, widest * CELLS)
+        for name in (columns.TAKEN, columns.TAKEN_FROM):
+            built.room(name, count)
+        built.room(columns.TOUCHED, MOST_TOUCHED + 1)
+        for name in (columns.BANS, columns.BANNED):
+            built.room(name, MOST_BANS)
+        self._numbers(built.header, seed)
+        floats = self._floats(built.header, longest)
+        return Columns(built.joined(), floats, table.joined())
+
+    def _numbers(self, header: np.ndarray, seed: int) -> None:
+        problem = self.problem
+        header[columns.N_WINDOWS] = len(self.windows)
+        header[columns.N_SITTINGS] = len(self.sittings)
+        header[columns.N_PANELS] = len(self.rows)
+        header[columns.N_PALETTES] = max(1, len(self.shared))
+        header[columns.EASELS] = NOWHERE if problem.easels is None else problem.easels
+        header[columns.RACK_PLACES] = problem.rack_places or 0
+        header[columns.SET_UP_MIN] = problem.set_up_min
+        header[columns.SEED] = seed % 2147483646 + 1
+
+    def _floats(self, header: np.ndarray, longest: int) -> np.ndarray:
+        panels = len(self.rows)
+        header[columns.WEIGHTS] = columns.PRICES
+        header[columns.COSTS] = columns.PRICES + panels
+        header[columns.CELL_COST] = columns.PRICES + 2 * panels
+        found = np.zeros(columns.PRICES + 2 * panels + longest * CELLS)
+        found[columns.SET_UP_PRICE], found[columns.MOVE_PRICE] = SET_UP_PRICE, self.problem.move_price
+        found[columns.FLOW_PRICE], found[columns.TARDY_PRICE] = FLOW_PRICE, TARDINESS_PRICE
+        found[columns.BEST] = FAR
+        found[columns.PRICES : columns.PRICES + panels] = [panel.weight for panel in self.problem.panels]
+        return found
+
+    def _window_records(self, table: Table) -> np.ndarray:
+        edges = np.unique([m for w in self.windows for m in (w.start_min, w.end_min)])
+        of_day: dict[tuple[int, int], list[int]] = {}
+        for b, w in enumerate(self.windows):
+            of_day.setdefault((w.painter, w.day), []).append(b)
+        number = {key: n for n, key in enumerate(of_day)}
+        begins = {key: table.put(found) for key, found in of_day.items()}
+        keys = [(w.painter, w.day) for w in self.windows]
+        found = np.zeros((len(self.windows), columns.WINDOW), np.int64)
+        found[:, columns.DAY] = [w.day for w in self.windows]
+        found[:, columns.CAP] = [w.minutes for w in self.windows]
+        found[:, columns.HEAD] = NOWHERE
+        found[:, columns.PAINTER_DAY] = [number[key] for key in keys]
+        found[:, columns.DAY_BEGIN] = [begins[key] for key in keys]
+        found[:, columns.DAY_END] = [begins[key] + len(of_day[key]) for key in keys]
+        found[:, columns.SLOT_BEGIN] = np.searchsorted(edges, [w.start_min for w in self.windows])
+        found[:, columns.SLOT_END] = np.searchsorted(edges, [w.end_min for w in self.windows])
+        return found
+
+    def _allowed(self, sitting: Sitting) -> tuple[int, ...]:
+        places = {p.id: n for n, p in enumerate(self.problem.painters)}
+        return tuple(sorted({places[p] for p in sitting.painters})) or tuple(places.values())
+
+    def _lists(self, table: Table) -> dict[tuple[int, ...], tuple[int, int, int]]:
+        """For each group of painters: where its list of windows begins and ends, and where the way into it does."""
+        painter = np.array([w.painter for w in self.windows], dtype=np.int64)
+        made = {}
+        for group in dict.fromkeys(map(self._allowed, self.sittings)):
+            found = np.flatnonzero(np.isin(painter, group))
+            begin = table.put(found)
+            made[group] = begin, begin + len(found), table.put(np.searchsorted(found, np.arange(len(painter) + 1)))
+        return made
+
+    def _sitting_records(self, table: Table) -> np.ndarray:
+        lists, problem = self._lists(table), self.problem
+        palettes = {p: (n, table.put(used), len(used)) for n, (p, used) in enumerate(self.shared.items())}
+        old = {p.sitting: max(LONG_AGO, self.zone.day_of(p.start_at)) for p in problem.previous if not p.done}
+        followed = {link.before for panel in problem.panels for link in panel.links if link.after in self.number}
+        ends = np.cumsum([len(row) for row in self.links])
+        found = np.zeros((len(self.sittings), columns.SITTING), np.int64)
+        panel_of = self.panel_of
+        for n, sitting in enumerate(self.sittings):
+            one = found[n]
+            one[columns.OF_PANEL], one[columns.MINUTES] = panel_of[n], sitting.minutes
+            one[columns.LO], one[columns.HI] = self._bounds(problem.panels[panel_of[n]], sitting)
+            one[columns.LIST_BEGIN], one[columns.LIST_END], one[columns.LIST_FIRST] = lists[self._allowed(sitting)]
+            one[columns.PALETTE] = NOWHERE if sitting.palette is None else PRIVATE
+            if sitting.palette in palettes:
+                one[columns.PALETTE], begin, length = palettes[sitting.palette]
+                one[columns.PALETTE_BEGIN], one[columns.PALETTE_END] = begin, begin + length
+            takes_place = problem.rack_places is not None and sitting.rack_d is not None
+            one[columns.RACK_ROW] = (
+                table.row("rack", self.tables.rack(sitting.rack_d or 0.0)) if takes_place else NOWHERE
+            )
+            day = old.get(sitting.id)
+            one[columns.OLD_DAY] = NOWHERE if day is None else LONG_AGO if day < 0 else day
+            one[columns.LOCKED], one[columns.IS_LAST] = n in self.pins, sitting.id not in followed
+            one[columns.LINK_BEGIN], one[columns.LINK_END] = ends[n] - len(self.links[n]), ends[n]
+        return found
+
+    def _bounds(self, panel: PanelJob, sitting: Sitting) -> tuple[int, int]:
+        """The first and last window of a sitting, by its release and by what is over already."""
+        release = max(((panel.release_on or self.problem.today) - self.problem.today).days, 0)
+        starts, clock = self.tables.start, self.tables.clock
+        low = np.searchsorted(starts, self.zone.minute_of(self.zone.day_start(release)) - tables.EDGE_MIN)
+        high = len(self.windows) - 1
+        of = {s.id: s for s in panel.sittings}
+        for link in panel.links:
+            laid = self.done.get(link.before)
+            if link.after != sitting.id or laid is None:
+                continue
+            after = tables.lower_limit_d(self.problem, link, of[link.before])
+            ready = clock.after(np.array([laid.end_min]), after)[0]
+            low = max(low, np.searchsorted(starts, ready - tables.EDGE_MIN))
+            limit = tables.upper_limit_d(link, of[link.before])
+            if limit is not None:
+                until = clock.after(np.array([laid.start_min]), limit)[0]
+                high = min(high, np.searchsorted(starts, until + tables.EDGE_MIN, side="right") - 1)
+        return int(low), int(high)
+
+    def _links_of(self, i: int) -> list[list[tuple[Link, Sitting]]]:
+        return [self.links[self.number[s.id]] for s in self.rows[i]]
+
+    def _link_records(self, table: Table) -> np.ndarray:
+        pairs = [pair for row in self.links for pair in row]
+        found = np.zeros((len(pairs), columns.LINK), np.int64)
+        for one, (link, before) in zip(found, pairs, strict=True):
+            limit = tables.upper_limit_d(link, before)
+            one[columns.BEFORE] = self.number[link.before]
+            one[columns.KIND] = INTO if link.kind is LinkKind.WET_IN_WET else AFTER if limit is None else BETWEEN
+            one[columns.LINK_LO] = table.row("lo", self.tables.lo(tables.lower_limit_d(self.problem, link, before)))
+            one[columns.LINK_HI] = table.row("hi", self.tables.hi(limit))
+        return found
+
+    def _panel_records(self, table: Table) -> np.ndarray:
+        found = np.zeros((len(self.rows), columns.PANEL), np.int64)
+        ends = np.cumsum([len(row) for row in self.rows])
+        first_link = 0
+        for i, (one, panel) in enumerate(zip(found, self.problem.panels, strict=True)):
+            wait_d = panel.final_wait.at(self.problem.confidence)
+            one[columns.BEGIN], one[columns.END] = ends[i] - len(self.rows[i]), ends[i]
+            one[columns.FIRST_LINK], one[columns.SIZE] = first_link, panel.size
+            one[columns.DUE] = FAR_DAY if panel.due_on is None else (panel.due_on - self.problem.today).days
+            one[columns.FINISH_ROW] = table.row("finish", self.tables.finish(wait_d, panel.handling_d))
+            one[columns.FINISH_LEAST] = self._least(panel, wait_d)
+            first_link += sum(map(len, self._links_of(i)))
+        return found
+
+    def _least(self, panel: PanelJob, wait_d: float) -> int:
+        """The day before which what is over already lets the panel not be delivered."""
+        ends = [self.done[s.id].end_min for s in panel.sittings if s.id in self.done]
+        return int(self.tables.finish_days(np.array([max(ends)]), wait_d, panel.handling_d)[0]) if ends else LONG_AGO
+
+    def _rack_of_done(self) -> np.ndarray:
+        used = np.zeros(self.tables.days + 2, dtype=np.int64)
+        for panel in self.problem.panels:
+            for sitting in panel.sittings:
+                laid = self.done.get(sitting.id)
+                if laid is not None and sitting.rack_d is not None:
+                    until = self.tables.rack_until(np.array([laid.end_min]), sitting.rack_d)[0]
+                    used[max(laid.day, 0) : until] += panel.size
+        return used

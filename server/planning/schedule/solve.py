@@ -1,0 +1,254 @@
+"""From columns to a plan: greedy at once, then ruin and recreate while the budget lasts."""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+from server.planning.schedule.columns import (
+    AFTER,
+    AT,
+    BEST,
+    BEST_AT,
+    COSTS,
+    DUE,
+    EARLIEST,
+    FAR,
+    FINISH_LEAST,
+    FINISH_ROW,
+    FLOOR,
+    FLOW_PRICE,
+    HI,
+    IS_LAST,
+    KIND,
+    LINK,
+    LINK_BEGIN,
+    LINK_END,
+    LINKS,
+    LO,
+    LOCKED,
+    MOVE_PRICE,
+    N_SITTINGS,
+    NOWHERE,
+    PANEL,
+    PANELS,
+    SET_UP_PRICE,
+    TARDY_PRICE,
+    WEIGHTS,
+    WIDTH,
+    Columns,
+)
+from server.planning.schedule.compiled import Search
+from server.planning.schedule.kernel import add, is_linked, price_at, recount, total
+from server.planning.schedule.model import Model
+
+WIDE, NARROW, ALONE = 64, 16, 8
+
+
+@dataclass(slots=True)
+class Desk:
+    """A plan being worked on: the columns in the form the search wants, and the search."""
+
+    model: Model
+    search: Search
+    c: Columns
+
+    def put_in(self, i: int, width: int) -> bool:
+        """Put panel i in; where the places kept lead nowhere, behind everything else."""
+        m = self.c.m
+        m[WIDTH] = width
+        if self.search.put_in(self.c, i):
+            return True
+        m[FLOOR] = min(max(self.c.at) + 1, len(self.model.windows))
+        done = self.search.put_in(self.c, i)
+        m[FLOOR] = 0
+        return bool(done)
+
+    def window_of(self, s: int) -> int:
+        return int(self.c.m[self.c.m[AT] + s])
+
+    def take_out(self, i: int) -> None:
+        for s in self.c.sittings_of(i):
+            if self.window_of(s) != NOWHERE and not self.c.sitting(s, LOCKED):
+                self.search.take(self.c, s)
+        self.search.recount(self.c, i)
+
+    def total(self) -> float:
+        return float(total(self.c))
+
+    def keep_best(self) -> None:
+        """Note the plan as it stands as the best."""
+        m, count = self.c.m, self.c.m[N_SITTINGS]
+        m[m[BEST_AT] : m[BEST_AT] + count] = m[m[AT] : m[AT] + count]
+        self.c.f[BEST] = self.total()
+
+    def restore(self, at: Sequence[int]) -> None:
+        """Make the plan be ``at``, a window for each sitting."""
+        for s in range(len(self.model.sittings)):
+            if self.window_of(s) != NOWHERE:
+                self.search.take(self.c, s)
+        for s, b in enumerate(at):
+            if b != NOWHERE:
+                self.search.add(self.c, s, b)
+        for i in range(len(self.model.panels)):
+            self.search.recount(self.c, i)
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """``moves`` bounds the search by itself; otherwise ``seconds`` of ``clock``. ``seed`` of the search's numbers.
+
+    ``hot`` and ``cold`` are the temperatures it begins and ends with, in the objective's own unit.
+    """
+
+    seed: int = 1
+    seconds: float = 1.0
+    moves: int | None = None
+    clock: Callable[[], float] = lambda: 0.0
+    hot: float = 120.0
+    cold: float = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a search is: ``share`` of its budget, ``moves`` tried, and the best objective so far."""
+
+    share: float
+    moves: int
+    best: float
+
+
+def desk(model: Model, search: Search, seed: int) -> Desk:
+    """A desk with the pinned sittings in place and each panel's earliest day worked out."""
+    columns = model.shape.columns(seed)
+    made = Desk(model, search, columns if search.is_compiled else columns.plain())
+    _earliest(made)
+    for s, b in model.pins.items():
+        add(made.c, s, b)
+    for i in range(len(model.panels)):
+        recount(made.c, i)
+    return made
+
+
+def _earliest(made: Desk) -> None:
+    """The day each panel could be delivered had it the studio to itself; NOWHERE where it cannot be placed at all."""
+    c, f = made.c, made.c.f
+    prices = f[SET_UP_PRICE], f[MOVE_PRICE], f[TARDY_PRICE], f[FLOW_PRICE]
+    f[SET_UP_PRICE], f[MOVE_PRICE], f[TARDY_PRICE], f[FLOW_PRICE] = 0.0, 0.0, 0.0, 1.0
+    for i in range(len(made.model.panels)):
+        mine = c.sittings_of(i)
+        for s in mine:
+            if s in made.model.pins:
+                add(c, s, made.model.pins[s])
+        c.m[WIDTH] = ALONE if _only_waits(c, mine) else WIDE
+        placed = made.search.put_in(c, i)
+        c.m[c.m[PANELS] + i * PANEL + EARLIEST] = finish_of(c, i) if placed else NOWHERE
+        for s in mine:
+            if made.window_of(s) != NOWHERE:
+                made.search.take(c, s)
+        f[c.m[COSTS] + i] = 0.0
+    f[SET_UP_PRICE], f[MOVE_PRICE], f[TARDY_PRICE], f[FLOW_PRICE] = prices
+
+
+def _only_waits(c: Columns, mine: range) -> bool:
+    """Whether no sitting of the panel has a limit that it may come too late for."""
+    if not mine:
+        return True
+    links = range(c.sitting(mine.start, LINK_BEGIN), c.sitting(mine.stop - 1, LINK_END))
+    return all(c.m[c.m[LINKS] + j * LINK + KIND] == AFTER for j in links)
+
+
+def finish_of(c: Columns, i: int) -> int:
+    """The day panel i, wholly placed, is deliverable."""
+    ends = [s for s in c.sittings_of(i) if c.sitting(s, IS_LAST)]
+    days = [int(c.t[c.panel(i, FINISH_ROW) + c.m[c.m[AT] + s]]) for s in ends]
+    return max([c.panel(i, FINISH_LEAST), *days])
+
+
+def greedy(made: Desk) -> list[int]:
+    """Put all panels in, by the best of a few orders of urgency. Returns those that found no place."""
+    c = made.c
+    wanted = [i for i in range(len(made.model.panels)) if c.sittings_of(i) and c.panel(i, EARLIEST) != NOWHERE]
+    due = {i: c.panel(i, DUE) for i in wanted}
+    slack = {i: due[i] - c.panel(i, EARLIEST) for i in wanted}
+    weight = {i: float(c.f[c.m[WEIGHTS] + i]) for i in wanted}
+    orders: list[Callable[[int], tuple[float, ...]]] = [
+        lambda i: (slack[i] / max(weight[i], 0.1) if slack[i] > 0 else slack[i] * weight[i], i),
+        lambda i: (due[i], -weight[i]),
+        lambda i: (-weight[i], due[i]),
+    ]
+    best: tuple[int, float] | None = None
+    found: tuple[list[int], list[int]] = ([], [])
+    for key in orders:
+        failed = [i for i in sorted(wanted, key=key) if not made.put_in(i, NARROW)]
+        for i in wanted:
+            made.search.recount(c, i)
+        cost = (len(failed), made.total())
+        if best is None or cost < best:
+            best, found = cost, (c.at, failed)
+        for i in wanted:
+            made.take_out(i)
+    made.restore(found[0])
+    made.keep_best()
+    return found[1]
+
+
+def anneal(made: Desk, budget: Budget) -> Iterator[Progress]:
+    """Search until the budget is spent, telling how far it is; the best plan is in the desk's columns then."""
+    begun, tried, share = budget.clock(), 0, 0.0
+    chunk = 100
+    while share < 1.0:
+        temperature = budget.hot * (budget.cold / budget.hot) ** share
+        if budget.moves is not None:
+            chunk = min(100, budget.moves - tried)
+        before = budget.clock()
+        made.search.improve(made.c, chunk, temperature)
+        tried += chunk
+        now = budget.clock()
+        if budget.moves is not None:
+            share = tried / budget.moves
+        else:
+            share = (now - begun) / budget.seconds
+            chunk = int(min(20_000, max(10, chunk * min(4.0, 0.02 / max(now - before, 1e-4)))))
+        yield Progress(min(share, 1.0), tried, float(made.c.f[BEST]))
+
+
+def start(made: Desk) -> list[int]:
+    """The first plan: where things stood before as far as that holds, the rest by the greedy way. Returns the panels
+    that found no place."""
+    stood = place_previous(made)
+    if not stood:
+        return greedy(made)
+    c = made.c
+    left = [i for i in range(len(made.model.panels)) if any(made.window_of(s) == NOWHERE for s in c.sittings_of(i))]
+    failed = [i for i in sorted(left, key=lambda i: (c.panel(i, DUE), i)) if not made.put_in(i, NARROW)]
+    for i in range(len(made.model.panels)):
+        made.search.recount(c, i)
+    made.keep_best()
+    return failed
+
+
+def place_previous(made: Desk) -> int:
+    """Put sittings where they stood in the plan before, where that still holds; returns how many stand there now."""
+    model, c = made.model, made.c
+    before = {p.sitting: p for p in model.problem.previous if not p.done}
+    starts: dict[tuple[int, int], list[int]] = {}
+    for b, w in enumerate(model.windows):
+        starts.setdefault((w.painter, w.day), []).append(b)
+    count = 0
+    for s, sitting in enumerate(model.sittings):
+        one = before.get(sitting.id)
+        if one is None or made.window_of(s) != NOWHERE:
+            continue
+        minute, day = model.zone.minute_of(one.start_at), model.zone.day_of(one.start_at)
+        for painter, own in enumerate(model.problem.painters):
+            for b in starts.get((painter, day), ()):
+                inside = model.windows[b].start_min <= minute < model.windows[b].end_min
+                allowed = not sitting.painters or own.id in sitting.painters
+                if inside and allowed and made.window_of(s) == NOWHERE and _fits(c, s, b):
+                    made.search.add(c, s, b)
+                    count += 1
+    return count
+
+
+def _fits(c: Columns, s: int, b: int) -> bool:
+    in_bounds = c.sitting(s, LO) <= b <= c.sitting(s, HI)
+    return in_bounds and price_at(c, s, b) < FAR and is_linked(c, s, b)

@@ -1,0 +1,56 @@
+"""Drying as a clock that runs with the climate: reference days passed, by minutes from the origin."""
+
+from datetime import timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.planning.schedule.calendar import MINUTES_PER_DAY, Zone
+from server.planning.schedule.problem import DryingSpeed
+
+REPEATED_DAYS = 28
+Minutes = NDArray[np.float64]
+
+
+def speed_of(speed: DryingSpeed, zone: Zone, day: int) -> float:
+    """The speed on a day counted from today; days before a list of days begin are like its first."""
+    if speed.by_month:
+        return speed.by_month[(zone.today + timedelta(days=day)).month - 1]
+    days = speed.by_day
+    if day < len(days):
+        return days[max(day, 0)]
+    period = min(REPEATED_DAYS, len(days))
+    return days[len(days) - period + (day - len(days)) % period]
+
+
+class DryingClock:
+    """``progress`` of an instant and back, exact within a day, over ``first`` to ``last`` day from today.
+
+    Beyond the last day the mean speed of its last year goes on.
+    """
+
+    def __init__(self, speed: DryingSpeed, zone: Zone, first: int, last: int) -> None:
+        days = range(first, last + 1)
+        self._edge_min = np.array([zone.minute_of(zone.day_start(day)) for day in (*days, last + 1)])
+        rate = np.array([speed_of(speed, zone, day) for day in days]) / MINUTES_PER_DAY
+        self._progress = np.concatenate(([0.0], np.cumsum(rate * np.diff(self._edge_min))))
+        self._far_rate = float(rate[-365:].mean())
+        self._near_rate = float(rate[0])
+
+    def progress(self, minute: Minutes) -> Minutes:
+        """Reference days from the clock's beginning to each instant."""
+        inside = np.interp(minute, self._edge_min, self._progress)
+        beyond = np.maximum(minute - self._edge_min[-1], 0.0) * self._far_rate
+        before = np.minimum(minute - self._edge_min[0], 0.0) * self._near_rate
+        return inside + beyond + before
+
+    def instant(self, progress: Minutes) -> Minutes:
+        """The instants at which the clock shows these reference days."""
+        inside = np.interp(progress, self._progress, self._edge_min)
+        beyond = np.maximum(progress - self._progress[-1], 0.0) / self._far_rate
+        before = np.minimum(progress, 0.0) / self._near_rate
+        return inside + beyond + before
+
+    def after(self, minute: Minutes, reference_d: float) -> Minutes:
+        """The instants at which so many reference days have passed."""
+        return self.instant(self.progress(minute) + reference_d)

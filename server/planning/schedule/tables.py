@@ -1,0 +1,130 @@
+"""The question as columns: windows, sittings in order, and tables from window to window for each drying requirement.
+
+The search never sees a temperature or a date. Tables say, for a layer laid in a window, the first window by which it is
+ready (``lo``), the last that starts before it sets (``hi``), the day by which it may be stacked (``rack``), and the
+day a panel is deliverable whose last layer it is (``finish``).
+"""
+
+from collections.abc import Hashable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.planning.schedule.calendar import MINUTES_PER_DAY, Window, Zone
+from server.planning.schedule.problem import Link, LinkKind, PanelJob, Problem, Sitting, within_limit_d
+from server.planning.schedule.speed import DryingClock
+
+Ints = NDArray[np.int32]
+MOST_TABLES = 600  # from here on requirements are rounded up to 0.01 d, so that layers can share a table
+EDGE_MIN = 1e-6  # an instant that falls on a window's start but for rounding counts as that start
+NEVER = np.iinfo(np.int32).max
+
+
+class Tables:
+    """Rows are asked for by what they depend on and made once. ``round_up``: see ``MOST_TABLES``."""
+
+    def __init__(self, found: Sequence[Window], clock: DryingClock, zone: Zone, days: int, *, round_up: bool) -> None:
+        self.windows, self.clock, self.zone, self.days, self.round_up = found, clock, zone, days, round_up
+        self.rows: dict[str, list[Ints]] = {"lo": [], "hi": [], "rack": [], "finish": []}
+        self.known: dict[Hashable, int] = {}
+        self.start = np.array([w.start_min for w in found], dtype=float)
+        self.end = np.array([w.end_min for w in found], dtype=float)
+        self.day_start = np.array([zone.minute_of(zone.day_start(d)) for d in range(days + 2)])
+        self.progress_end = clock.progress(self.end)
+        self.progress_start = clock.progress(self.start)
+
+    def _row(self, kind: str, key: Hashable, row: NDArray[np.int64]) -> int:
+        number = len(self.rows[kind])
+        self.rows[kind].append(np.minimum(row, NEVER).astype(np.int32))
+        self.known[kind, key] = number
+        return number
+
+    def _reference(self, reference_d: float) -> float:
+        return float(np.ceil(reference_d * 100.0 - 1e-9) / 100.0) if self.round_up else reference_d
+
+    def lo(self, reference_d: float) -> int:
+        """The first window that starts once so many reference days have passed from the end of each window."""
+        wanted = self._reference(reference_d)
+        found = self.known.get(("lo", wanted))
+        if found is not None:
+            return found
+        ready = self.clock.instant(self.progress_end + wanted) if wanted > 0.0 else self.end
+        return self._row("lo", wanted, np.searchsorted(self.start, ready - EDGE_MIN))
+
+    def hi(self, reference_d: float | None) -> int:
+        """The last window that starts within so many reference days of the start of each window."""
+        found = self.known.get(("hi", reference_d))
+        if found is not None:
+            return found
+        if reference_d is None:
+            last = np.full(len(self.windows), len(self.windows) - 1)
+        else:
+            limit = self.clock.instant(self.progress_start + reference_d)
+            last = np.searchsorted(self.start, limit + EDGE_MIN, side="right") - 1
+        return self._row("hi", reference_d, last)
+
+    def rack(self, reference_d: float) -> int:
+        """The first day on which a layer laid in each window needs its place no more."""
+        wanted = self._reference(reference_d)
+        found = self.known.get(("rack", wanted))
+        if found is not None:
+            return found
+        return self._row("rack", wanted, self.rack_until(self.end, wanted))
+
+    def rack_until(self, laid_min: NDArray[np.float64], reference_d: float) -> NDArray[np.int64]:
+        free = self.clock.after(laid_min, reference_d)
+        return np.minimum(np.searchsorted(self.day_start, free - EDGE_MIN), self.days)
+
+    def finish(self, wait_d: float, handling_d: float) -> int:
+        """The day on which a panel is deliverable whose last layer is laid in each window."""
+        found = self.known.get(("finish", (wait_d, handling_d)))
+        if found is not None:
+            return found
+        return self._row("finish", (wait_d, handling_d), self.finish_days(self.end, wait_d, handling_d))
+
+    def finish_days(self, laid_min: NDArray[np.float64], wait_d: float, handling_d: float) -> NDArray[np.int64]:
+        whole, part = divmod(handling_d, 1.0)
+        dry = self.clock.after(laid_min, wait_d) + part * MINUTES_PER_DAY
+        days = np.searchsorted(self.day_start, dry - EDGE_MIN)
+        for late in np.flatnonzero(days > self.days):  # beyond the days at hand: by the calendar
+            instant = self.zone.instant(float(dry[late]))
+            day = self.zone.day_of(instant)
+            days[late] = day + (self.zone.minute_of(self.zone.day_start(day)) < dry[late] - EDGE_MIN)
+        return days + int(whole)
+
+
+def needs_rounding(problem: Problem) -> bool:
+    """Whether there are so many different dryings that tables would fill the memory."""
+    asked = {(s.drying, s.rack_d) for panel in problem.panels for s in panel.sittings}
+    return len(asked) > MOST_TABLES
+
+
+def in_order(panel: PanelJob, sittings: Sequence[Sitting]) -> list[Sitting]:
+    """The sittings so that each comes after those it follows, otherwise as given. Needs links without a circle."""
+    waiting = {s.id: sum(1 for link in panel.links if link.after == s.id) for s in panel.sittings}
+    by_id = {s.id: s for s in panel.sittings}
+    open_now = [s.id for s in panel.sittings if waiting[s.id] == 0]
+    found = []
+    while open_now:
+        one = open_now.pop(0)
+        found.append(one)
+        for link in panel.links:
+            if link.before == one:
+                waiting[link.after] -= 1
+                if waiting[link.after] == 0:
+                    open_now.insert(0, link.after)
+    if len(found) < len(panel.sittings):
+        raise ValueError(f"the links of {panel.id} run in a circle")
+    wanted = {s.id for s in sittings}
+    return [by_id[one] for one in found if one in wanted]
+
+
+def lower_limit_d(problem: Problem, link: Link, before: Sitting) -> float:
+    """Reference days from the end of the lower sitting's window to the start of the upper's."""
+    if link.kind is LinkKind.DRY:
+        return before.drying.at(problem.confidence) if before.drying else 0.0
+    return link.after_d if link.kind is LinkKind.TACKY else 0.0
+
+
+def upper_limit_d(link: Link, before: Sitting) -> float | None:
+    return None if link.kind is LinkKind.DRY else within_limit_d(link, before)

@@ -1,0 +1,160 @@
+"""The ``plan`` call: its examples, its faults by path, that it depends on nothing but the request."""
+
+import copy
+import io
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from server.formats import calls
+from server.formats.calls.command import run
+from server.formats.calls.layer_in import Collector
+from server.formats.calls.plan import PlanAnswer, solved
+from server.formats.calls.plan_in import PlanRequest
+from server.formats.calls.plan_problem import problem
+from server.planning.schedule.check import check
+
+EXAMPLES = Path(calls.__file__).parent / "examples"
+NOW = datetime(2026, 11, 2, 12, tzinfo=UTC)
+NAMES = [p.stem for p in sorted(EXAMPLES.glob("plan_*.json"))]
+
+
+def example(name: str) -> Any:
+    return json.loads((EXAMPLES / f"{name}.json").read_text())["request"]
+
+
+def ask(request: Any) -> Any:
+    return calls.answer("plan", request, NOW)
+
+
+def faults(request: Any) -> dict[str, str]:
+    with pytest.raises(calls.CallProblem) as raised:
+        ask(request)
+    return {fault.path: fault.message for fault in raised.value.errors}
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_example_answers_in_the_described_shape_and_holds(name: str) -> None:
+    answer = ask(example(name))
+    PlanAnswer.model_validate(answer)
+    assert set(answer) == set(PlanAnswer.model_fields)
+    request = PlanRequest.model_validate(example(name))
+    asked = problem(request, Collector())
+    assert check(asked, solved(request, asked)) == []
+    for sitting in answer["sittings"]:
+        assert sitting["binding"]["text"]
+        assert sitting["may_slip_to"] >= sitting["start_at"]
+
+
+def test_the_terms_add_up_as_stated() -> None:
+    answer = ask(example("plan_one_panel"))
+    terms = answer["objective"]
+    priced = 100 * terms["weighted_tardiness_d"] + 100 * terms["set_ups"] + 2 * terms["flow_d"] + 60 * terms["moved"]
+    assert terms["total"] == priced
+    assert terms["weighted_tardiness_d"] == 5 * answer["panels"][0]["late_d"]
+
+
+def test_a_late_panel_lists_options_that_were_tried_and_help() -> None:
+    panel = ask(example("plan_one_panel"))["panels"][0]
+    assert panel["late_d"] > 0 and panel["options"]
+    for option in panel["options"]:
+        assert option["finish_on"] < panel["finish_on"] and option["saves_d"] > 0
+
+
+def test_pinned_stays_done_is_over_and_the_rest_may_move() -> None:
+    request = example("plan_again")
+    answer = ask(request)
+    stands = {s["id"]: s["start_at"] for s in answer["sittings"]}
+    assert stands["jug 1"].startswith("2026-11-03T09:30")
+    assert "pears 1" not in stands
+    request["previous"][1]["start_at"] = "2026-11-02T09:30:00+00:00"  # before the layer below is ready
+    assert [m["sitting"] for m in ask(request)["moved"]] == ["pears 2"]
+
+
+def test_the_answer_depends_on_nothing_but_the_request() -> None:
+    request = example("plan_again")
+    assert ask(request) == ask(copy.deepcopy(request))
+    assert ask([request, example("plan_one_panel")]) == [ask(request), ask(example("plan_one_panel"))]
+
+
+def changed(path: str, value: Any) -> Any:
+    request = example("plan_one_panel")
+    at = request
+    steps = [int(step) if step.isdigit() else step for step in path.split(".")]
+    for step in steps[:-1]:
+        at = at[step]
+    at[steps[-1]] = value
+    return request
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "named"),
+    [
+        ("colour", 1, "colour"),
+        ("today", "2 November", "today"),
+        ("today", 20, "today"),
+        ("time_zone", "Atlantis", "time_zone"),
+        ("confidence", 0.3, "confidence"),
+        ("moves", -1, "moves"),
+        ("panels.0.shape", "oval", "panels[0].shape"),
+        ("panels.0.weight", -1, "panels[0].weight"),
+        ("panels.0.sittings.0.minutes", 0, "panels[0].sittings[0].minutes"),
+        ("panels.0.sittings.1.id", "a1", "panels[0].sittings[1].id"),
+        ("panels.0.sittings.0.painters", ["nobody"], "panels[0].sittings[0].painters[0]"),
+        ("panels.0.sittings.0.drying_reference_d", None, "panels[0].sittings[0].drying_reference_d"),
+        ("panels.0.sittings.0.drying_reference_d.p90", 1.0, "panels[0].sittings[0].drying_reference_d"),
+        ("panels.0.links.0.kind", "damp", "panels[0].links[0].kind"),
+        ("panels.0.links.0.to", "z9", "panels[0].links[0].to"),
+        ("panels.0.links.1.within_reference_d", None, "panels[0].links[1].within_reference_d"),
+        ("panels.0.links.0.within_reference_d", 3.0, "panels[0].links[0].within_reference_d"),
+        ("panels.0.links.2.within_reference_d", 1.0, "panels[0].links[2].within_reference_d"),
+        ("painters.0.hours.0.to", "08:00", "painters[0].hours[0]"),
+        ("painters.0.hours.0.to", "25:00", "painters[0].hours[0].to"),
+        ("painters.0.hours.1.from", "12:00", "painters[0].hours[1]"),
+        ("painters.0.exceptions.0.from", "10:00", "painters[0].exceptions[0]"),
+        ("drying_speed.by_month", [1.0] * 11, "drying_speed.by_month"),
+        ("drying_speed.by_day", [1.0], "drying_speed"),
+        ("previous", [{"sitting": "z", "start_at": "2026-11-02T10:00:00+00:00"}], "previous[0].sitting"),
+        ("previous", [{"sitting": "a1", "start_at": "2026-11-02T10:00:00"}], "previous[0].start_at"),
+    ],
+)
+def test_faults_are_named_by_their_path(path: str, value: Any, named: str) -> None:
+    assert named in faults(changed(path, value))
+
+
+def test_links_in_a_circle_are_refused() -> None:
+    request = example("plan_one_panel")
+    request["panels"][0]["links"].append({"from": "a4", "to": "a1", "kind": "split"})
+    assert faults(request) == {"panels[0].links": "run in a circle"}
+
+
+def test_what_has_no_place_is_told_with_its_reason() -> None:
+    answer = ask(changed("panels.0.sittings.2.minutes", 600))
+    assert [u["sitting"] for u in answer["unplaced"]] == ["a3", "a4"]
+    assert "600 minutes" in answer["unplaced"][0]["reason"]
+    assert answer["panels"][0]["finish_on"] is None
+    assert [s["id"] for s in answer["sittings"]] == ["a1", "a2"]
+
+
+def test_nobody_who_works_leaves_everything_unplaced() -> None:
+    request = changed("painters.0.hours", [])
+    request["painters"][0]["exceptions"] = []
+    answer = ask(request)
+    assert len(answer["unplaced"]) == 4 and answer["sittings"] == []
+
+
+def test_a_studio_without_panels_has_an_empty_plan() -> None:
+    assert ask(changed("panels", []))["sittings"] == []
+
+
+def test_the_command_prints_the_same_and_exits_with_2_on_faults(tmp_path: Path) -> None:
+    file, out, err = tmp_path / "plan.json", io.StringIO(), io.StringIO()
+    file.write_text(json.dumps(example("plan_again")))
+    assert run("plan", str(file), out, err) == 0
+    assert json.loads(out.getvalue()) == ask(example("plan_again"))
+    file.write_text(json.dumps(changed("today", 3)))
+    assert run("plan", str(file), out, err) == 2
+    assert json.loads(err.getvalue())["errors"][0]["path"] == "today"

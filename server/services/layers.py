@@ -21,7 +21,7 @@ from server.services.layer_commands import (
 )
 from server.services.stack import Stack
 from server.services.unit import moment
-from server.store.tables import Layer, LayerMix, Mix, Panel, Thinner
+from server.store.tables import FinishStep, FinishTest, Layer, LayerMix, Mix, Panel, Thinner
 
 __all__ = ["LAYER_KINDS", "LayerCreate", "LayerMixPart", "LayerPaint", "LayerUpdate"]
 
@@ -126,6 +126,8 @@ def unpaint(session: Session, actor: Actor, uid: str) -> Layer:
         raise Refused(f"“{above.kind}” is painted on top of it. Put that one back first.")
     if stack.tests_of(session, (layer,)):
         raise Refused("It has touch tests. Take those back first.")
+    if _is_seen_to(session, layer):
+        raise Refused("The finish was begun on it: steps are done, or the picture was tested. Take those back first.")
     thaw(layer)
     overrides.forget(layer)
     session.flush()
@@ -230,6 +232,23 @@ def _judge(session: Session, actor: Actor, pile: Stack, layer: Layer, recorded_a
         return
     session.flush()
     overrides.keep(layer, overrides.of_layer(session, actor, pile, layer), layer.override_reason)
+
+
+def _is_seen_to(session: Session, layer: Layer) -> bool:
+    """Whether a step of the finish was done, or a test of the picture made, since the layer went on."""
+    asked = (
+        select(col(FinishStep.id)).where(
+            col(FinishStep.panel_id) == layer.panel_id,
+            col(FinishStep.archived_at).is_(None),
+            col(FinishStep.done_at) >= layer.painted_at,
+        ),
+        select(col(FinishTest.id)).where(
+            col(FinishTest.panel_id) == layer.panel_id,
+            col(FinishTest.archived_at).is_(None),
+            col(FinishTest.tested_at) >= layer.painted_at,
+        ),
+    )
+    return any(session.scalars(query.limit(1)).first() is not None for query in asked)
 
 
 def _make_room(pile: Stack, layer: Layer) -> None:

@@ -96,6 +96,6 @@ def next_words(closing: ClosingFact, today: date) -> str:
         return "Final varnish"
     if closing.swab_from is None:
         return ""
-    if closing.swab_from <= today:
-        return "Swab test, today"
+    if closing.swab_due:
+        return "Swab test"
     return f"Swab test, from {standing_words.far_day_words(closing.swab_from, today)}"

@@ -78,7 +78,7 @@ def closing_words(closing: ClosingFact | None, today: date) -> str:
         return ""
     if closing.swabbed:
         return "the swab stayed clean: ready for its final varnish"
-    if closing.swab_from is not None and closing.swab_from <= today:
+    if closing.swab_due:
         return "the wait is over: a swab test says whether it may be varnished"
     return f"a final varnish {span_words(closing.varnish, today)}, after a swab test"
 

@@ -27,6 +27,8 @@ VARIANTS: Mapping[str, tuple[str, ...]] = {
     "/panels": ("state=test", "q=nothing-is-called-so"),
     "/panels/{uid}": ("scale=log",),
     "/panels/{uid}/layers/new": ("painted=1",),
+    "/panels/{uid}/finish/steps": ("action=wrap&done=1",),
+    "/panels/{uid}/finish/tests": ("method=swab",),
     "/mixes": ("archived=true",),
     "/mixing": ("mix={Mix}&panel={Panel}",),
     "/room": ("archived=true",),

@@ -7,13 +7,15 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from server.services import board, finish, finish_tests, history, overrides, panels
+from server.science.results import Stage
+from server.services import board, finish, finish_tests, history, layers, overrides, panels
 from server.services.board.facts import ClosingFact, GateFact, PanelFact
 from server.services.errors import Conflict, Invalid, NotFound, Refused
 from server.services.finish import FinishStepCreate, FinishStepDo, FinishStepUpdate
 from server.services.finish_tests import FinishTestCreate, FinishTestUpdate
 from server.store.tables import FinishStep, FinishTest, Panel
 from tests.services.conftest import NOW, Bench
+from tests.services.layer_acts import act
 
 PRAGUE = ZoneInfo("Europe/Prague")
 DAY = timedelta(days=1)
@@ -273,3 +275,36 @@ def test_an_archived_panel_s_finish_stays_as_it_is(bench: Bench) -> None:
         do(bench, step)
     with pytest.raises(Refused, match="archived"):
         log(bench, panel, "nail", "dent")
+
+
+def test_a_layer_that_was_varnished_does_not_go_back_to_planned(bench: Bench) -> None:
+    panel = bench.panel()
+    layer = bench.painted(panel, 90.0)
+    framed = plan(bench, panel, "frame", done_at=NOW)
+    with pytest.raises(Refused, match="finish was begun"):
+        act(bench, layers.unpaint, layer)
+    with bench.unit() as work:
+        finish.archive(work.session, bench.actor, framed.uid)
+    assert act(bench, layers.unpaint, layer).painted_at is None
+
+
+def test_the_panel_s_history_tells_of_its_finish(bench: Bench) -> None:
+    panel = old_picture(bench, 90.0)
+    plan(bench, panel, "frame", done_at=NOW)
+    log(bench, panel, "nail", "no_dent")
+    with bench.db.read() as session:
+        told = [entry.label for entry in history.of_panel(session, bench.actor, panel.uid)]
+    assert told[:2] == ["Tested", "Planned"]
+
+
+def test_no_day_for_the_varnish_is_told_before_the_film_is_dry_through(bench: Bench) -> None:
+    """The model's wait for varnish leaves out what lies deeper than 200 um; dry-through does not."""
+    panel = bench.panel()
+    bench.painted(panel, 5.0, thickness_preset=None, wet_thickness_um=1500.0)
+    with bench.db.read() as session:
+        [layer] = board.panel_page(session, bench.actor, panel.uid, NOW, PRAGUE).layers
+    varnish, through = layer.stages[Stage.FINAL_VARNISH], layer.stages[Stage.DRY_THROUGH]
+    assert (varnish.low, varnish.high) >= (through.low, through.high)
+    assert varnish.central >= through.central
+    [region] = layer.regions
+    assert region.stages[Stage.FINAL_VARNISH].low >= region.stages[Stage.DRY_THROUGH].low

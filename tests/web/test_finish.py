@@ -109,8 +109,7 @@ def test_recording_one_of_today_asks_as_well(easel: Easel) -> None:
 
 def test_a_test_is_one_press_and_can_be_corrected_and_taken_back(easel: Easel) -> None:
     panel = old_picture(easel)
-    page = easel.client.get(f"{panel}/finish")
-    press = next(form for form in forms_of(page) if form.values.get("method") == "nail")
+    press = next(form for form in forms_of(easel.client.get(f"{panel}/finish")) if form.values.get("method") == "nail")
     answer = easel.client.post(press.action, data=press.filled(result="no_dent"))
     assert answer.status_code == 303 and answer.headers["location"] == f"{panel}/finish#tests"
     page = easel.client.get(f"{panel}/finish").text
@@ -197,3 +196,21 @@ def test_the_end_of_a_sitting_logs_what_the_plan_has_for_today(easel: Easel) -> 
     assert form.values["layers-0-is_painted"] == "true"
     assert easel.client.post("/sittings/end", data=form.filled(rags="none")).status_code == 303
     assert "painted today at 09:00" in easel.client.get(panel).text
+
+
+def test_a_finished_panel_shows_its_next_test_on_today(easel: Easel) -> None:
+    """Half a year before varnish: Parkhurst 1898."""
+    panel = old_picture(easel)
+    assert easel.client.post(f"{panel}/finish", data={"command_key": "k"}).status_code == 303
+    wall = easel.client.get("/").text
+    assert "Swab test, from 30 March 2027" in wall and f'href="{panel}/finish"' in wall
+    later = easel.client.get("/?on=2027-04-02").text
+    assert "the wait is over: a swab test says whether it may be varnished" in later
+
+
+def test_a_step_that_is_planned_too_early_says_so(easel: Easel) -> None:
+    panel = old_picture(easel)
+    step(easel, panel, "final_varnish", planned_on="2027-02-01")
+    assert easel.client.get(f"{panel}/finish").text.count("Too early <small>") == 1
+    step(easel, panel, "frame", planned_on="2027-02-01")
+    assert easel.client.get(f"{panel}/finish").text.count("Too early <small>") == 1

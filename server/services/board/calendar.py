@@ -11,7 +11,7 @@ from server.science.results import LayerEstimate
 from server.services.access import Actor
 from server.services.board.chains import span_of
 from server.services.board.facts import CalendarBoard, CalendarLayer, CalendarRow, DaySpan, Moment
-from server.services.board.films import LayerOn, LayerToCome, day_span, instant, local_day, panel_layers
+from server.services.board.films import LayerOn, LayerToCome, instant, local_day, panel_layers, stage_days
 from server.services.board.rows import StudioRows
 from server.services.board.shown import NO_DAYS, panel_fact, swatch
 from server.services.board.snapshot import snapshot
@@ -85,7 +85,7 @@ def _planned(
                 is_planned=True,
                 colour=_colour(layer, rows),
                 stages=stages,
-                days={stage: day_span(start, found, moment.zone) for stage, found in stages.items()},
+                days=stage_days(start, stages, moment.zone),
             )
         )
     return tuple(shown)

@@ -113,14 +113,18 @@ def closing_of(layers: PanelLayers, rows: StudioRows, moment: Moment) -> Closing
     )
     question = asking(layers, rows, Action.FINAL_VARNISH, moment.at)
     varnish = swab_from = None
-    swabbed = False
+    swabbed = swab_due = False
     if question is not None and varnished_at is None:
         varnish = first_span(question, moment)
         verdict = VERDICTS.of(question, moment.at, moment.on)
         swabbed = _is_swabbed(question, verdict)
-        swab_from = None if swabbed else opens_on(verdict, question, moment) or moment.on
+        opens = opens_on(verdict, question, moment)
+        swab_due = not swabbed and opens is None
+        swab_from = None if swabbed else opens or moment.on
     tests = [finish_test_fact(row) for row in reversed(made)]
-    return ClosingFact(tuple(sorted(steps, key=_in_order)), tuple(tests), varnish, swab_from, swabbed, varnished_at)
+    return ClosingFact(
+        tuple(sorted(steps, key=_in_order)), tuple(tests), varnish, swab_from, swab_due, swabbed, varnished_at
+    )
 
 
 def _is_swabbed(question: Question, verdict: Verdict) -> bool:

@@ -190,14 +190,15 @@ class ClosingFact:
 
     ``steps`` planned ones first by day, then those done; ``tests`` from the latest. ``varnish`` is from when a final
     varnish may be tested for, as a range; ``swab_from`` the day from which the rules let one test, None once it is
-    varnished or nobody knows; ``varnished_at`` when a final varnish went on, ``swabbed`` that the swab stayed clean and
-    only the varnish is wanting.
+    varnished or nobody knows, ``swab_due`` that this day has come; ``swabbed`` that the swab stayed clean and only the
+    varnish is wanting; ``varnished_at`` when a final varnish went on.
     """
 
     steps: tuple[StepFact, ...]
     tests: tuple[FinishTestFact, ...]
     varnish: DaySpan | None
     swab_from: date | None
+    swab_due: bool
     swabbed: bool
     varnished_at: datetime | None
 

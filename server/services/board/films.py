@@ -239,7 +239,7 @@ def _film(draft: _Draft, answers: Mapping[Hashable, Forecast], zone: ZoneInfo) -
     if draft.observed_at is not None:
         seen_d = max(0.0, (draft.observed_at - row.painted_at).total_seconds() / SECONDS_PER_DAY)
     stages = found_reached(after_test(forecast.stages, draft.observed, seen_d), draft.observed, seen_d)
-    days = {stage: day_span(row.painted_at, found, zone) for stage, found in stages.items()}
+    days = stage_days(row.painted_at, stages, zone)
     return Film(recipe, forecast, stages, days, holding_region(forecast), None)
 
 
@@ -319,6 +319,17 @@ def instant(start: datetime, days: float) -> datetime:
 
 def local_day(at: datetime, zone: ZoneInfo) -> date:
     return at.astimezone(zone).date()
+
+
+def stage_days(start: datetime, stages: Mapping[Stage, StageRange], zone: ZoneInfo) -> dict[Stage, DaySpan]:
+    """The stages as dates. A very thick film's varnish stage leaves out what lies deep in it: no day is told for the
+    varnish before the one on which the film is dry through."""
+    days = {stage: day_span(start, found, zone) for stage, found in stages.items()}
+    varnish, through = days.get(Stage.FINAL_VARNISH), days.get(Stage.DRY_THROUGH)
+    if varnish is not None and through is not None:
+        pairs = ((varnish.low, through.low), (varnish.central, through.central), (varnish.high, through.high))
+        days[Stage.FINAL_VARNISH] = DaySpan(*(max(pair) for pair in pairs))
+    return days
 
 
 def day_span(start: datetime, found: StageRange, zone: ZoneInfo) -> DaySpan:

@@ -25,7 +25,7 @@ from server.services.board.facts import (
     StackBand,
     TestFact,
 )
-from server.services.board.films import LayerOn, LayerToCome, day_span, holding_region, instant, local_day
+from server.services.board.films import LayerOn, LayerToCome, holding_region, instant, local_day, stage_days
 from server.services.board.rows import StudioRows
 from server.services.board.standing import PanelStanding
 from server.services.forecasts import stages_from_json
@@ -197,7 +197,7 @@ def _with_days(
         return regions
     found = []
     for fact, region in zip(regions, estimate.regions, strict=True):
-        days = {stage: day_span(layer.row.painted_at, r, moment.zone) for stage, r in region.stages.items()}
+        days = stage_days(layer.row.painted_at, region.stages, moment.zone)
         values = {name: getattr(fact, name) for name in RegionFact.__dataclass_fields__}
         found.append(RegionFact(**values | {"stages": days}))
     return tuple(found)
@@ -227,7 +227,7 @@ def _promised(row: Row[Any], moment: Moment) -> Mapping[Stage, DaySpan]:
     if text is None:
         return NO_DAYS
     stages = stages_from_json(loads(text)["stages"])
-    return {stage: day_span(row.painted_at, found, moment.zone) for stage, found in stages.items()}
+    return stage_days(row.painted_at, stages, moment.zone)
 
 
 def _test(row: Row[Any]) -> TestFact:

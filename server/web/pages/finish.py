@@ -10,6 +10,7 @@ from starlette.datastructures import FormData
 from starlette.responses import Response
 
 from server.services import board, finish, finish_tests, history, overrides
+from server.services.board.facts import GateFact, StepFact
 from server.services.finish import FinishStepCreate, FinishStepDo, FinishStepUpdate
 from server.services.finish_tests import FinishTestCreate, FinishTestUpdate
 from server.store.tables import FinishAction
@@ -47,7 +48,9 @@ def show(page: Page, uid: str) -> Response:
             (gate, finish_words.first_words(gate, moment.today), finish_words.opens_words(gate, moment.today))
             for gate in (by_action[action] for action in finish_words.ACTIONS)
         ],
-        "planned": closing.planned if closing else (),
+        "planned": [
+            (step, _too_early(step, by_action[step.action], page)) for step in (closing.planned if closing else ())
+        ],
         "done": [
             (step, overrides.from_json(kept[step.uid].verdict_json)) for step in (closing.done if closing else ())
         ],
@@ -188,6 +191,13 @@ def mistaken(page: Page, posted: Posted, uid: str) -> Response:
 @router.post("/finish-tests/{uid}/restore")
 def count_again(page: Page, posted: Posted, uid: str) -> Response:
     return _at_test(page, posted, uid, finish_tests.restore, "Counts again:")
+
+
+def _too_early(step: StepFact, gate: GateFact, page: PageRequest) -> str:
+    """What the rules say of a step that is planned for a day before the gate opens; "" for nothing."""
+    if gate.opens_on is None or step.planned_on is None or step.planned_on >= gate.opens_on:
+        return ""
+    return finish_words.opens_words(gate, page.today)
 
 
 def _words() -> dict[str, Any]:

@@ -97,9 +97,14 @@ class PanelPage:
             lines=partial(lines_of, zone=moment.zone),
             hazards=in_order(kind for layer in board.layers for kind in layer.hazards),
             overruled=around.overruled,
-            has_open_sitting=around.sitting is not None,
+            has_open_sitting=_sat_at(around.sitting, board.panel.uid),
             finish_words=finish_words.next_words(board.panel.closing, moment.today) if board.panel.closing else "",
         )
+
+
+def _sat_at(sitting: SittingFact | None, uid: str) -> bool:
+    """Whether this panel was painted in the sitting that was not ended yet."""
+    return sitting is not None and any(sat.panel_uid == uid for sat in sitting.layers)
 
 
 def _odds(odds: float | None) -> OddsPicture | None:

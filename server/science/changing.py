@@ -15,7 +15,7 @@ from server.science.climate import FAR_D, Rooms, last_below
 from server.science.drying import Climate, dry_to_touch_d, front_d
 from server.science.films import Regions
 from server.science.met import MetClimate, Pace, blocks_of
-from server.science.routes import StageWeights, rows_of, stage_weights
+from server.science.routes import StageWeights, rows_of, stage_weights, varnish_by_itself
 from server.science.spread import PERCENTILES, log_quantiles
 
 ROUNDS = 5  # of reading the factor at the answer
@@ -85,8 +85,7 @@ def stage_clocks(rooms: Rooms, climate: Climate, films: tuple[np.ndarray, Pace, 
 
 def changing_days(regions: Regions, rooms: Rooms, room_of_row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Central days (rows, stages), and those of draws at every percentile (rows, stages, percentiles)."""
-    thick = bool(np.any(regions.thickness_um > reference.value("varnish_front_cap_um")))
-    kinds = stage_weights(regions)[: 4 if thick else 3]  # else the varnish waits a multiple of dry-through
+    kinds = stage_weights(regions)[: 4 if varnish_by_itself(regions).any() else 3]
     weights = StageWeights(*(np.stack([getattr(w, f.name) for w in kinds], axis=1) for f in fields(StageWeights)))
     climate, pace = rooms.climate(), pace_of(regions)
     clocks = stage_clocks(rooms, climate, (room_of_row, pace, weights))
@@ -124,10 +123,12 @@ class _Draws:
     def slower(self, rows: np.ndarray, stages: np.ndarray, until_d: np.ndarray) -> np.ndarray:
         """Logarithm of the factor at every percentile, the last axis; the first ones are those of the arguments."""
         row, kind, until = rows.ravel(), self._clock[stages.ravel()], until_d.ravel()
-        means, variance = self._met.means(row, kind, until)
+        met = self._met.means(row, kind, until)
         weight = StageWeights(*(getattr(self._weights, f.name)[row, kind] for f in fields(StageWeights)))
-        drawn = log_quantiles(rows_of(self._regions.of(row), means.of_draws(variance)), (weight,))[:, 0]
-        slower = drawn - np.log(self._met.central_days(row, kind, means))[:, None]
+        prepared = rows_of(self._regions.of(row), met.means.of_draws(met.variance))
+        central = np.log(self._met.central_days(row, kind, met.means))
+        further = met.share_variance * prepared.factors[:, 0, 0] ** 2
+        slower = log_quantiles(prepared, (weight,))[:, 0] - (central + further)[:, None]
         return slower.reshape(*until_d.shape, -1)
 
 

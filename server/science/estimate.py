@@ -20,7 +20,7 @@ from server.science.films import MixFilm, Regions, gather
 from server.science.provenance import Circumstances, provenance, warnings
 from server.science.recipe import LayerRecipe, Room
 from server.science.results import LayerEstimate, RegionEstimate, Stage, StageRange
-from server.science.routes import rows_of, stage_weights
+from server.science.routes import rows_of, stage_weights, varnish_by_itself
 from server.science.spread import MIDDLE, PERCENTILES, log_quantiles
 
 MODEL_VERSION = "2"  # percentiles in changing rooms, grounds that drink
@@ -87,7 +87,7 @@ def _constant(regions: Regions, rooms: Rooms) -> np.ndarray:
     drawn[:, 0] = drawn[:, 1] + np.log(share)
     # The varnish waits a multiple of dry-through, but for films beyond its cap: these are drawn by themselves.
     drawn[:, 4] = drawn[:, 3] + np.log(reference.value("varnish_multiple"))
-    thick = np.flatnonzero(regions.thickness_um > reference.value("varnish_front_cap_um"))
+    thick = np.flatnonzero(varnish_by_itself(regions))
     if thick.size:
         drawn[thick, 4] = log_quantiles(rows.of(thick), (varnish.of(thick),))[:, 0]
     return _as_factors(central, np.exp(drawn))

@@ -41,6 +41,7 @@ COLUMNS = (
     "iodine_value",
     "oil_multiplier",
     "oil_multiplier_sd",  # of its logarithm
+    "oil_multiplier_mean",  # what the draws do to its logarithm on the mean
     "speed_up",
     "slow_down",
     "metal_rate",
@@ -141,7 +142,8 @@ def mix_film(mix: MixRecipe) -> MixFilm:
     """A mix as the drying model sees it. Raises InputError with the path inside the mix."""
     facts = mix_facts(mix)
     oil_multiplier = sum(share * m for _, share, m in facts.oils)  # by volume, as drying index and iodine value
-    uncertain = [(share * m * reference.spread("oil_speed_multiplier")) ** 2 for _, share, m in facts.oils if m != 1]
+    sd = reference.spread("oil_speed_multiplier")
+    parts = [share * m / oil_multiplier for _, share, m in facts.oils if m != 1]
     drawn = sorted(((share, m) for _, share, m in facts.pigments if m != 1), key=_weight, reverse=True)
     speed_up, slow_down = pigment_sums(tuple((share, m) for _, share, m in facts.pigments))
     plain = 1.0 if not facts.pigments else sum(share for _, share, m in facts.pigments if m == 1)
@@ -151,7 +153,8 @@ def mix_film(mix: MixRecipe) -> MixFilm:
         facts.drying_index,
         facts.iodine_value,
         oil_multiplier,
-        sum(uncertain) ** 0.5 / oil_multiplier,
+        sd * sum(part**2 for part in parts) ** 0.5,
+        0.5 * sd**2 * sum(part * (1 - part) for part in parts),
         speed_up,
         slow_down,
         metal_rate(dict(facts.metals)),

@@ -74,6 +74,21 @@ def _block_starts(steps: int) -> np.ndarray:
     return np.unique(starts[starts < steps])
 
 
+@dataclass(frozen=True, slots=True)
+class Met:
+    """The constant climate that does the same as a room, and what bends the draws beside it.
+
+    ``variance`` (3, answers): of 1/T within each route's part, see ``RouteMeans.of_draws``. ``share_variance``
+    (answers,): of the skin's share in the clock's rate; a draw whose front is quick against its skin gains where the
+    skin is slow and loses less where it is quick, so that on the mean draws come further by this much times the
+    variance of front against skin.
+    """
+
+    means: RouteMeans
+    variance: np.ndarray
+    share_variance: np.ndarray
+
+
 class MetClimate:
     """What each row's room has done to each of its stages up to any day."""
 
@@ -89,18 +104,16 @@ class MetClimate:
         skin = square / (touch * touch)
         parts = np.stack([skin * auto, skin * cat, square / front])
         slopes, squares = blocks.slopes[:, room_of_row, None], blocks.squares[:, room_of_row, None]
-        self._rates = np.concatenate([parts, parts * slopes, parts * squares, (rate * lasts)[None]])
+        share = weights.skin[..., None] * rate / touch
+        own = np.stack([rate * lasts, rate * lasts * share * share])
+        self._rates = np.concatenate([parts, parts * slopes, parts * squares, own])
         self._done = np.zeros_like(self._rates)
         np.cumsum(self._rates[..., :-1], axis=-1, out=self._done[..., 1:])
         self._lasts_d = blocks.lasts_d[room_of_row]
         self._pace, self._weights = pace, weights
 
-    def means(self, rows: np.ndarray, kinds: np.ndarray, until_d: np.ndarray) -> tuple[RouteMeans, np.ndarray]:
-        """Constant climates that do the same to these rows' stages as their rooms from day 0 to ``until_d``.
-
-        All (answers,). And by how much draws of the energies bend each of them, (3, answers), see
-        ``RouteMeans.of_draws``.
-        """
+    def means(self, rows: np.ndarray, kinds: np.ndarray, until_d: np.ndarray) -> Met:
+        """What these rows' rooms did to their stages from day 0 to ``until_d``; all (answers,)."""
         block = last_below(self._start_d, rows, until_d)
         within = (until_d - self._start_d[rows, block]) / self._lasts_d[rows, block]
         done = self._done[:, rows, kinds, block] + self._rates[:, rows, kinds, block] * within
@@ -113,7 +126,8 @@ class MetClimate:
         variance = np.maximum(done[6:9] / done[:3] - slopes**2, 0.0)
         share = np.stack([skin * by_skin, skin * by_skin, inside * pace.front_d * front]) / progress
         variance *= 2 * share - 1
-        return RouteMeans(auto * touch, cat * touch, progress**2 / (until_d * front), *slopes), variance
+        means = RouteMeans(auto * touch, cat * touch, progress**2 / (until_d * front), *slopes)
+        return Met(means, variance, np.maximum(done[10] / progress - share[0] ** 2, 0.0))
 
     def central_days(self, rows: np.ndarray, kinds: np.ndarray, means: RouteMeans) -> np.ndarray:
         """Days to these rows' stages in the constant climates of ``means`` with the central parameters."""

@@ -79,6 +79,12 @@ def stage_weights(regions: Regions) -> tuple[StageWeights, StageWeights, StageWe
     )
 
 
+def varnish_by_itself(regions: Regions) -> np.ndarray:
+    """Where the varnish's wait is not simply a multiple of dry-through: a film that is beyond its cap, or is in draws
+    in which the ground drinks nothing."""
+    return regions.wet_um * regions.columns["stays"] > reference.value("varnish_front_cap_um")
+
+
 @dataclass(frozen=True, slots=True)
 class Rows:
     """Rows ready for the nodes. Times and rates are against the light-driven dry-to-touch time of the plain film."""
@@ -121,7 +127,7 @@ def rows_of(regions: Regions, means: RouteMeans) -> Rows:
     drunk = (absorbency > 0) & (thickness > value("recoat_front_cap_um"))
     kind = np.where(thickness < THIN_FILM_UM, THIN, np.where(drunk, DRUNK, PLAIN))
     ground = _ground(absorbency, c["binder_fraction"], kind != DRUNK)
-    log_touch += ground.skin_mean
+    log_touch += ground.skin_mean + c["oil_multiplier_mean"]
     growth = value("front_um2_per_d") * value("front_iodine_value") / c["iodine_value"] * means.front
     rate = c["metal_rate"] + c["alkyd_rate"]
     return Rows(

@@ -7,12 +7,11 @@ import pytest
 
 from server.science.estimate import estimate
 from server.science.nodes import fine_nodes, nodes
-from server.science.priors import absorbency_sd
+from server.science.priors import absorbency_moments
 from server.science.recipe import Addition, AdditionKind, Ground, LayerRecipe, Room
 from tests.science import draws, node_design
 from tests.science import layers as make
 
-MILLION = 1_000_000
 UNKNOWN = make.room(measured=False)
 KNOWN = make.room(light=1.0)
 COLD = make.room(8.0, 80.0, measured=False)
@@ -54,6 +53,19 @@ CASES: dict[str, tuple[LayerRecipe, Room]] = {
 }
 
 
+SEASONS = make.changing(
+    *((30.0 * i, (24, 20, 15, 11, 8, 7, 8, 11, 14, 18, 21, 23)[i % 12], 60.0) for i in range(24)), measured=False
+)
+NIGHTS = make.changing(*((0.5 * i, (21, 15)[i % 2], (50, 70)[i % 2]) for i in range(120)))
+FALL = make.changing((0, 25, 50), (6, 5, 50))  # an abrupt fall by 20 C: drying slows to a quarter at once
+COLD_WEEK = make.changing((0, 22, 50), (4, 8, 80), (15, 21, 50))
+ROOMS = {"seasons": SEASONS, "nights": NIGHTS, "cold week": COLD_WEEK, "fall by 20 C": FALL}
+IN_CHANGING_ROOMS = ("titanium", "umber wash on acrylic", "impasto", "alkyd", "six colours with stand oil")
+ALL_CASES = CASES | {f"{name}: {room}": (CASES[name][0], ROOMS[room]) for name in IN_CHANGING_ROOMS for room in ROOMS}
+# Where drying slows to a quarter at once, a fault of a factor is one four times as large in days: 1.3 % at the most.
+WITHIN = {"fall by 20 C": 0.014}
+
+
 def factors(days: np.ndarray) -> np.ndarray:
     """Percentiles as factors on the median."""
     return np.asarray(days / days[:, 2:3])
@@ -64,44 +76,28 @@ def days_of(layer: LayerRecipe, room: Room) -> np.ndarray:
     return np.array([[s.p05_d, s.p10_d, s.p50_d, s.p90_d, s.p95_d] for s in stages])
 
 
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("name", ALL_CASES)
 def test_percentiles_against_a_million_draws(name: str):
-    """Within 1 %, the reference's own sampling error (0.3 % at the ends) included."""
-    layer, room = CASES[name]
-    expected = factors(draws.percentiles(layer, room, MILLION, seed=20261102))
-    assert factors(days_of(layer, room)) == pytest.approx(expected, rel=0.01)
+    """Within 1 % of the kept reference of 2^20 draws; more where a room slows drying abruptly.
+
+    spread_reference.csv is made by ``python -m bench.spread FILE``: all figures drawn, each draw integrated by itself.
+    """
+    within = WITHIN.get(name.rpartition(": ")[2], 0.01)
+    assert factors(days_of(*ALL_CASES[name])) == pytest.approx(draws.kept()[name], rel=within)
 
 
-SEASONS = make.changing(
-    *((30.0 * i, (24, 20, 15, 11, 8, 7, 8, 11, 14, 18, 21, 23)[i % 12], 60.0) for i in range(24)), measured=False
-)
-NIGHTS = make.changing(*((0.5 * i, (21, 15)[i % 2], (50, 70)[i % 2]) for i in range(120)))
-
-
-@pytest.mark.parametrize(
-    ("name", "room"),
-    [("titanium", SEASONS), ("impasto", SEASONS), ("umber wash on acrylic", SEASONS), ("titanium", NIGHTS)],
-    ids=["titanium through seasons", "impasto through seasons", "umber through seasons", "titanium, days and nights"],
-)
-def test_percentiles_in_a_changing_room(name: str, room: Room):
-    """100,000 draws, each with its own integral; within 2.5 %."""
-    layer = CASES[name][0]
-    expected = factors(draws.percentiles(layer, room, 100_000, seed=20261103))
-    assert factors(days_of(layer, room)) == pytest.approx(expected, rel=0.025)
-
-
-def test_percentiles_across_a_cliff():
-    """A room that falls from 22 to 8 C on day 4: a hard case, within 5 %."""
-    cliff = make.changing((0, 22, 50), (4, 8, 80), (15, 21, 50))
-    layer = make.layer(30, make.mix(make.paint(1, "PBr7/raw umber"), make.solvent(1)), ground=Ground.ACRYLIC)
-    expected = factors(draws.percentiles(layer, cliff, 200_000, seed=20261104))
-    assert factors(days_of(layer, cliff)) == pytest.approx(expected, rel=0.05)
+def test_the_reference_can_be_made_again():
+    """A sixteenth of the draws with another seed: the kept reference is that of this model."""
+    for name in ("umber wash on acrylic", "titanium: cold week"):
+        again = factors(draws.percentiles(*ALL_CASES[name], seed=20261107, power_of_two=16))
+        assert again == pytest.approx(draws.kept()[name], rel=0.012), name
 
 
 def test_the_plain_draws_agree_with_the_closed_form():
     """The draws' median is near the central value, where the model is nearly linear in the logarithm."""
     layer, room = CASES["titanium"]
-    assert draws.percentiles(layer, room, 200_000, seed=7)[1, 2] == pytest.approx(days_of(layer, room)[1, 2], rel=0.01)
+    median = draws.percentiles(layer, room, seed=7, power_of_two=16)[1, 2]
+    assert median == pytest.approx(days_of(layer, room)[1, 2], rel=0.01)
 
 
 @pytest.mark.parametrize("axes", node_design.SETS)
@@ -137,5 +133,7 @@ def test_nodes_can_be_made_again():
 def test_spread_of_a_cut_absorbency():
     """Against 400,000 draws of a normal cut at 0."""
     drawn = np.maximum(0, 0.1 + 0.08 * np.random.default_rng(3).standard_normal(400_000))
-    assert absorbency_sd(0.1) == pytest.approx(drawn.std(), rel=0.005)
-    assert absorbency_sd(0.0) == 0.0
+    above, sd = absorbency_moments(0.1)
+    assert sd == pytest.approx(drawn.std(), rel=0.005)
+    assert above == pytest.approx(drawn.mean() - 0.1, abs=3e-4)
+    assert absorbency_moments(0.0) == (0.0, 0.0)

@@ -7,7 +7,7 @@ invalidation: a changed recipe or room is another key. What is not kept yet is w
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
+from typing import Any, Protocol
 
 from server.science.errors import InputError
 from server.science.estimate import MODEL_VERSION, estimate_many
@@ -16,7 +16,7 @@ from server.science.results import LayerEstimate, Stage, StageRange
 from server.services.kept import Kept
 
 # An estimate takes some four kilobytes; 1,000 panels of six layers and their outlooks need some 9,000 a day.
-CAPACITY = 16_000
+CAPACITY = 24_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,12 +29,31 @@ class NoForecast:
 Forecast = LayerEstimate | NoForecast
 
 
+class Teaching(Protocol):
+    """What a studio's touch tests say of a layer; ``key`` stands for all of it, None for nothing."""
+
+    @property
+    def key(self) -> Hashable: ...
+
+    def applied(self, estimate: LayerEstimate, recipe: LayerRecipe, room: Room) -> LayerEstimate: ...
+
+
 @dataclass(frozen=True, slots=True)
 class Question:
-    """One layer in one room. ``key`` stands for its content and is cheap; ``make`` builds it when it is not kept."""
+    """One layer in one room. ``content`` stands for both and is cheap; ``make`` builds them when they are not kept.
 
-    key: Hashable
+    ``taught`` moves the book's answer; None asks the book.
+    """
+
+    content: Hashable
     make: Callable[[], tuple[LayerRecipe, Room]]
+    taught: Teaching | None = None
+
+    @property
+    def key(self) -> Hashable:
+        """Stands for everything the answer depends on."""
+        learned = None if self.taught is None else self.taught.key
+        return self.content if learned is None else ("taught", self.content, learned)
 
 
 class Forecasts:
@@ -51,14 +70,35 @@ class Forecasts:
         return self.ask([Question(pair, partial(_itself, pair)) for pair in pairs])
 
     def ask(self, questions: Sequence[Question]) -> list[Forecast]:
-        """The estimates of ``questions``, in their order; all that are not kept in one call of the model."""
-        found = self._kept.among(question.key for question in questions)
-        missing = {question.key: question for question in questions if question.key not in found}
+        """The estimates of ``questions``, in their order; all that are not kept in one call of the model.
+
+        This is the one place where what touch tests taught moves a date.
+        """
+        keys = [question.key for question in questions]
+        found = self._kept.among(keys)
+        missing = {key: question for key, question in zip(keys, questions, strict=True) if key not in found}
+        if missing:
+            book = self._book({question.content: question for question in missing.values()})
+            taught = {key: _taught(question, book[question.content]) for key, question in missing.items()}
+            self._kept.keep(taught)
+            found |= taught
+        return [found[key] for key in keys]
+
+    def _book(self, questions: Mapping[Hashable, Question]) -> dict[Hashable, Forecast]:
+        """What the book says, by the questions' contents."""
+        found = self._kept.among(questions)
+        missing = {content: question for content, question in questions.items() if content not in found}
         if missing:
             answers = dict(zip(missing, _work_out([q.make() for q in missing.values()]), strict=True))
             found |= answers
             self._kept.keep(answers)
-        return [found[question.key] for question in questions]
+        return found
+
+
+def _taught(question: Question, book: Forecast) -> Forecast:
+    if question.taught is None or question.taught.key is None or isinstance(book, NoForecast):
+        return book
+    return question.taught.applied(book, *question.make())
 
 
 def _itself(pair: tuple[LayerRecipe, Room]) -> tuple[LayerRecipe, Room]:
@@ -83,11 +123,16 @@ def _alone(pair: tuple[LayerRecipe, Room]) -> Forecast:
 FORECASTS = Forecasts()
 
 
-def freeze(estimate: LayerEstimate) -> dict[str, Any]:
-    """What was promised when a layer was painted, as plain JSON with the version of the model that promised it."""
+def freeze(estimate: LayerEstimate, book: LayerEstimate, promise: Mapping[str, Any]) -> dict[str, Any]:
+    """What was promised when a layer was painted, as plain JSON with the version of the model that promised it.
+
+    ``book``: what the model alone said; ``promise``: on the clock of the reference room, for scoring.
+    """
     return {
         "model_version": MODEL_VERSION,
         "stages": stages_to_json(estimate.stages),
+        "book": stages_to_json(book.stages),
+        "learned": dict(promise),
         "regions": [
             {
                 "name": region.name,

@@ -9,11 +9,12 @@ from sqlalchemy import select
 from sqlmodel import Session, col
 
 from server.science.recipe import LayerRecipe
+from server.services import learning_data
 from server.services.errors import Invalid
-from server.services.forecasts import FORECASTS, NoForecast, freeze
-from server.services.recipes import MixBook, ground_of, layer_from_json, layer_recipe, layer_to_json, room_for
+from server.services.forecasts import FORECASTS, NoForecast, Question, freeze
+from server.services.recipes import MixBook, ground_of, layer_from_json, layer_recipe, layer_to_json, room_in
 from server.services.stack import Stack
-from server.store.tables import Layer, LayerMix, Place, PlaceMonth
+from server.store.tables import Layer, LayerMix
 
 # Films that the model of drying oils speaks of; for the others a mix is not needed.
 DRYING_MATERIALS = frozenset({"oil", "alkyd"})
@@ -31,13 +32,18 @@ def freeze_painted(session: Session, stack: Stack, layer: Layer, *, keep_mixes: 
         layer.recipe_json = layer.forecast_json = None
         return
     assert layer.painted_at is not None
-    place = session.get_one(Place, stack.panel.place_id)
-    months = session.scalars(select(PlaceMonth).where(col(PlaceMonth.place_id) == place.id)).all()
-    [forecast] = FORECASTS.of([(recipe, room_for(place, months, layer.painted_at, stack.zone))])
-    if isinstance(forecast, NoForecast):
-        raise Invalid.at("mixes", f"This layer cannot be worked out: {forecast.message}.")
+    where = learning_data.places_of(session, layer.studio_id)
+    place = where[stack.panel.place_id]
+    # Only what had been pressed by then: a promise made after the fact would be none.
+    taught = learning_data.read(session, layer.studio_id, where, before=layer.painted_at).of(place)
+    pair = (recipe, room_in(place.climate, layer.painted_at, stack.zone))
+    questions = [Question(pair, lambda: pair), Question(pair, lambda: pair, taught)]
+    book, forecast = FORECASTS.ask(questions)
+    if isinstance(book, NoForecast):
+        raise Invalid.at("mixes", f"This layer cannot be worked out: {book.message}.")
+    assert not isinstance(forecast, NoForecast)  # what is learned moves an estimate and takes none away
     layer.recipe_json = layer_to_json(recipe)
-    layer.forecast_json = freeze(forecast)
+    layer.forecast_json = freeze(forecast, book, taught.promised(book, *pair))
 
 
 def _recipe(session: Session, stack: Stack, layer: Layer, keep_mixes: bool) -> LayerRecipe | None:

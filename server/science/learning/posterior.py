@@ -253,7 +253,7 @@ class Ask:
 def learn(layers: Sequence[Evidence], ask: Ask, scales: Scales | None = None, known: Rows | None = None) -> Learned:
     """The posterior from all layers. ``scales`` learned earlier are taken as they are; ``known`` keeps tables' rows."""
     found = cases(layers, ask.priors)
-    if scales is None and ask.learn_scales and layers:
+    if scales is None and ask.learn_scales:
         scales = learn_scales(found, ask.settings)
     grid = grid_for(found, ask.settings.sigma)
     work = _Work(found, grid, known)

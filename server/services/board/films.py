@@ -22,6 +22,9 @@ from server.services.board.facts import DaySpan, Moment
 from server.services.board.rows import StudioRows
 from server.services.forecasts import FORECASTS, Forecast, NoForecast, Question
 from server.services.kept import Kept
+from server.services.learning import Taught
+from server.services.learning_data import anchored, book_layers
+from server.services.learning_effects import Where
 from server.services.recipes import (
     Climate,
     MixBook,
@@ -83,10 +86,16 @@ class LayerToCome:
     climate: Climate
     regions: Sequence[Row[Any]]
     book: MixBook = field(repr=False)
+    taught: Taught | None = None
 
     @cached_property
     def recipe(self) -> LayerRecipe | None:
         return layer_recipe(self.row, self.regions, self.book, self.ground)
+
+    @property
+    def key(self) -> Hashable:
+        """Stands for its recipe and for what touch tests taught of it."""
+        return self.content, None if self.taught is None else self.taught.key
 
     @property
     def is_drying(self) -> bool:
@@ -98,7 +107,7 @@ class LayerToCome:
         if self.recipe is None or self.material not in DRYING:
             return None
         key = ("to come", self.content, self.climate, on, zone.key)
-        return Question(key, partial(_planned_pair, self.recipe, self.climate, (on, zone)))
+        return Question(key, partial(_planned_pair, self.recipe, self.climate, (on, zone)), self.taught)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,8 +143,14 @@ def _drafts(rows: StudioRows, panel: Row[Any], moment: Moment) -> list[_Draft]:
     painted = [
         row for row in rows.layers.get(panel.id, ()) if row.painted_at is not None and row.painted_at <= moment.at
     ]
-    climate = rows.places[panel.place_id].climate
-    return [_draft(rows, row, (climate, row is painted[-1]), moment) for row in painted]
+    where = where_of(rows, panel)
+    return [_draft(rows, row, (where, row is painted[-1]), moment) for row in painted]
+
+
+def where_of(rows: StudioRows, panel: Row[Any]) -> Where:
+    """The place a panel dries in."""
+    place = rows.places[panel.place_id]
+    return Where(place.uid, place.climate)
 
 
 def _panel(
@@ -176,21 +191,38 @@ def _to_come(rows: StudioRows, panel: Row[Any], row: Row[Any], number: int, clim
         climate=climate,
         regions=regions,
         book=rows.book,
+        taught=rows.learning.of(where_of(rows, panel)),
     )
 
 
-def _draft(rows: StudioRows, row: Row[Any], where: tuple[Climate, bool], moment: Moment) -> _Draft:
-    climate, is_top = where
+def _draft(rows: StudioRows, row: Row[Any], seen: tuple[Where, bool], moment: Moment) -> _Draft:
+    where, is_top = seen
     tests = [test for test in rows.tests.get(row.id, ()) if test.pressed_at <= moment.at]
     zone = moment.zone
-    content = ("on", row.recipe_text, row.painted_at, climate, zone.key)
+    content: Hashable = ("on", row.recipe_text, row.painted_at, where.climate, zone.key)
     question = None
     if row.recipe_text is not None and row.material in DRYING:
-        question = Question(content, partial(_frozen_pair, row.recipe_text, climate, (row.painted_at, zone)))
+        pair = partial(_frozen_pair, row.recipe_text, where.climate, (row.painted_at, zone))
+        question = Question(content, pair, taught_of(rows, row, (where, tests), zone))
+        content = question.key
     made = [test for test in rows.finish_tests.get(row.panel_id, ()) if test.tested_at <= moment.at]
     pressed = [*_counted(tests, question), *finish_tests_as_pressed(made, row.painted_at, is_top)]
     observed, observed_at = film_test(sorted(pressed, key=lambda test: test.pressed_at) if made else pressed)
     return _Draft(row, (content, observed, observed_at), question, observed, observed_at, tests)
+
+
+def taught_of(
+    rows: StudioRows, row: Row[Any], pressed: tuple[Where, Sequence[Row[Any]]], zone: ZoneInfo
+) -> Taught | None:
+    """What learning says of a layer that is on, its own tests counted as far as learning counts them."""
+    where, tests = pressed
+    if rows.learning.learned is None:
+        return None
+    if not tests:
+        return rows.learning.of(where)
+    [book] = book_layers([(row.recipe_text, row.painted_at, where)], zone)
+    presses = {} if book is None else anchored(book.presses(tests, row.painted_at), tests)
+    return rows.learning.of(where, row.uid, presses)
 
 
 def _counted(tests: Sequence[Row[Any]], question: Question | None) -> Sequence[Any]:
@@ -348,7 +380,7 @@ def coming(layer: LayerToCome, estimate: LayerEstimate | None, on: date) -> Comi
     """The layer as the rules ask about it, laid ``on`` that day."""
     recipe = layer.recipe or without_mixes(layer.row)
     stages = dict(estimate.stages) if estimate else {}
-    return Coming((layer.content, layer.climate, on), layer.material, stages, recipe, bool(layer.row.wet_in_wet))
+    return Coming((layer.key, layer.climate, on), layer.material, stages, recipe, bool(layer.row.wet_in_wet))
 
 
 def without_mixes(row: Row[Any]) -> LayerRecipe:

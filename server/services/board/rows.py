@@ -10,8 +10,11 @@ from typing import Any
 from sqlalchemy import Row, Select, String, cast, func, select
 from sqlmodel import Session, col
 
+from server.services import learning_data
 from server.services.access import Actor
 from server.services.kept import Kept
+from server.services.learning import BOOK, StudioLearning
+from server.services.learning_effects import Where
 from server.services.recipes import Climate, MixBook, climate_of
 from server.services.rule_limits import Edits, edits_of
 from server.store.tables import (
@@ -36,7 +39,7 @@ LAYER = (
     "wet_in_wet surface sitting_min planned_on painted_at notes"
 )
 REGION = "layer_id mix_id region area_share"
-TEST = "uid layer_id pressed_at stage place_on_panel region note"
+TEST = "uid layer_id pressed_at stage place_on_panel region occasion note"
 STEP = "uid version panel_id action planned_on done_at transit_c note override_reason"
 FINISH_TEST = "uid panel_id method result tested_at place_on_panel note"
 PLACE = "id uid name light light_factor measured temperature_c relative_humidity_pct"
@@ -79,12 +82,13 @@ class StudioRows:
     steps: Mapping[int, list[Row[Any]]] = field(default_factory=dict)
     finish_tests: Mapping[int, list[Row[Any]]] = field(default_factory=dict)
     covered_to: datetime | None = None
+    learning: StudioLearning = BOOK
 
     def content(self, panel: Row[Any]) -> Hashable:
         """Everything that what is told of a panel depends on, but for the moment."""
         layers = tuple(self.layers.get(panel.id, ()))
         return (
-            *(panel, self.places[panel.place_id], self.shelf, self.studio, self.limits),
+            *(panel, self.places[panel.place_id], self.shelf, self.studio, self.limits, self.learning.number),
             layers,
             tuple(tuple(self.regions.get(layer.id, ())) for layer in layers),
             tuple(tuple(self.tests.get(layer.id, ())) for layer in layers),
@@ -113,19 +117,22 @@ def load(
     ).one()
     only = panels[0].id if panel_uid is not None else None
     book = MixBook.load(session, studio_id)
+    places = _places(session, studio_id)
+    by_place = {place_id: Where(place.uid, place.climate) for place_id, place in places.items()}
     return StudioRows(
         studio,
         panels,
         _by(session.execute(_layers(studio_id, only, with_promises)), "panel_id"),
         _by(session.execute(_regions(studio_id, only)), "layer_id"),
         _by(session.execute(_tests(studio_id, only)), "layer_id"),
-        _places(session, studio_id),
+        places,
         book,
         _shelf_number(book),
         edits_of(session, studio_id),
         _by(session.execute(_of_panels(FinishStep, STEP, studio_id, only)), "panel_id"),
         _by(session.execute(_of_panels(FinishTest, FINISH_TEST, studio_id, only)), "panel_id"),
         _covered_to(session, studio_id),
+        learning_data.read(session, studio_id, by_place),
     )
 
 

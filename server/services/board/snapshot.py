@@ -18,6 +18,7 @@ from sqlmodel import Session, col
 from server.services.access import Actor
 from server.services.board.rows import StudioRows, load
 from server.services.kept import Kept
+from server.services.learning_scales import SCALES
 from server.store.tables import ChangeSet
 
 STUDIOS_KEPT = 16
@@ -54,7 +55,7 @@ def snapshot(session: Session, actor: Actor) -> Snapshot:
     """The actor's studio as it is now: one query when nothing changed since it was read last."""
     pool = session.get_bind().engine.pool
     kept = _studios.setdefault(pool, Kept(STUDIOS_KEPT))
-    key = (actor.studio_id, _commits.get(pool, 0), _last_entries(session, actor.studio_id))
+    key = (actor.studio_id, _commits.get(pool, 0), SCALES.number, _last_entries(session, actor.studio_id))
     found = kept.get(actor.studio_id)
     if found is not None and found[0] == key:
         return found[1]

@@ -1,0 +1,170 @@
+"""What a studio's touch tests taught: one posterior a studio, applied where forecasts are answered.
+
+It is worked out when one of the tests changes and kept under the content of all of them. ``services/forecasts.py``
+applies it and nothing else does, so that every page shows the same dates. With nothing learned a forecast is the
+book's, to the last digit.
+"""
+
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import count
+from math import log
+from typing import Any
+
+from server.science.climate import reference_clock
+from server.science.learning import Ask, Evidence, Learned, Prediction, Press, Priors, Scales, learn
+from server.science.learning.likelihood import Rows
+from server.science.recipe import LayerRecipe, Room
+from server.science.results import LayerEstimate
+from server.services.kept import Kept
+from server.services.learning_effects import Where, priors_for
+from server.services.learning_moves import book_evidence, moved_by, prior_sd, stages_moved, with_regions
+
+LEARNING_VERSION = "1"
+POSTERIORS_KEPT = 64
+MOST_ROWS = 30_000  # of tables that are kept; some 700 bytes each
+Unit = tuple[str, int]  # a layer's uid and which of its regions
+Presses = Mapping[int, tuple[Press, ...]]  # by region
+
+_numbers = count(1)
+
+
+@dataclass(frozen=True)
+class StudioLearning:
+    """The posterior of a studio, or the book where nothing is learned (``learned`` is None).
+
+    ``number`` is another one for each content; ``units`` are the fitted regions of layers, in their order, with their
+    ``evidence``. ``unanchored`` counts layers left out because their first test found them dry already.
+    """
+
+    number: int
+    learned: Learned | None
+    units: tuple[Unit, ...] = ()
+    evidence: tuple[Evidence, ...] = ()
+    unanchored: int = 0
+    sites: Mapping[Unit, int] = field(default_factory=dict)
+
+    @property
+    def tests(self) -> int:
+        """How many tests taught."""
+        return sum(len(each.presses) for each in self.evidence)
+
+    @property
+    def layers(self) -> int:
+        """How many layers taught."""
+        return len({uid for uid, _ in self.units})
+
+    def of(self, where: Where, layer_uid: str = "", presses: Presses | None = None) -> "Taught":
+        """What it says of one layer in a place; ``presses`` are those of a layer that is on."""
+        own = tuple(sorted((presses or {}).items()))
+        return Taught(self, where, layer_uid if own else "", own)
+
+
+BOOK = StudioLearning(0, None)
+
+
+@dataclass(frozen=True)
+class Taught:
+    """What a studio's learning says of one layer. It is applied to the book's estimate."""
+
+    studio: StudioLearning
+    where: Where
+    layer_uid: str = ""
+    presses: tuple[tuple[int, tuple[Press, ...]], ...] = ()
+
+    @property
+    def key(self) -> Hashable:
+        """Stands for everything an estimate is moved by; None where nothing is learned."""
+        if self.studio.learned is None:
+            return None
+        return self.studio.number, self.where.uid, self.layer_uid, self.presses
+
+    def applied(self, estimate: LayerEstimate, recipe: LayerRecipe, room: Room) -> LayerEstimate:
+        """The estimate with every region's dates moved."""
+        learned = self.studio.learned
+        if learned is None:
+            return estimate
+        clock = reference_clock(room)
+        regions = []
+        books = book_evidence(estimate, recipe, clock, self.where)
+        for i, (region, book) in enumerate(zip(estimate.regions, books, strict=True)):
+            moved = moved_by(self.prediction(book, i), book, learned.priors)
+            regions.append(replace(region, stages=stages_moved(region.stages, clock, moved)))
+        return with_regions(estimate, regions)
+
+    def promised(self, estimate: LayerEstimate, recipe: LayerRecipe, room: Room) -> dict[str, Any]:
+        """What is kept with a layer for scoring: its promise on the clock of the reference room, and what it rests on.
+
+        Of the region the layer waits for; ``estimate`` is the book's. With nothing learned the promise is the prior's.
+        """
+        clock = reference_clock(room)
+        books = book_evidence(estimate, recipe, clock, self.where)
+        held = next((i for i, region in enumerate(estimate.regions) if region.holds_up), 0)
+        book = books[held]
+        learned = self.studio.learned
+        assert book.offsets is not None
+        found = None if learned is None else self.prediction(book, held)
+        priors = priors_for((self.where,)) if learned is None else learned.priors
+        return {
+            "version": LEARNING_VERSION,
+            "log_mean": round(log(book.book_d) if found is None else found.log_mean, 6),
+            "log_sd": round(prior_sd(book, priors) if found is None else found.log_sd, 6),
+            "book_log_sd": round(prior_sd(book, priors), 6),
+            "book_touch_dry_d": round(book.book_d, 6),
+            "offsets": {"tacky": round(book.offsets.tacky, 6), "firm": round(book.offsets.firm, 6)},
+            "tests": self.studio.tests,
+            "layers": self.studio.layers,
+        }
+
+    def prediction(self, book: Evidence, region: int) -> Prediction:
+        """When a region is dry to the touch, its own presses counted once."""
+        assert self.studio.learned is not None
+        own = dict(self.presses).get(region, ())
+        site = self.studio.sites.get((self.layer_uid, region))
+        return self.studio.learned.predict(replace(book, presses=own), site)
+
+
+@dataclass(frozen=True)
+class Material:
+    """What there is to learn from: units with their evidence, in a fixed order, and the priors."""
+
+    units: tuple[Unit, ...]
+    evidence: tuple[Evidence, ...]
+    places: tuple[Where, ...]
+    priors: Priors
+    unanchored: int
+
+    @property
+    def content(self) -> Hashable:
+        return self.units, self.evidence, self.places, self.unanchored
+
+    @property
+    def tests(self) -> int:
+        return sum(len(each.presses) for each in self.evidence)
+
+
+_kept: Kept[StudioLearning] = Kept(POSTERIORS_KEPT)
+_tables: Rows = {}
+
+
+def learned_from(material: Material, scales: Scales) -> StudioLearning:
+    """The posterior of a studio; the same material and scales are answered from what is kept."""
+    if not material.evidence:
+        return BOOK
+    key = (material.content, scales.draws)
+    found = _kept.get(key)
+    if found is None:
+        if len(_tables) > MOST_ROWS:
+            _tables.clear()
+        learned = learn(material.evidence, Ask(priors=material.priors), scales, _tables)
+        sites = {unit: i for i, unit in enumerate(material.units)}
+        found = StudioLearning(next(_numbers), learned, material.units, material.evidence, material.unanchored, sites)
+        _kept.keep({key: found})
+    return found
+
+
+def first_dry(presses: Sequence[Press]) -> bool:
+    """Whether the first of these tests found the layer dry already, so that nobody knows when it still was wet."""
+    from server.science.learning import Felt
+
+    return bool(presses) and min(presses, key=lambda press: press.day).felt >= Felt.TOUCH_DRY

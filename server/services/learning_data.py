@@ -1,0 +1,258 @@
+"""A studio's touch tests as learning takes them: read with three queries, put on the clock of the reference room.
+
+Left out: tests marked as mistaken; layers whose first test found them dry already, unless the moment was asked for or
+it is known when they were last seen wet (pressing only what looks dry makes dates come out early); tests from before
+learning was begun anew, and those entered after it was frozen.
+"""
+
+from collections import defaultdict
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import partial
+from json import loads
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import Row, String, cast, select
+from sqlmodel import Session, col
+
+from server.science.climate import Clock, reference_clock
+from server.science.learning import Evidence, Felt, Press
+from server.science.recipe import LayerRecipe, Room
+from server.science.results import LayerEstimate
+from server.services.forecasts import FORECASTS, Question
+from server.services.kept import Kept
+from server.services.learning import BOOK, Material, Presses, StudioLearning, Unit, first_dry, learned_from
+from server.services.learning_effects import Where, priors_for
+from server.services.learning_moves import book_evidence
+from server.services.learning_scales import AT_ONCE, SCALES, Given, rung_below
+from server.services.recipes import climate_of, layer_from_json, room_in
+from server.store.tables import Layer, LearningChoice, Panel, Place, PlaceMonth, Studio, TouchTest
+
+SECONDS_PER_DAY = 86_400.0
+BOOKS_KEPT = 8_000
+ONE_ROUND = timedelta(hours=1)  # tests at several places within it belong together: the softest counts
+LATEST_D = 400.0  # later presses than this after painting say nothing of drying
+FELT = {"wet": Felt.WET, "tacky": Felt.TACKY, "touch_dry": Felt.TOUCH_DRY, "firm": Felt.FIRM}
+OWN = "own"
+
+
+@dataclass(frozen=True, slots=True)
+class BookLayer:
+    """A painted layer as the book has it: each region as learning takes it, their names, which one holds it up."""
+
+    regions: tuple[Evidence, ...]
+    names: tuple[str, ...]
+    holding: int
+    clock: Clock
+
+    def presses(self, tests: Sequence[Any], painted_at: datetime) -> dict[int, tuple[Press, ...]]:
+        """Tests (from the earliest on) as presses by region. A test that names no region speaks of the slowest one."""
+        found: dict[int, list[Press]] = defaultdict(list)
+        for test in _softest(tests):
+            days = (test.pressed_at - painted_at).total_seconds() / SECONDS_PER_DAY
+            if 0 <= days <= LATEST_D:
+                region = self.names.index(test.region) if test.region in self.names else self.holding
+                # Rounded to a minute or so: the same press is the same key.
+                effective = round(float(self.clock.progress_at(max(days, 1e-3))), 4)
+                found[region].append(Press(effective, FELT[test.stage]))
+        return {region: tuple(presses) for region, presses in found.items()}
+
+
+def _softest(tests: Sequence[Any]) -> list[Any]:
+    """The tests without those that a softer one at another place of the same round outweighs."""
+    return [
+        test
+        for test in tests
+        if not any(
+            FELT[other.stage] < FELT[test.stage]
+            and other.place_on_panel != test.place_on_panel
+            and abs(other.pressed_at - test.pressed_at) <= ONE_ROUND
+            for other in tests
+        )
+    ]
+
+
+def read(
+    session: Session, studio_id: int, places: Mapping[int, Where], before: datetime | None = None
+) -> StudioLearning:
+    """What the studio has learned. ``places`` by their record id; ``before``: only from tests pressed before then."""
+    choice, zone = _choice(session, studio_id)
+    layers = session.execute(_tested_layers(studio_id)).all()
+    tests = _counted(session.execute(_tests(studio_id)).all(), choice, before)
+    if choice.mode == "off":
+        return BOOK
+    material = gather(layers, tests, places, zone)
+    if not material.evidence:
+        return BOOK
+    given = Given(material.evidence, material.priors)
+    if given.tests > AT_ONCE:
+        # Promises of an earlier time take the scales of now: they hardly move one.
+        return learned_from(material, SCALES.of((_database(session), studio_id), given))
+    first = gather(layers, _first(tests, rung_below(given.tests)), places, zone)
+    return learned_from(material, SCALES.at_once(Given(first.evidence, first.priors)))
+
+
+def _first(tests: Mapping[int, Sequence[Row[Any]]], many: int) -> dict[int, list[Row[Any]]]:
+    """The first ``many`` tests by the moment they were pressed."""
+    ordered = sorted((test for each in tests.values() for test in each), key=lambda test: (test.pressed_at, test.id))
+    found: dict[int, list[Row[Any]]] = defaultdict(list)
+    for test in ordered[:many]:
+        found[test.layer_id].append(test)
+    return found
+
+
+def _database(session: Session) -> int:
+    return id(session.get_bind().engine.pool)
+
+
+def places_of(session: Session, studio_id: int) -> dict[int, Where]:
+    """All places of a studio by their record id, put away ones too: layers dried there."""
+    months: dict[int, list[Any]] = defaultdict(list)
+    query = select(PlaceMonth).join(Place, col(Place.id) == col(PlaceMonth.place_id))
+    for month in session.scalars(query.where(col(Place.studio_id) == studio_id)):
+        months[month.place_id].append(month)
+    places = session.scalars(select(Place).where(col(Place.studio_id) == studio_id))
+    return {place.id or 0: Where(place.uid, climate_of(place, months[place.id or 0])) for place in places}
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """How a studio learns; see ``LearningChoice``."""
+
+    mode: str = "on"
+    frozen_at: datetime | None = None
+    since_at: datetime | None = None
+
+
+def _choice(session: Session, studio_id: int) -> tuple[Choice, ZoneInfo]:
+    row = session.execute(
+        select(
+            col(Studio.time_zone),
+            col(LearningChoice.mode),
+            col(LearningChoice.frozen_at),
+            col(LearningChoice.since_at),
+        )
+        .join(LearningChoice, col(LearningChoice.studio_id) == col(Studio.id), isouter=True)
+        .where(col(Studio.id) == studio_id)
+    ).one()
+    return Choice(row.mode or "on", row.frozen_at, row.since_at), ZoneInfo(row.time_zone)
+
+
+def _tested_layers(studio_id: int) -> Any:
+    has_test = select(col(TouchTest.id)).where(
+        col(TouchTest.layer_id) == col(Layer.id), col(TouchTest.archived_at).is_(None)
+    )
+    return (
+        select(
+            col(Layer.id),
+            col(Layer.uid),
+            col(Layer.painted_at),
+            col(Panel.place_id),
+            cast(col(Layer.recipe_json), String).label("recipe_text"),
+        )
+        .join(Panel, col(Panel.id) == col(Layer.panel_id))
+        .where(
+            col(Layer.studio_id) == studio_id,
+            col(Layer.archived_at).is_(None),
+            col(Layer.painted_at).is_not(None),
+            col(Layer.recipe_json).is_not(None),
+            col(Layer.material).in_(("oil", "alkyd")),
+            has_test.exists(),
+        )
+        .order_by(col(Layer.id))
+    )
+
+
+def _tests(studio_id: int) -> Any:
+    names = "id layer_id pressed_at created_at stage place_on_panel region occasion"
+    return (
+        select(*(getattr(TouchTest, name) for name in names.split()))
+        .where(col(TouchTest.studio_id) == studio_id, col(TouchTest.archived_at).is_(None))
+        .order_by(col(TouchTest.layer_id), col(TouchTest.pressed_at), col(TouchTest.id))
+    )
+
+
+def _counted(tests: Sequence[Row[Any]], choice: Choice, before: datetime | None) -> dict[int, list[Row[Any]]]:
+    found: dict[int, list[Row[Any]]] = defaultdict(list)
+    for test in tests:
+        is_old = choice.since_at is not None and test.pressed_at < choice.since_at
+        is_late = choice.mode == "frozen" and choice.frozen_at is not None and test.created_at > choice.frozen_at
+        if not is_old and not is_late and (before is None or test.pressed_at < before):
+            found[test.layer_id].append(test)
+    return found
+
+
+def gather(
+    layers: Sequence[Row[Any]], tests: Mapping[int, Sequence[Row[Any]]], places: Mapping[int, Where], zone: ZoneInfo
+) -> Material:
+    """The units of all layers with their evidence."""
+    tested = [layer for layer in layers if tests.get(layer.id) and layer.place_id in places]
+    books = book_layers([(x.recipe_text, x.painted_at, places[x.place_id]) for x in tested], zone)
+    units: list[Unit] = []
+    evidence: list[Evidence] = []
+    unanchored = 0
+    for layer, book in zip(tested, books, strict=True):
+        if book is None:
+            continue
+        found = anchored(book.presses(tests[layer.id], layer.painted_at), tests[layer.id])
+        unanchored += not found
+        for region, presses in sorted(found.items()):
+            units.append((layer.uid, region))
+            evidence.append(_with(book.regions[region], presses))
+    ordered = tuple(sorted(places.values(), key=lambda place: place.uid))
+    return Material(tuple(units), tuple(evidence), ordered, priors_for(ordered), unanchored)
+
+
+def _with(book: Evidence, presses: tuple[Press, ...]) -> Evidence:
+    return Evidence(book.book_d, book.effects, presses, offsets=book.offsets)
+
+
+def anchored(presses: Presses, tests: Sequence[Any]) -> dict[int, tuple[Press, ...]]:
+    """The regions whose first test was soft, or pressed at a moment that was asked for."""
+    if any(test.occasion == "asked" for test in tests[:1]):
+        return dict(presses)
+    return {region: found for region, found in presses.items() if not first_dry(found)}
+
+
+Painted = tuple[str, datetime, Where]  # the frozen recipe as text, when it went on, where
+_books: Kept[BookLayer] = Kept(BOOKS_KEPT)
+
+
+def book_layers(painted: Sequence[Painted], zone: ZoneInfo) -> list[BookLayer | None]:
+    """The layers as the book has them, in order; None for one that cannot be estimated."""
+    keys: list[Hashable] = [(text, at, where.uid, where.climate, zone.key) for text, at, where in painted]
+    found = _books.among(keys)
+    new = {key: each for key, each in zip(keys, painted, strict=True) if key not in found}
+    if new:
+        questions = [book_question(text, (at, where), zone) for text, at, where in new.values()]
+        made: dict[Hashable, BookLayer] = {}
+        for (key, (_, _, where)), question, answer in zip(
+            new.items(), questions, FORECASTS.ask(questions), strict=True
+        ):
+            if isinstance(answer, LayerEstimate):
+                recipe, room = question.make()
+                made[key] = _book_layer(answer, recipe, room, where)
+        _books.keep(made)
+        found |= made
+    return [found.get(key) for key in keys]
+
+
+def book_question(text: str, laid: tuple[datetime, Where], zone: ZoneInfo) -> Question:
+    """What the book says of a painted layer, keyed as the boards ask it."""
+    painted_at, where = laid
+    key = ("on", text, painted_at, where.climate, zone.key)
+    return Question(key, partial(_pair, text, laid, zone))
+
+
+def _pair(text: str, laid: tuple[datetime, Where], zone: ZoneInfo) -> tuple[LayerRecipe, Room]:
+    painted_at, where = laid
+    return layer_from_json(loads(text)), room_in(where.climate, painted_at, zone)
+
+
+def _book_layer(estimate: LayerEstimate, recipe: LayerRecipe, room: Room, where: Where) -> BookLayer:
+    clock = reference_clock(room)
+    holding = next((i for i, region in enumerate(estimate.regions) if region.holds_up), 0)
+    names = tuple(region.name for region in estimate.regions)
+    return BookLayer(book_evidence(estimate, recipe, clock, where), names, holding, clock)

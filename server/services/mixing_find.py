@@ -22,8 +22,12 @@ SECONDS_PER_DAY = 86_400.0
 
 @dataclass(frozen=True, slots=True)
 class FoundMix:
-    """One mix that was found. ``on`` is the day from which it may go on (None: none was found within a year), and
-    ``touch_on`` when it is touch-dry then; ``size`` how much has to be changed, in millilitres to 10 ml of paint."""
+    """One mix that was found.
+
+    ``on`` is the day from which it may go on (None: none was found within a year), ``touch_on`` when it is touch-dry
+    then, ``done_on`` when what was asked for has come about. ``size``: how much has to be changed, in millilitres to
+    10 ml of paint.
+    """
 
     palette: Palette
     lines: tuple[Line, ...]
@@ -31,6 +35,7 @@ class FoundMix:
     size: float
     on: date | None
     touch_on: DaySpan | None
+    done_on: date | None
     verdict: Verdict
 
     @property
@@ -90,6 +95,7 @@ def _shown(answer: search.Answer, bench: Bench, moment: Moment) -> FoundMix:
         size=answer.candidate.size,
         on=None if on_at is None else local_day(on_at, moment.zone),
         touch_on=None if on_at is None else day_span(on_at, answer.estimate.stages[Stage.DRY_TO_TOUCH], moment.zone),
+        done_on=None if on_at is None else local_day(instant(moment.at, answer.done_d), moment.zone),
         verdict=answer.verdict,
     )
 

@@ -23,7 +23,7 @@ from server.web.security.headers import SecurityHeaders
 from server.web.security.hosts import HostCheck
 from server.web.security.request_id import RequestId
 from server.web.settings import Settings
-from server.web.static_files import HashedFiles
+from server.web.static_files import hashed_files
 
 DESCRIPTION = """How oil paint mixes are composed, how their layers dry and whether one may go over another.
 
@@ -70,7 +70,7 @@ def create_app(settings: Settings, db: Database | None = None) -> FastAPI:
         middleware=layers(settings),
         lifespan=lifespan(settings),
     )
-    files = HashedFiles(settings.static_dir)
+    files = hashed_files(settings.static_dir)
     app.state.db = db
     app.state.settings = settings
     app.state.static_files = files

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from contextvars import ContextVar
 from dataclasses import dataclass, fields, is_dataclass
 from datetime import date, datetime, timezone, tzinfo
+from functools import cache
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -165,7 +166,9 @@ FILTERS: dict[str, Any] = {
 }
 
 
+@cache
 def environment(templates_dir: Path, files: HashedFiles) -> Environment:
+    """The templates of a folder, compiled once in a process however many apps it makes."""
     env = Environment(
         loader=FileSystemLoader(templates_dir),
         autoescape=True,

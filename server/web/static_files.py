@@ -7,6 +7,7 @@ too and is asked for again each time.
 import hashlib
 import os
 import re
+from functools import cache
 from pathlib import Path
 
 from starlette.exceptions import HTTPException
@@ -56,3 +57,9 @@ class HashedFiles(StaticFiles):
             raise HTTPException(404)
         response.headers["Cache-Control"] = FOR_EVER
         return response
+
+
+@cache
+def hashed_files(directory: Path) -> HashedFiles:
+    """The files of a folder, hashed once in a process however many apps it makes."""
+    return HashedFiles(directory)

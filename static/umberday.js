@@ -125,6 +125,15 @@
     document.addEventListener(name, function (event) { recall(); focusFaults(event.target || document); showToday(document); });
   });
 
+  // ---- a form that leads to a part of a page shows that part ----
+  var led = false;
+  document.addEventListener("htmx:after:history:push", function () { led = Boolean(location.hash); });
+  document.addEventListener("htmx:after:swap", function () {
+    var part = led && document.getElementById(location.hash.slice(1));
+    led = false;
+    if (part) part.scrollIntoView({ block: "start" });
+  });
+
   // ---- a calendar opens with today in sight ----
   function showToday(within) {
     within.querySelectorAll("[data-today]").forEach(function (calendar) {

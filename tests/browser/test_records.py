@@ -51,6 +51,9 @@ def plan_a_layer(page: Page) -> None:
     page.get_by_label("Where").nth(1).fill("shadows")
     page.get_by_role("button", name="Plan it").click()
     expect(page.get_by_role("heading", name="Next: block-in")).to_be_visible()
+    # The address names the layer, with and without script: it can be kept, and the layer is in sight.
+    expect(page).to_have_url(re.compile(r"/panels/[\w-]+#layer-[\w-]+$"))
+    expect(page.locator(".layer").first).to_be_in_viewport()
 
 
 def paint_it(page: Page) -> None:

@@ -8,9 +8,12 @@ from dataclasses import replace
 
 import pytest
 
-from server.science.recipe import Addition, AdditionKind
-from server.science.results import FilmState
-from server.science.soundness import Action, GroundFacts, Material, Severity, check, later, with_remedy
+from server.planning.outlook import PlannedStep, begin, outlook
+from server.science.composition import compose, critical_pvc
+from server.science.recipe import Addition, AdditionKind, Ground, MixRecipe, Paint, PigmentShare
+from server.science.results import FilmState, StageRange
+from server.science.soundness import Action, GroundFacts, Material, Severity, SwabTest, check, later, with_remedy
+from server.services.hazards import kinds_of_mix
 from tests.soundness.builders import (
     TACKY_D,
     THROUGH_D,
@@ -219,11 +222,57 @@ def test_a33_at_the_date_the_test_decides():
     assert "swab" in passed.remedy.text
 
 
+def test_a33_colour_on_the_swab_is_not_ready_whatever_the_day():
+    # Common practice, no source.
+    asked = ask([there(layer(um=60.0), 185.0)], None, Action.FINAL_VARNISH)
+    coloured = found(check(replace(asked, swab=SwabTest(clean=False, age_d=185.0))), "R35")
+    assert coloured is not None and coloured.severity is STOP
+
+
 def test_a34_wrapping_ten_days_after_a_thick_layer():
     # Common practice; prints and sticking are published for acrylic varnish in heat.
     finding = found(check(ask([there(layer(um=300.0), 10.0, times(14.0, 240.0))], None, Action.WRAP)), "R36")
     assert finding is not None and finding.severity is STOP and finding.remedy is not None
     assert "edges" in finding.remedy.text
+
+
+def exactly(days: float) -> StageRange:
+    return StageRange(days, days, days, days, days)
+
+
+def waits(*days: float) -> list[PlannedStep]:
+    """Layers to come that may be covered after so many days; the last is done after as many."""
+    return [PlannedStep(lambda _day, d=d: exactly(d), lambda _day, d=d: exactly(d)) for d in days]  # type: ignore[misc]
+
+
+def test_a36_four_layers_miss_the_date_by_two_days_and_keep_it_without_the_glaze():
+    # Derived: 7 + 10 + 14 + 7 days, 14 more before the frame and 3 with the courier, against 53 days.
+    bare = begin(None, 0.0, open_now=True)
+    whole = outlook(bare, waits(7.0, 10.0, 14.0, 7.0 + 14.0 + 3.0), 0.9, due_d=53.0)
+    assert whole.finish.planned_d == pytest.approx(55.0) and whole.due is not None and whole.due.at_risk
+    without = outlook(bare, waits(7.0, 10.0, 14.0 + 14.0 + 3.0), 0.9, due_d=53.0)
+    assert without.finish.planned_d == pytest.approx(48.0) and without.due is not None and not without.due.at_risk
+
+
+def test_a40_weight_to_volume_of_white_lead_paint():
+    # Published oil figures of two colour-grinders (Church 1901: 16 and 15 g to 100 g) and density (Gettens and Stout:
+    # 6.70); the volume is arithmetic. Printed: 3.61 and 3.70 g/ml, 6.8 to 6.9 ml.
+    for grams, printed in ((16.0, 3.61), (15.0, 3.70)):
+        paint = Paint(1.0, "linseed", (PigmentShare("PW1"),), paint_oil_g_per_100g=grams, density_g_cm3=6.70)
+        made = compose(MixRecipe("white lead", 1.0, (paint,)), 50.0, Ground.SEALED)
+        assert made.density_g_cm3 == pytest.approx(printed, abs=0.02)
+        assert 6.7 < 25.0 / made.density_g_cm3 < 7.0
+
+
+def test_a41_critical_pigment_volume_concentration():
+    # Published: a coatings article, worked example of oil absorption 20 and density 4.2.
+    assert critical_pvc(20.0, 4.2) == pytest.approx(0.527, abs=0.0005)
+
+
+@pytest.mark.parametrize("addition", [None, oil(1), Addition(AdditionKind.ALKYD_MEDIUM, parts=1.0, non_volatile=0.5)])
+def test_a43_every_mix_with_a_drying_oil_brings_up_the_rags(addition):
+    # Published: a fire protection association on rags with drying oil.
+    assert "rags" in kinds_of_mix(mix(*([addition] if addition else [])))
 
 
 def test_a46_painting_over_a_finished_picture():

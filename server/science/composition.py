@@ -187,7 +187,7 @@ def composition_of(name: str, facts: MixFacts, wet_um: float, absorbency: float)
     )
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=16_384)
 def mix_facts(mix: MixRecipe) -> MixFacts:
     """The facts of a mix. Raises InputError with the path inside the mix."""
     paints = add_up_paints(mix.paints)

@@ -137,7 +137,7 @@ def gather(pairs: Sequence[tuple[LayerRecipe, Room]]) -> Regions:
     )
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=16_384)
 def mix_film(mix: MixRecipe) -> MixFilm:
     """A mix as the drying model sees it. Raises InputError with the path inside the mix."""
     facts = mix_facts(mix)

@@ -8,10 +8,12 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from server.formats import calls
 from server.formats.calls.estimate import EstimateAnswer
+from server.formats.calls.estimate_out import rounded_all
 
 ROOT = Path(calls.__file__).parents[3]
 EXAMPLES = Path(calls.__file__).parent / "examples"
@@ -171,3 +173,72 @@ def test_the_command_says_what_is_wrong_and_exits_2(tmp_path: Path) -> None:
     assert problem["status"] == 422
     assert "given twice" in problem["errors"][0]["message"]
     assert run_command("estimate", str(tmp_path / "none.json")).returncode == 2
+
+
+CLEAR = {"wet_thickness_um": 30, "ground": "sealed", "mixes": [{"additions": [{"kind": "oil", "parts": 1}]}]}
+PLAIN = {"temperature_c": 21, "relative_humidity_pct": 50}
+
+
+def test_a_list_is_written_as_the_usual_encoder_would() -> None:
+    """The quicker way of writing many says the same: one mix, several, a clear film, with and without a date."""
+    grey = example("estimate_light_grey")
+    (first, *_) = grey["layer"]["mixes"]
+    several = [{**first, "name": 'the "eyes"', "area_share": 0.2}, {**first, "area_share": 0.5}]
+    requests = [
+        grey,
+        {**grey, "painted_at": "2026-11-02T10:00:00.250000+05:30"},
+        {"layer": CLEAR, "room": PLAIN},
+        {"layer": CLEAR, "room": PLAIN, "painted_at": "9999-12-30T10:00:00Z"},
+        {**grey, "layer": {**grey["layer"], "mixes": several}},
+    ]
+    answers = calls.answer("estimate", requests, NOW)
+    assert json.loads(calls.find("estimate").as_text(answers)) == json.loads(json.dumps(answers))
+
+
+def test_instants_are_those_of_the_calendar() -> None:
+    """Against the standard library's own adding of days; a day of six digits is told to about a minute."""
+    at = "2026-11-02T10:00:00.250000+05:30"
+    (found,) = calls.answer("estimate", [{"layer": CLEAR, "room": PLAIN, "painted_at": at}], NOW)
+    for stage in found["stages"].values():
+        expected = datetime.fromisoformat(at) + timedelta(days=stage["p50_d"])
+        assert abs(datetime.fromisoformat(stage["p50_at"]) - expected) <= timedelta(seconds=90)
+        assert stage["p50_at"].endswith("+05:30")
+
+
+@pytest.mark.parametrize("value", [1.0, 3.14159265, 123456.7, 1234567.8, 0.000123456789, 99999.96, 5e-7, 0.0])
+def test_numbers_are_rounded_as_written(value: float) -> None:
+    """Against the standard library's formatting of six significant digits."""
+    assert rounded_all(np.array([value]))[0] == float(f"{value:.6g}")
+
+
+def series(light: Any, zone: str = "+00:00") -> dict[str, Any]:
+    """Two readings, the second with a light of its own; the hours as a clock in ``zone`` shows them."""
+    first, second = {"at": f"2026-03-28T12:00:00{zone}"}, {"at": f"2026-03-30T12:00:00{zone}", "light": light}
+    climate = {"temperature_c": 21, "relative_humidity_pct": 50}
+    return {"series": [{**first, **climate}, {**second, **climate}], "light": "dark"}
+
+
+def test_a_reading_may_have_its_own_light() -> None:
+    """Two days in the dark, at light 0.25, then the room's: 2 + (1 - 2 / 18) x 4.5 d. Derived."""
+    found = calls.answer("estimate", {"layer": CLEAR, "room": series("room")}, NOW)
+    assert found["stages"]["dry_to_touch"]["p50_d"] == pytest.approx(2 + (1 - 2 / 18) * 4.5, rel=1e-5)
+    as_number = calls.answer("estimate", {"layer": CLEAR, "room": series(1.0)}, NOW)
+    assert as_number["stages"]["dry_to_touch"]["p50_d"] == found["stages"]["dry_to_touch"]["p50_d"]
+    assert "room.series[1].light" in faults({"layer": CLEAR, "room": series("candle")})
+
+
+def test_the_zone_of_the_readings_alters_nothing() -> None:
+    """The same instants written by clocks of other zones, one of them across the change to summer time."""
+    utc: dict[str, Any] = {"layer": CLEAR, "room": series("room"), "painted_at": "2026-03-28T13:00:00+00:00"}
+    readings = utc["room"]["series"]
+    readings[0] |= {"at": "2026-03-28T13:00:00+01:00"}  # Central Europe before the change
+    readings[1] |= {"at": "2026-03-30T14:00:00+02:00"}  # and after it
+    moved = {**utc, "painted_at": "2026-03-28T18:30:00+05:30"}
+    plain = {"layer": CLEAR, "room": series("room"), "painted_at": "2026-03-28T13:00:00+00:00"}
+    one, other = (calls.answer("estimate", request, NOW) for request in (moved, plain))
+    for stage, times in one["stages"].items():
+        assert {n: v for n, v in times.items() if n.endswith("_d")} == {
+            n: v for n, v in other["stages"][stage].items() if n.endswith("_d")
+        }
+        same = datetime.fromisoformat(times["p50_at"]) - datetime.fromisoformat(other["stages"][stage]["p50_at"])
+        assert same == timedelta(0)

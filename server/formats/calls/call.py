@@ -3,6 +3,7 @@
 A call's module is loaded when it is first asked for: the command for one need not wait for the others to load.
 """
 
+import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -20,12 +21,14 @@ NAMES = ("estimate", "soundness", "learn", "plan")  # each has a module here wit
 @dataclass(frozen=True, slots=True)
 class Call:
     """``prepare`` takes a checked request, the present instant and a collector of faults; ``answer_many`` takes what
-    it made of each request and answers in the same order."""
+    it made of each request and answers in the same order. ``as_text`` writes a list of answers, where there is a
+    quicker way than the usual."""
 
     request: type[BaseModel]
     answer: type[BaseModel]
     prepare: Callable[[Any, datetime, Collector], Any]
     answer_many: Callable[[Sequence[Any]], list[dict[str, Any]]]
+    as_text: Callable[[Sequence[dict[str, Any]]], str] = json.dumps
 
 
 @cache

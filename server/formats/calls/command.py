@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from server.formats.calls.answer import answer
+from server.formats.calls.call import find
 from server.formats.calls.problems import CallProblem, FieldProblem
 
 MAX_BYTES = 256 * 1024 * 1024
@@ -63,5 +64,6 @@ def run(name: str, file: str, out: TextIO, err: TextIO) -> int:
         json.dump(problem.as_json(), err)
         err.write("\n")
         return 2
-    out.write(json.dumps(answers) + "\n")  # in one go: json.dump would use the slow encoder
+    text = find(name).as_text(answers) if isinstance(answers, list) else json.dumps(answers)
+    out.write(text + "\n")  # in one go: json.dump would use the slow encoder
     return 0

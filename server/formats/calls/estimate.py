@@ -1,6 +1,5 @@
 """The ``estimate`` call: a layer and a room in, drying stages with their ranges out."""
 
-import math
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
@@ -9,12 +8,11 @@ from pydantic import AwareDatetime, BaseModel
 
 from server.formats.calls import layer_in
 from server.formats.calls.call import Call
+from server.formats.calls.estimate_out import DAYS_DIGITS, as_text, estimate_answers
 from server.formats.calls.layer_in import CallModel, Collector, LayerIn, RoomIn
 from server.science.estimate import estimate_many
 from server.science.recipe import LayerRecipe, Room
-from server.science.results import Composition, LayerEstimate, Stage, StageRange
-
-DAYS_DIGITS = 6  # significant digits of an answer; the range says how much of it is knowledge
+from server.science.results import LayerEstimate
 
 
 class EstimateRequest(CallModel):
@@ -105,16 +103,20 @@ def prepare(request: EstimateRequest, _now: datetime, faults: Collector) -> Prep
 
 def answer_many(prepared: Sequence[Prepared]) -> list[dict[str, Any]]:
     estimates = estimate_many([(recipe, room) for _, recipe, room in prepared])
-    return [_answer(request, estimate) for (request, _, _), estimate in zip(prepared, estimates, strict=True)]
+    requests = [request for request, _, _ in prepared]
+    warnings = [_warnings(request, estimate) for request, estimate in zip(requests, estimates, strict=True)]
+    return estimate_answers(estimates, [request.painted_at for request in requests], warnings)
+
+
+def _warnings(request: EstimateRequest, estimate: LayerEstimate) -> list[str]:
+    warnings = list(estimate.warnings)
+    if request.room.series is not None and request.painted_at is None:
+        warnings.append("no painted_at: the layer counts as painted at the first reading of the series")
+    return warnings
 
 
 def rounded(value: float) -> float:
     return float(f"{value:.{DAYS_DIGITS}g}")
-
-
-def finite(value: float) -> float | None:
-    """``value`` rounded; None where it is not finite, for which JSON has no number."""
-    return rounded(value) if math.isfinite(value) else None
 
 
 def instant(painted_at: datetime | None, days: float) -> str | None:
@@ -127,56 +129,4 @@ def instant(painted_at: datetime | None, days: float) -> str | None:
         return None
 
 
-def _stage(times: StageRange, painted_at: datetime | None) -> dict[str, Any]:
-    return {
-        "p05_d": rounded(times.p05_d),
-        "p10_d": rounded(times.p10_d),
-        "p50_d": rounded(times.p50_d),
-        "p90_d": rounded(times.p90_d),
-        "p95_d": rounded(times.p95_d),
-        "p50_at": instant(painted_at, times.p50_d),
-        "p90_at": instant(painted_at, times.p90_d),
-    }
-
-
-def _stages(stages: dict[Stage, StageRange], painted_at: datetime | None) -> dict[str, Any]:
-    return {stage.value: _stage(stages[stage], painted_at) for stage in Stage}
-
-
-COMPOSITION_FIELDS = tuple(CompositionOut.model_fields)
-
-
-def _composition(composition: Composition) -> dict[str, Any]:
-    values = {name: getattr(composition, name) for name in COMPOSITION_FIELDS}
-    return {name: value if isinstance(value, str) else finite(value) for name, value in values.items()}
-
-
-def _answer(request: EstimateRequest, estimate: LayerEstimate) -> dict[str, Any]:
-    warnings = list(estimate.warnings)
-    if request.room.series is not None and request.painted_at is None:
-        warnings.append("no painted_at: the layer counts as painted at the first reading of the series")
-    return {
-        "stages": _stages(estimate.stages, request.painted_at),
-        "regions": [
-            {
-                "name": region.name,
-                "area_share": region.area_share,
-                "stages": _stages(region.stages, request.painted_at),
-                "holds_up": region.holds_up,
-            }
-            for region in estimate.regions
-        ],
-        "composition": [_composition(region.composition) for region in estimate.regions],
-        "oil": {
-            "iodine_value": rounded(estimate.iodine_value),
-            "drying_index": rounded(estimate.drying_index),
-            "max_mass_gain_pct": rounded(estimate.max_mass_gain_pct),
-        },
-        "provenance": [
-            {"quantity": p.quantity, "source": p.source, "confidence": p.confidence} for p in estimate.provenance
-        ],
-        "warnings": warnings,
-    }
-
-
-CALL = Call(EstimateRequest, EstimateAnswer, prepare, answer_many)
+CALL = Call(EstimateRequest, EstimateAnswer, prepare, answer_many, as_text)

@@ -2,9 +2,10 @@
 
 import itertools
 import re
+from bisect import bisect_right
 from datetime import datetime
 from enum import StrEnum
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field
 
@@ -21,6 +22,7 @@ from server.science.recipe import (
     PigmentShare,
     Room,
     RoomStep,
+    RoomSteps,
 )
 
 SHARE_TOLERANCE = 0.005  # shares typed with two decimals still add up
@@ -116,10 +118,16 @@ class LayerIn(CallModel):
     mixes: list[MixIn] = Field(min_length=1, max_length=40)
 
 
+Light = Literal["dark", "dim", "room", "bright", "sun_glass"] | LightFactor
+
+
 class ReadingIn(CallModel):
+    """The climate from ``at`` on; ``light`` of its own, for a panel that was moved, else the room's."""
+
     at: AwareDatetime
     temperature_c: TemperatureC
     relative_humidity_pct: HumidityPct
+    light: Light | None = None
 
 
 class RoomIn(CallModel):
@@ -128,7 +136,7 @@ class RoomIn(CallModel):
     temperature_c: TemperatureC | None = None
     relative_humidity_pct: HumidityPct | None = None
     series: list[ReadingIn] | None = Field(default=None, min_length=1, max_length=100_000)
-    light: Literal["dark", "dim", "room", "bright", "sun_glass"] | LightFactor = "room"
+    light: Light = "room"
     measured: Annotated[bool, Field(strict=True)] = False
 
 
@@ -144,6 +152,7 @@ FIELDS_OF_KIND: dict[AdditionKind, tuple[str, ...]] = {
 }
 # What may be left out: linseed, the usual spirit, and half solids are the trade's defaults.
 DEFAULTS_OF_KIND: dict[str, object] = {"oil": "linseed", "solvent": "odourless_mineral_spirits", "non_volatile": 0.5}
+KIND_AND_FIELDS = {kind: frozenset({"kind", *names}) for kind, names in FIELDS_OF_KIND.items()}
 ALL_KIND_FIELDS = tuple(dict.fromkeys(name for names in FIELDS_OF_KIND.values() for name in names))
 
 
@@ -191,31 +200,26 @@ def paint(given: PaintIn, path: tuple[int | str, ...], faults: Collector) -> Pai
 
 def addition(given: AdditionIn, path: tuple[int | str, ...], faults: Collector) -> Addition:
     wanted = FIELDS_OF_KIND[given.kind]
-    values: dict[str, object] = {}
-    for name in ALL_KIND_FIELDS:
+    if not given.model_fields_set.issubset(KIND_AND_FIELDS[given.kind]):
+        for name in ALL_KIND_FIELDS:
+            if name not in wanted and getattr(given, name) is not None:
+                faults.add((*path, name), f"does not belong to an addition of kind {given.kind.value}")
+    values: dict[str, Any] = {}
+    for name in wanted:
         value = getattr(given, name)
-        if name not in wanted and value is not None:
-            faults.add((*path, name), f"does not belong to an addition of kind {given.kind.value}")
-        if name in wanted and value is None:
+        if value is None:
             value = DEFAULTS_OF_KIND.get(name)
             if value is None:
                 faults.add((*path, name), f"is missing: an addition of kind {given.kind.value} needs it")
-        values[name] = value if name in wanted else None
-    if isinstance(values["oil"], str):
+                continue
+        values[name] = value
+    if "oil" in values:
         known(values["oil"], reference.oil, (*path, "oil"), faults)
-    if isinstance(values["solvent"], str):
+    if "solvent" in values:
         known(values["solvent"], reference.solvent, (*path, "solvent"), faults)
-    metal = values["metal"]
-    return Addition(
-        kind=given.kind,
-        parts=float(values["parts"] or 0.0),  # type: ignore[arg-type]
-        oil=values["oil"],  # type: ignore[arg-type]
-        solvent=values["solvent"],  # type: ignore[arg-type]
-        non_volatile=values["non_volatile"],  # type: ignore[arg-type]
-        metal=metal.value if isinstance(metal, Metal) else None,
-        percent_on_oil=values["percent_on_oil"],  # type: ignore[arg-type]
-        drops_per_10_ml=values["drops_per_10_ml"],  # type: ignore[arg-type]
-    )
+    if "metal" in values:
+        values["metal"] = values["metal"].value
+    return Addition(given.kind, **values)
 
 
 FILM_FORMERS = {AdditionKind.OIL, AdditionKind.ALKYD_MEDIUM}
@@ -258,25 +262,33 @@ def check_room(given: RoomIn, path: tuple[int | str, ...], faults: Collector) ->
 
 
 def room(given: RoomIn, painted_at: datetime | None) -> Room:
-    """The science's value for a room as a layer painted at ``painted_at`` meets it (None: at the first reading)."""
-    is_number = not isinstance(given.light, str)
-    light = float(given.light) if not isinstance(given.light, str) else reference.LIGHT_FACTORS[given.light]
+    """The science's value for a room as a layer painted at ``painted_at`` meets it (None: at the first reading).
+
+    Light is taken as measured only where the room's and every reading's own is a number.
+    """
     if given.series is None:
         assert given.temperature_c is not None and given.relative_humidity_pct is not None  # checked before
-        steps: tuple[RoomStep, ...] = (RoomStep(0.0, given.temperature_c, given.relative_humidity_pct),)
+        steps: tuple[RoomStep, ...] | RoomSteps = (RoomStep(0.0, given.temperature_c, given.relative_humidity_pct),)
+        lights: list[Light] = [given.light]
     else:
-        steps = _steps(given.series, painted_at or given.series[0].at)
-    return Room(steps, light, is_number, given.measured)
+        steps = _steps(given.series, painted_at or given.series[0].at, light_factor(given.light))
+        lights = [given.light, *(reading.light for reading in given.series if reading.light is not None)]
+    return Room(steps, light_factor(given.light), not any(isinstance(light, str) for light in lights), given.measured)
 
 
-def _steps(series: list[ReadingIn], painted_at: datetime) -> tuple[RoomStep, ...]:
+def light_factor(light: Light) -> float:
+    return reference.LIGHT_FACTORS[light] if isinstance(light, str) else float(light)
+
+
+def _steps(series: list[ReadingIn], painted_at: datetime, light: float) -> RoomSteps:
     """Readings as steps from the painting on; the last reading before it counts from day 0."""
-    steps: list[RoomStep] = []
-    for reading in series:
-        from_d = (reading.at - painted_at).total_seconds() / SECONDS_PER_DAY
-        step = RoomStep(max(0.0, from_d), reading.temperature_c, reading.relative_humidity_pct)
-        if from_d <= 0 or not steps:
-            steps = [RoomStep(0.0, step.temperature_c, step.relative_humidity_pct)]
-        else:
-            steps.append(step)
-    return tuple(steps)
+    start = painted_at.timestamp()
+    from_d = [(reading.at.timestamp() - start) / SECONDS_PER_DAY for reading in series]
+    first = max(0, bisect_right(from_d, 0.0) - 1)
+    kept = series[first:]
+    return RoomSteps.of(
+        [0.0, *from_d[first + 1 :]],
+        [reading.temperature_c for reading in kept],
+        [reading.relative_humidity_pct for reading in kept],
+        [light if reading.light is None else light_factor(reading.light) for reading in kept],
+    )

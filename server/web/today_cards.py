@@ -208,7 +208,9 @@ def _folded(panel: PanelFact) -> str:
     coming = panel.coming
     if coming is None or panel.standing is not Standing.RESTS:
         return ""
-    mixes = ", ".join(f"{mix.name} {mix.ml}" for mix in map(_mix, coming.regions))
+    mixes = ", ".join(
+        f"{mix.name} {mix.ml}" + (f" on {mix.share}" if mix.share else "") for mix in map(_mix, coming.regions)
+    )
     findings = panel.verdict.findings if panel.verdict else ()
     is_gated = any(found.rule == standing_words.TOUCH_GATE for found in findings)
     gate = f", once it is touch-dry ({standing_words.TOUCH_GATE})" if is_gated else ""

@@ -7,7 +7,7 @@ from starlette.testclient import TestClient
 from server.services import mixes, paints
 from server.services.unit import unit
 from server.store.db import Database
-from tests.web.pages_of_records import Easel, form_to, make_easel
+from tests.web.pages_of_records import Easel, form_to, forms_of, make_easel
 
 
 @pytest.fixture
@@ -28,11 +28,12 @@ def test_an_empty_studio_gets_its_shelf_from_the_form_of_the_layer_and_paints_fr
     action = f"{panel}/layers/new"
     page = client.get(action)
     assert "Put up the starter shelf" in page.text
-    put_up = client.post("/shelf/starter", data=form_to(page, "/shelf/starter").values)
-    assert put_up.headers["location"] == action
-    back = client.get(action)
-    assert "No paint to name yet" not in back.text
+    typed = form_to(page, action).filled(kind="glaze", notes="Warm <light>")
+    back = client.post(action, data=typed | {"_starter": "yes"})
+    assert back.status_code == 200
+    assert "No paint to name yet" not in back.text and "Not saved yet" not in back.text
     form = form_to(back, action)
+    assert (form.values["kind"], form.values["notes"]) == ("glaze", "Warm <light>")
     tubes = [value for value in form.options["mixes-0-mix_uid"] if value.startswith("tube-")]
     assert len(tubes) > 10
     planned = client.post(action, data=form.filled(**{"mixes-0-mix_uid": tubes[0]}))
@@ -75,6 +76,26 @@ def test_a_mix_made_for_a_panel_leads_back_to_its_layer_with_the_mix_chosen(ease
     chosen = form_to(easel.client.get(led_to), f"{panel}/layers/new").values["mixes-0-mix_uid"]
     assert chosen == led_to.rpartition("=")[2]
     assert "Half-tone" in labels_of(easel)
+
+
+def test_what_was_typed_of_a_layer_is_there_again_once_something_was_mixed_for_it(easel: Easel):
+    panel = easel.panel()
+    action = f"{panel}/layers/new?painted=1"
+    form = form_to(easel.client.get(action), action)
+    typed = {"kind": "glaze", "notes": "Warm & <light>\nthin", "mixes-0-mix_uid": easel.white, "mixes-0-area_pct": "40"}
+    left = easel.client.post(action, data=form.filled(**typed) | {"_mix_first": "yes"})
+    assert left.status_code == 303
+    page = easel.client.get(left.headers["location"])
+    [mixing] = [each for each in forms_of(page) if each.action.startswith("/mixes/new?panel=")]
+    item = next(value for value in mixing.options["parts-0-item"] if value.startswith("paint:"))
+    sent = mixing.filled(label="Half-tone", **{"parts-0-item": item, "parts-0-parts": "2"})
+    answers = [easel.client.post(mixing.action, data=sent) for _ in range(2)]
+    assert len({answer.headers["location"] for answer in answers}) == 1
+    again = form_to(easel.client.get(answers[0].headers["location"]), action).values
+    assert (again["kind"], again["mixes-0-mix_uid"], again["mixes-0-area_pct"]) == ("glaze", easel.white, "40")
+    assert again["notes"].replace("\r\n", "\n") == "Warm & <light>\nthin"
+    assert again["painted_at"] == form.values["painted_at"]
+    assert again["mixes-1-mix_uid"] not in ("", easel.white)
 
 
 @pytest.mark.parametrize("back", ["https://elsewhere.example/", "//elsewhere.example", "/panels/x/archive", ""])

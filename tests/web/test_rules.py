@@ -164,7 +164,8 @@ def test_a_refused_reset_says_why(client: TestClient):
 def test_a_verdict_follows_its_limit_on_every_page(client: TestClient, app: FastAPI, db: Database):
     easel = make_easel(client, app, db)
     panel = easel.panel()
-    easel.painted(panel, "2026-10-28T10:00", thickness_preset="", wet_thickness_um="600")
+    thick = easel.painted(panel, "2026-10-28T10:00", thickness_preset="", wet_thickness_um="600")
+    easel.test(thick, stage="touch_dry")
     easel.layer(panel, thickness_preset="", wet_thickness_um="400")
     uid = panel.rpartition("/")[2]
     pages = ("/", panel, f"/mixing?mix={easel.white}&panel={uid}")

@@ -217,7 +217,7 @@ def test_the_slow_region_is_named(bench: Bench, client: TestClient):
     bench.layer(panel, mixes=mixes)
     words = words_of(client.get("/").text)
     assert "eyes holds it up" in words
-    assert "White in sky 6.2 ml, Black in eyes 1.6 ml" in words
+    assert "White in sky 6.2 ml on 80 %, Black in eyes 1.6 ml on 20 %" in words
 
 
 def test_hostile_names_are_shown_as_text(bench: Bench, client: TestClient):

@@ -3,27 +3,31 @@
 from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any, TypeVar
+from urllib.parse import urlencode
 
 from fastapi import APIRouter
 from sqlmodel import Session
 from starlette.datastructures import FormData
 from starlette.responses import Response
 
-from server.services import board, history, layers, on_panel, overrides, panels
+from server.services import board, history, layers, on_panel, overrides, panels, shelf
 from server.services.layer_commands import LAYER_KINDS, LayerCreate, LayerPaint, LayerUpdate
 from server.services.on_panel import LayerOnPanel
 from server.web import standing_words
 from server.web.deps import Page, PageRequest, Posted
+from server.web.form_values import clean_text
 from server.web.form_values import show as as_text
-from server.web.forms import FormState, edited_rows, parse
+from server.web.forms import COMMAND_KEY, FormState, edited_rows, parse
 from server.web.pages.changes import Done, FormPage, Typed, change_by_button, change_by_form, exactly, with_field
 from server.web.pages.history_words import lines_of
 from server.web.pages.layer_choices import layer_choices, with_tubes_as_mixes
+from server.web.render import see_other
 
 router = APIRouter()
 
 C = TypeVar("C", LayerCreate, LayerUpdate, LayerPaint)
 OWN_KIND = "_own_kind"
+MIX_FIRST, STARTER = "_mix_first", "_starter"  # buttons that leave the form
 # Every row of mixes offers the same suggestions of places; a place alone does not make a row.
 QUIET = ("region",)
 NEW_LAYER = {"kind": "underpainting", "thickness_preset": "normal_brush", "material": "oil", "texture": "smooth"}
@@ -33,8 +37,27 @@ NEW_LAYER = {"kind": "underpainting", "thickness_preset": "normal_brush", "mater
 def new(page: Page, uid: str, painted: str = "", mix: str = "") -> Response:
     """The form of a layer to come, or with ``painted`` of one that is on already; ``mix`` is chosen beforehand."""
     start = NEW_LAYER | ({"painted_at": as_text(page.now, page.zone)} if painted else {})
-    start |= {"mixes-0-mix_uid": mix} if mix else {}
-    return page.render("layers/new.html", {**_new_context(page, uid, bool(painted)), "form": FormState(values=start)})
+    form = FormState(values=start | _typed_before(page))
+    if mix:
+        rows = form.rows("mixes", 1)
+        free = next((row for row in rows if not form.value(f"mixes-{row}-mix_uid")), rows[-1] + 1)
+        form.values[f"mixes-{free}-mix_uid"] = mix
+    return page.render("layers/new.html", {**_new_context(page, uid, bool(painted)), "form": form})
+
+
+def _typed_before(page: PageRequest) -> dict[str, str]:
+    """What was typed in the form before it was left to mix something first, from the address."""
+    known = {*LayerCreate.model_fields, OWN_KIND}
+    asked = page.request.query_params.multi_items()
+    return {name: clean_text(text) for name, text in asked if name in known or name.startswith("mixes-")}
+
+
+def _mix_first(posted: FormData, uid: str, painted: str) -> Response:
+    """Leave the form to mix something; what was typed goes along in the address and comes back."""
+    typed = {name: text for name, text in posted.multi_items() if isinstance(text, str) and text}
+    kept = {name: text for name, text in typed.items() if name not in {COMMAND_KEY, MIX_FIRST}}
+    address = urlencode(kept | ({"painted": painted} if painted else {}))
+    return see_other(f"/mixes/new?{urlencode({'panel': uid, 'typed': address})}")
 
 
 @router.post("/panels/{uid}/layers/new")
@@ -42,7 +65,15 @@ def add(page: Page, posted: Posted, uid: str, painted: str = "") -> Response:
     shown = FormPage("layers/new.html", lambda: _new_context(page, uid, bool(painted)))
     if again := edited_rows(posted):
         return shown.show(page, again)
+    if posted.get(MIX_FIRST):
+        return _mix_first(posted, uid, painted)
     command, form = parse(with_own_kind(posted), LayerCreate, zone=page.zone, quiet=QUIET)
+    if posted.get(STARTER):
+        with page.unit("Put up the starter shelf", posted) as work:
+            if not work.repeated:
+                shelf.add_starter(work.session, page.actor)
+        form.errors.clear()
+        return shown.show(page, form)
     if command is not None and painted and command.painted_at is None:
         form.add_error("painted_at", "Say when it was painted.")
         command = None
@@ -207,7 +238,6 @@ def _new_context(page: PageRequest, panel_uid: str, is_painted: bool) -> Mapping
             "is_painted": is_painted,
             "kept": None,
             "is_new": True,
-            "mix_first": f"/mixes/new?panel={panel_uid}",
         }
 
 

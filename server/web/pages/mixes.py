@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import parse_qsl, urlencode
 
 from fastapi import APIRouter
 from sqlmodel import Session
@@ -23,6 +24,7 @@ from server.web.pages.mix_choices import on_shelf
 from server.web.pages.record_forms import Reads, save
 
 router = APIRouter(prefix="/mixes")
+LONGEST_TYPED = 20_000  # of a layer's form, as the query of an address
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,19 +47,30 @@ def all_of_them(page: Page, archived: bool = False) -> Response:
 
 
 @router.get("/new")
-def new(page: Page, panel: str = "") -> Response:
-    """With ``panel``, the uid of a panel, keeping the mix leads to a new layer of it."""
-    return _form(page, panel=panel).show(page, FormState())
+def new(page: Page, panel: str = "", typed: str = "") -> Response:
+    """With ``panel``, the uid of a panel, keeping the mix leads to a new layer of it; ``typed`` is what the form
+    of that layer held, as the query of an address."""
+    return _form(page, panel=panel, typed=_query(typed)).show(page, FormState())
 
 
 @router.post("/new")
-def add(page: Page, posted: Posted, panel: str = "") -> Response:
+def add(page: Page, posted: Posted, panel: str = "", typed: str = "") -> Response:
+    query = _query(typed)
+
     def act(session: Session, command: Any) -> Done:
         mix = mixes.create(session, page.actor, command)
         wanted = f"/panels/{panels.get(session, page.actor, panel).uid}/layers/new?mix={mix.uid}" if panel else ""
         return Done(f"Kept the mix “{mix.label}”", wanted or f"/mixes/{mix.uid}")
 
-    return save(page, posted, Reads(MixCreate), _form(page, panel=panel), act)
+    answer = save(page, posted, Reads(MixCreate), _form(page, panel=panel, typed=query), act)
+    if answer.status_code == 303 and panel and query:  # the history keeps the short address
+        answer.headers["location"] += f"&{query}"
+    return answer
+
+
+def _query(typed: str) -> str:
+    """The query of an address, written anew so that nothing else can be in it."""
+    return urlencode(parse_qsl(typed[:LONGEST_TYPED]))
 
 
 @router.get("/{uid}")
@@ -108,19 +121,22 @@ def restore(page: Page, posted: Posted, uid: str) -> Response:
     return change_by_button(page, posted, act, f"/mixes/{uid}")
 
 
-def _form(page: PageRequest, mix: Mix | None = None, panel: str = "") -> FormPage:
-    """The form of a new mix, or of ``mix``; a new one may be wanted for a ``panel``, by its uid."""
+def _form(page: PageRequest, mix: Mix | None = None, panel: str = "", typed: str = "") -> FormPage:
+    """The form of a new mix, or of ``mix``; a new one may be wanted for a ``panel``, by its uid, whose layer's form
+    held ``typed``."""
 
     def context() -> dict[str, Any]:
         with page.db.read() as session:
             wanted = f"?panel={panels.get(session, page.actor, panel).uid}" if panel else ""
+            along = f"&{urlencode({'typed': typed})}" if panel and typed else ""
             held = mixes.held_by(session, mix) if mix else []
             return {
                 "items": on_shelf(session, page.actor, held),
                 "metals": list(METAL_WORDS.items()),
                 "mix": mix,
-                "action": f"/mixes/{mix.uid}/edit" if mix else f"/mixes/new{wanted}",
-                "back": f"/panels/{panel}/layers/new" if panel else f"/mixes/{mix.uid}" if mix else "/mixes",
+                "action": f"/mixes/{mix.uid}/edit" if mix else f"/mixes/new{wanted}{along}",
+                "starter_back": f"/mixes/new{wanted}",
+                "back": f"/panels/{panel}/layers/new?{typed}" if panel else f"/mixes/{mix.uid}" if mix else "/mixes",
             }
 
     return FormPage("mixes/form.html", context)

@@ -14,6 +14,11 @@ PARTS = {
 
 
 def main(arguments: list[str]) -> int:
+    if arguments[:1] == ["plan"]:  # which has options of its own, and takes minutes
+        from bench import plan
+
+        plan.run(arguments[1:])
+        return 0
     unknown = [name for name in arguments if name not in PARTS]
     if unknown:
         print(f"There is no bench {', '.join(unknown)}. There are: {', '.join(PARTS)}.", file=sys.stderr)

@@ -15,7 +15,7 @@ from server.services.finish import FinishStepCreate, FinishStepDo, FinishStepUpd
 from server.services.finish_tests import FinishTestCreate, FinishTestUpdate
 from server.store.tables import FinishStep, FinishTest, Panel
 from tests.services.conftest import NOW, Bench
-from tests.services.layer_acts import act
+from tests.services.layer_acts import act, paint
 
 PRAGUE = ZoneInfo("Europe/Prague")
 DAY = timedelta(days=1)
@@ -308,3 +308,29 @@ def test_no_day_for_the_varnish_is_told_before_the_film_is_dry_through(bench: Be
     assert varnish.central >= through.central
     [region] = layer.regions
     assert region.stages[Stage.FINAL_VARNISH].low >= region.stages[Stage.DRY_THROUGH].low
+
+
+def test_painting_over_a_varnish_is_told_and_wants_a_reason_from_the_second_coat_on(bench: Bench) -> None:
+    """Conservators: a later cleaning dissolves it from between the layers (R31, published)."""
+    panel = bench.panel()
+    bench.painted(panel, 60.0)
+    planned = bench.layer(panel, kind="glaze")
+    assert "R31" not in rules_on_next(bench, panel)
+    plan(bench, panel, "temporary_varnish", done_at=NOW - 20 * DAY)
+    assert rules_on_next(bench, panel)["R31"] == "caution"
+    second = plan(bench, panel, "temporary_varnish", done_at=NOW - 10 * DAY)
+    assert rules_on_next(bench, panel)["R31"] == "stop"
+    with pytest.raises(Invalid, match="R31"):
+        paint(bench, planned)
+    with bench.unit() as work:
+        finish.archive(work.session, bench.actor, second.uid)  # it was taken off again
+    painted = paint(bench, planned, override_reason="The dealer wants it warmer")
+    assert painted.override_reason == "The dealer wants it warmer"
+    kept = overrides.from_json(painted.verdict_json)
+    assert kept is not None and "R31" in {finding.rule for finding in kept.findings}
+
+
+def rules_on_next(bench: Bench, panel: Panel) -> dict[str, str]:
+    verdict = shown(bench, panel).verdict
+    assert verdict is not None
+    return {finding.rule: finding.severity.value for finding in verdict.findings}

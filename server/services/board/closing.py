@@ -11,18 +11,19 @@ from sqlalchemy import Row
 
 from server.planning.finish import FirstDay, first_day
 from server.science.results import StageRange
-from server.science.soundness.types import Action, Severity, Verdict
+from server.science.soundness.types import Action, Material, Severity, Verdict
 from server.services.board.facts import ClosingFact, DaySpan, FinishTestFact, GateFact, Moment, StepFact
 from server.services.board.films import PanelLayers, day_span, local_day
 from server.services.board.rows import StudioRows
 from server.services.panels import STRETCHED_SUPPORTS
 from server.services.rule_limits import thresholds_of
-from server.services.verdicts import DRYING, VERDICTS, AfterPaint, Ground, Question, situation
+from server.services.verdicts import DRYING, VERDICTS, AfterPaint, Ground, LaidLayer, Question, situation
 
 ACTIONS = (
     *(Action.OIL_OUT, Action.TEMPORARY_VARNISH, Action.FINAL_VARNISH, Action.FRAME, Action.FRAME_GLAZED),
     *(Action.WRAP, Action.STACK, Action.SHIP),
 )
+VARNISHES = frozenset({Action.TEMPORARY_VARNISH.value, Action.FINAL_VARNISH.value})
 PASSED = frozenset({"clean", "no_mark", "no_dent"})
 LONGEST_D = 36_500.0
 
@@ -31,6 +32,19 @@ def ground_facts(panel: Row[Any]) -> Ground:
     """Support and ground of a panel as the rules take them."""
     support = "stretched" if panel.support in STRETCHED_SUPPORTS else "rigid"
     return Ground(support, panel.ground_kind, panel.ground_surface, panel.ground_on, panel.ground_pigment)
+
+
+def with_varnish(stack: tuple[LaidLayer, ...], steps: Iterable[Row[Any]], at: datetime) -> tuple[LaidLayer, ...]:
+    """A stack with the coats of varnish that were put on by then, as the rules on painting over it take them.
+
+    They stand just below the top film and as old as that: the ages that remedies name stay those of the paint.
+    """
+    coats = [step for step in steps if step.action in VARNISHES and step.done_at is not None and step.done_at <= at]
+    if not stack or not coats:
+        return stack
+    top = stack[-1]
+    varnish = (LaidLayer(("varnish", step.uid), Material.RETOUCH_VARNISH, top.painted_at, {}, None) for step in coats)
+    return (*stack[:-1], *varnish, top)
 
 
 def asking(

@@ -11,7 +11,7 @@ from server.science.results import LayerEstimate
 from server.science.soundness.types import Verdict
 from server.services.access import Actor
 from server.services.board.calendar import planned_layers
-from server.services.board.closing import ground_facts
+from server.services.board.closing import ground_facts, with_varnish
 from server.services.board.facts import LayerFact, Moment, PanelBoard
 from server.services.board.films import (
     LayerOn,
@@ -80,7 +80,8 @@ def over_when_painted(number: int, layers: PanelLayers, rows: StudioRows, moment
     if layer.film.no_forecast is not None:
         return None
     at = layer.row.painted_at
-    stack = tuple(_as_it_was(below, at) for below in layers.on[:number])
+    below = tuple(_as_it_was(on, at) for on in layers.on[:number])
+    stack = with_varnish(below, rows.steps.get(layers.panel.id, ()), at)
     upper = Coming(
         layer.laid.key,
         layer.laid.material,

@@ -16,7 +16,7 @@ from server.science.results import FilmState, LayerEstimate, Stage
 from server.science.soundness.types import Action, Severity, Verdict
 from server.science.stages import HARDNESS
 from server.services.board.chains import ChainCase, outlooks, span_of
-from server.services.board.closing import closing_of, ground_facts
+from server.services.board.closing import closing_of, ground_facts, with_varnish
 from server.services.board.facts import ClosingFact, DaySpan, DueFact, Moment, RestFact, Standing
 from server.services.board.films import LayerOn, LayerToCome, PanelLayers, coming, instant, local_day
 from server.services.board.rows import StudioRows
@@ -87,7 +87,7 @@ def _asked(layers: PanelLayers, estimate: LayerEstimate | None, rows: StudioRows
     top = layers.on[-1] if layers.on else None
     if layers.to_come:
         upper = coming(layers.to_come[0], estimate, moment.on)
-        question = _question(layers, upper, rows)
+        question = _question(layers, upper, rows, moment)
         if question is not None and (estimate is not None or not layers.to_come[0].is_drying):
             verdict = VERDICTS.of(question, moment.at, moment.on)
             lightly = _lightly(question, verdict, moment)
@@ -95,12 +95,12 @@ def _asked(layers: PanelLayers, estimate: LayerEstimate | None, rows: StudioRows
     return _Asked(layers, estimate, verdict, lightly, ready, _where(layers, ready, verdict))
 
 
-def _question(layers: PanelLayers, upper: Coming, rows: StudioRows) -> Question | None:
+def _question(layers: PanelLayers, upper: Coming, rows: StudioRows, moment: Moment) -> Question | None:
     """The next layer put to the rules; None while what lies on top is neither forecast nor tested."""
     top = layers.on[-1] if layers.on else None
     if top is not None and top.film.no_forecast is not None and top.laid.observed is None:
         return None
-    stack = tuple(layer.laid for layer in layers.on)
+    stack = with_varnish(tuple(x.laid for x in layers.on), rows.steps.get(layers.panel.id, ()), moment.at)
     ground = ground_facts(layers.panel)
     return Question(ground, stack, upper, drops_per_ml=rows.studio.drops_per_ml, limits=rows.limits)
 

@@ -33,10 +33,12 @@ from server.store.tables import (
     StackLayer,
     StackPlan,
     Studio,
+    StudioPlan,
     Table,
     Thinner,
     TouchTest,
     UtcDateTime,
+    WorkTime,
 )
 
 Image = dict[str, Any]
@@ -52,7 +54,7 @@ FOLLOWED: dict[str, type[Table]] = {
     for kind in (
         *(Studio, RuleLimit, Place, PlaceMonth, Paint, PaintPigment, Medium, MediumPart, Thinner, Mix, MixPart),
         *(Panel, Layer, LayerMix, TouchTest, FinishStep, FinishTest, SittingEnd, SittingMix, LearningChoice),
-        *(StackPlan, StackLayer),
+        *(StackPlan, StackLayer, WorkTime, StudioPlan),
     )
 }
 # Rows that are part of a record, and the column that names it.

@@ -47,6 +47,8 @@ _WORDS = {
     "sitting_mix": "the end of the sitting",
     "stack_plan": "the stack",
     "stack_layer": "the stack",
+    "work_time": "the hours",
+    "studio_plan": "the plan",
 }
 
 Key = tuple[str, int]

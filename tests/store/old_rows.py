@@ -262,12 +262,32 @@ _WITH_STACKS: Rows = _WITH_LEARNING | {
     ],
 }
 
+_WITH_PLANNING: Rows = _WITH_STACKS | {
+    "work_time": [
+        _record(
+            1,
+            "hours-1",
+            studio_id=1,
+            painter="Mornings",
+            weekdays="12345",
+            on_date=None,
+            rule="",
+            start_min=540,
+            end_min=720,
+        )
+    ],
+    "studio_plan": [
+        _record(1, "plan-1", studio_id=1, content_json={"sittings": []}, accepted_at=_THEN + timedelta(days=1))
+    ],
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
     "0003": _WITH_THE_FINISH,
     "0004": _WITH_LEARNING,
     "0005": _WITH_STACKS,
+    "0006": _WITH_PLANNING,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

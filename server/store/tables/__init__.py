@@ -45,6 +45,7 @@ from server.store.tables.finish import (
 from server.store.tables.history import Change, ChangeSet
 from server.store.tables.learning import LearningChoice, LearningMode, Occasion
 from server.store.tables.panels import Layer, LayerMix, Panel, TouchTest
+from server.store.tables.planning import StudioPlan, WorkTime
 from server.store.tables.shelf import Medium, MediumPart, Mix, MixPart, Paint, PaintPigment, Thinner
 from server.store.tables.stacks import StackLayer, StackPlan
 from server.store.tables.studio import Place, PlaceMonth, RuleLimit, Studio
@@ -88,6 +89,7 @@ __all__ = [
     "StackLayer",
     "StackPlan",
     "Studio",
+    "StudioPlan",
     "StudioRecord",
     "Surface",
     "Table",
@@ -96,6 +98,7 @@ __all__ = [
     "TouchStage",
     "TouchTest",
     "UtcDateTime",
+    "WorkTime",
     "json_or_null",
     "new_uid",
     "one_of",

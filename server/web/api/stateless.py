@@ -5,7 +5,11 @@ same path and words. Here is only what HTTP adds: media types, status codes, the
 """
 
 import json
+from asyncio import get_running_loop
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -96,13 +100,37 @@ def _media_type(request: Request) -> str:
     return request.headers.get("content-type", "").partition(";")[0].strip().lower()
 
 
-async def _respond(name: str, request: Request, now: datetime) -> Response:
+class Planners:
+    """Threads of their own for long searches: however many are asked for, pages never wait for one to end."""
+
+    def __init__(self, at_once: int = 2, waiting: int = 8) -> None:
+        self._pool = ThreadPoolExecutor(at_once, thread_name_prefix="plan")
+        self._most = at_once + waiting
+        self._asked = 0
+
+    async def run(self, work: Callable[[], Response]) -> Response:
+        """What ``work`` answers, or a problem where too many wait already. Called from the event loop alone."""
+        if self._asked >= self._most:
+            return problem(503, "too many plans are being worked out; try again in a minute")
+        self._asked += 1
+        try:
+            return await get_running_loop().run_in_executor(self._pool, work)
+        finally:
+            self._asked -= 1
+
+
+PLANNERS = Planners()
+
+
+async def _respond(name: str, request: Request, now: datetime, pool: Planners | None = None) -> Response:
     if _media_type(request) != JSON:
         return problem(415, "send the request as application/json")
     try:
         payload = parse_json(await request.body())
     except CallProblem as fault:
         return problem(400, fault.errors[0].message, [{"path": e.path, "message": e.message} for e in fault.errors])
+    if pool is not None:
+        return await pool.run(partial(_answer, name, payload, now))
     return await run_in_threadpool(_answer, name, payload, now)
 
 
@@ -137,4 +165,4 @@ async def learn(request: Request, now: Now) -> Response:
 @router.post("/plan", summary="Which sitting when, so that panels make their dates?", openapi_extra=description("plan"))
 async def plan(request: Request, now: Now) -> Response:
     """Sittings with their times and reasons; panels with their dates and, where late, what would help."""
-    return await _respond("plan", request, now)
+    return await _respond("plan", request, now, PLANNERS)

@@ -1,0 +1,149 @@
+"""When painters work: hours of every week, single days, days by a repeating rule."""
+
+import re
+from datetime import date
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, Field, StringConstraints, ValidationInfo, field_validator
+from sqlmodel import Session
+
+from server.planning.schedule.calendar import check_rule
+from server.planning.schedule.problem import DayHours, Hours, Painter, RuleHours
+from server.services import records
+from server.services.access import Actor, allow
+from server.services.errors import Refused
+from server.services.fields import Command, Day, OptionalText200, Text120
+from server.store.tables import WorkTime
+
+MOST_LINES = 200
+Days = Literal["", "12345", "1234567", "67", "1", "2", "3", "4", "5", "6", "7"]
+_CLOCK = re.compile(r"([01]?\d|2[0-3])[:.]([0-5]\d)")
+
+
+def _clock(text: str) -> str:
+    if text and not _CLOCK.fullmatch(text):
+        raise ValueError("Write a time like 09:30.")
+    return text
+
+
+Clock = Annotated[str, StringConstraints(max_length=5), AfterValidator(_clock)]
+
+
+class WorkTimeCreate(Command):
+    """A stretch of work, by one of ``weekdays``, ``on_date`` and ``rule``; without times nobody works then."""
+
+    painter: Text120
+    weekdays: Days = ""
+    on_date: Day | None = None
+    rule: OptionalText200 = Field(default="", validate_default=True)
+    start: Clock = ""
+    end: Clock = Field(default="", validate_default=True)
+
+    @field_validator("rule")
+    @classmethod
+    def _one_way(cls, rule: str, info: ValidationInfo) -> str:
+        given = [name for name in ("weekdays", "on_date") if info.data.get(name)]
+        if len(given) + bool(rule) != 1:
+            raise ValueError("Say either which weekdays, or which day, or a repeating rule: one of the three.")
+        if not rule:
+            return rule
+        try:
+            return check_rule(rule)
+        except ValueError as error:
+            raise ValueError(f"This {error}.") from error
+
+    @field_validator("end")
+    @classmethod
+    def _later(cls, end: str, info: ValidationInfo) -> str:
+        start = info.data.get("start", "")
+        if bool(start) != bool(end):
+            raise ValueError("Give both times, or neither for a day without work.")
+        if not start and info.data.get("weekdays"):
+            raise ValueError("From when until when?")
+        if start and minutes_of(end) <= minutes_of(start):
+            raise ValueError("This must be later than the beginning.")
+        return end
+
+
+def minutes_of(clock: str) -> int:
+    """Minutes of the day; raises ValueError for what is no time."""
+    found = _CLOCK.fullmatch(clock)
+    if found is None:
+        raise ValueError("Write a time like 09:30.")
+    return int(found[1]) * 60 + int(found[2])
+
+
+def create(session: Session, actor: Actor, command: WorkTimeCreate) -> WorkTime:
+    """Add a stretch of work. Raises ``Refused`` where it overlaps with one of the same painter and days."""
+    allow(actor, "create", None)
+    row = WorkTime(
+        studio_id=actor.studio_id,
+        painter=command.painter,
+        weekdays=command.weekdays,
+        on_date=command.on_date,
+        rule=command.rule,
+        start_min=minutes_of(command.start) if command.start else None,
+        end_min=minutes_of(command.end) if command.end else None,
+    )
+    there = all_open(session, actor)
+    if len(there) >= MOST_LINES:
+        raise Refused(f"There are {MOST_LINES} lines of hours already. Take some away first.")
+    for other in there:
+        if _meet(row, other):
+            raise Refused(f"This overlaps with hours of {other.painter} that stand already.")
+    session.add(row)
+    session.flush()
+    return row
+
+
+def _meet(one: WorkTime, other: WorkTime) -> bool:
+    same_days = bool(set(one.weekdays) & set(other.weekdays)) or (
+        one.on_date is not None and one.on_date == other.on_date
+    )
+    if one.painter != other.painter or not same_days:
+        return False
+    if one.start_min is None or other.start_min is None or one.end_min is None or other.end_min is None:
+        return True
+    return one.start_min < other.end_min and other.start_min < one.end_min
+
+
+def archive(session: Session, actor: Actor, uid: str) -> WorkTime:
+    return records.archive(session, actor, WorkTime, uid)
+
+
+def restore(session: Session, actor: Actor, uid: str) -> WorkTime:
+    return records.restore(session, actor, WorkTime, uid)
+
+
+def all_open(session: Session, actor: Actor) -> list[WorkTime]:
+    return records.find_all(session, actor, WorkTime)
+
+
+def painters(rows: list[WorkTime], today: date, from_min: int) -> tuple[Painter, ...]:
+    """The planner's painters; of today only what is left of it from ``from_min`` of the wall clock on."""
+    found = []
+    for name in dict.fromkeys(row.painter for row in rows):
+        mine = [row for row in rows if row.painter == name]
+        hours = tuple(
+            Hours(frozenset(map(int, row.weekdays)), row.start_min or 0, row.end_min or 0)
+            for row in mine
+            if row.weekdays and row.end_min is not None
+        )
+        days = [DayHours(row.on_date, row.start_min, row.end_min) for row in mine if row.on_date is not None]
+        rules = tuple(
+            RuleHours(row.rule, row.created_at.date(), row.start_min, row.end_min) for row in mine if row.rule
+        )
+        found.append(Painter(name, hours, tuple(_left_of_today(days, hours, today, from_min)), rules))
+    return tuple(found)
+
+
+def _left_of_today(days: list[DayHours], hours: tuple[Hours, ...], today: date, from_min: int) -> list[DayHours]:
+    """Single days, with today cut to what is left of it."""
+    own = [(d.start_min, d.end_min) for d in days if d.on == today]
+    usual = [(h.start_min, h.end_min) for h in hours if today.isoweekday() in h.weekdays]
+    left = [
+        DayHours(today, max(start, from_min), end)
+        for start, end in own or usual
+        if start is not None and end is not None and end > from_min
+    ]
+    return [*(d for d in days if d.on != today), *(left or [DayHours(today)])]

@@ -1,0 +1,168 @@
+"""From a studio's panels to the planner's question, with the same forecasts that the boards tell.
+
+Days of a forecast are turned into reference days by the drying speed of the place in the month looked at; a panel in
+another place than the first counts in that place's own proportion.
+"""
+
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from server.planning.outlook import begin, hold, start_of
+from server.planning.schedule.problem import (
+    DryingSpeed,
+    Link,
+    LinkKind,
+    Painter,
+    PanelJob,
+    Previous,
+    Problem,
+    Sitting,
+    Spread,
+)
+from server.science.results import LayerEstimate, Stage, StageRange
+from server.services.board.chains import start_of_day
+from server.services.board.facts import Moment, Standing
+from server.services.board.films import LayerToCome, instant, local_day
+from server.services.board.rows import StudioRows
+from server.services.board.standing import PanelStanding, allowed_from
+from server.services.forecasts import FORECASTS
+
+SITTING_MIN = 90  # where a layer says nothing; an assumption
+PACKING_D = 1.0  # a day to pack, before a date
+SHORT_D = 0.01
+TOUCH_GATE = "R03"
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """What the planner is told of the studio beside its panels."""
+
+    painters: tuple[Painter, ...]
+    speeds: dict[int, tuple[float, ...]]  # by place: twelve months
+    easels: int | None
+    rack_places: int | None
+    set_up_min: int
+    stood: dict[str, datetime]  # layer -> when it stood in the plan in use
+    pinned: frozenset[str]
+
+
+@dataclass(slots=True)
+class Extra:
+    """What the rules ask beside drying, found while planning: waits below a layer (reference days), and days."""
+
+    waits: dict[str, float] = field(default_factory=dict)
+    not_before: dict[str, date] = field(default_factory=dict)
+    left_out: dict[str, str] = field(default_factory=dict)
+    fastest: float = 1.0  # drying speed of the year: days that a rule names, as reference days that surely last as long
+    is_last: bool = False
+
+
+def problem(found: list[PanelStanding], rows: StudioRows, moment: Moment, room: Room, extra: Extra) -> Problem:
+    """All open panels with layers to come. What cannot be forecast goes to ``extra.left_out`` with the reason."""
+    speeds = next(iter(room.speeds.values()), (1.0,) * 12)
+    confidence = min(0.99, max(0.5, rows.studio.confidence_pct / 100))
+    jobs = []
+    for standing in found:
+        uid = standing.layers.panel.uid
+        if standing.standing is Standing.FINISHED or not standing.layers.to_come or uid in extra.left_out:
+            continue
+        factor = speeds[moment.on.month - 1]
+        job = _job(standing, moment, factor, confidence, extra)
+        if job is not None:
+            jobs.append(job)
+    ids = {s.id for job in jobs for s in job.sittings}
+    return Problem(
+        today=moment.on,
+        zone=moment.zone,
+        painters=room.painters,
+        panels=tuple(jobs),
+        speed=DryingSpeed(by_month=speeds),
+        confidence=confidence,
+        rack_places=room.rack_places,
+        easels=room.easels,
+        set_up_min=room.set_up_min,
+        move_price=600.0 if room.stood else 60.0,
+        previous=tuple(Previous(uid, at, pinned=uid in room.pinned) for uid, at in room.stood.items() if uid in ids),
+    )
+
+
+def _job(standing: PanelStanding, moment: Moment, speed: float, confidence: float, extra: Extra) -> PanelJob | None:
+    panel = standing.layers.panel
+    to_come = standing.layers.to_come
+    stages = [stages_of(layer, moment) for layer in to_come]
+    for layer, own in zip(to_come, stages, strict=True):
+        if own is None and layer.is_drying:
+            extra.left_out[panel.uid] = f"“{layer.row.kind}” has no mix yet, so nobody can say when it dries"
+            return None
+    sittings, links = [], []
+    for n, (layer, own) in enumerate(zip(to_come, stages, strict=True)):
+        drying = _spread(own[Stage.DRY_TO_RECOAT], speed) if own else Spread(SHORT_D, SHORT_D)
+        wait = extra.waits.get(layer.row.uid, 0.0)
+        if wait > drying.at(confidence):
+            drying = Spread(wait, wait)
+        rack = _spread(own[Stage.DRY_TO_TOUCH], speed).at(confidence) if own else SHORT_D
+        minutes = layer.row.sitting_min or SITTING_MIN
+        sittings.append(Sitting(layer.row.uid, minutes, _palette(layer), (), drying, rack))
+        if n:
+            links.append(_link(to_come[n - 1], layer, stages[n - 1], speed))
+    last = stages[-1]
+    wait_after = _spread(last[Stage.DRY_TO_TOUCH], speed) if last else Spread(0.0, 0.0)
+    return PanelJob(
+        id=panel.uid,
+        sittings=tuple(sittings),
+        links=tuple(links),
+        release_on=max(_ready_on(standing, moment, confidence), extra.not_before.get(panel.uid, moment.on)),
+        due_on=panel.due_on,
+        final_wait=wait_after,
+        handling_d=PACKING_D if panel.due_on else 0.0,
+    )
+
+
+def stages_of(layer: LayerToCome, moment: Moment, on: date | None = None) -> dict[Stage, StageRange] | None:
+    """The forecast of a layer laid on a day, None where the model says nothing of it."""
+    question = layer.question(on or moment.on, moment.zone)
+    if question is None:
+        return None
+    [answer] = FORECASTS.ask([question])
+    return dict(answer.stages) if isinstance(answer, LayerEstimate) else None
+
+
+def _spread(stage: StageRange, speed: float) -> Spread:
+    p50 = max(SHORT_D, stage.p50_d * speed)
+    return Spread(p50, max(p50, stage.p90_d * speed))
+
+
+def _palette(layer: LayerToCome) -> str | None:
+    labels = sorted({layer.book.mixes[region.mix_id].label for region in layer.regions})
+    return " and ".join(labels)[:120] if labels else None
+
+
+def _link(below: LayerToCome, layer: LayerToCome, stages: dict[Stage, StageRange] | None, speed: float) -> Link:
+    if layer.row.wet_in_wet and stages is not None:
+        within = max(SHORT_D, stages[Stage.SET_TO_TOUCH].p50_d * speed)
+        return Link(below.row.uid, layer.row.uid, LinkKind.WET_IN_WET, within_d=within)
+    return Link(below.row.uid, layer.row.uid, LinkKind.DRY)
+
+
+def _ready_on(standing: PanelStanding, moment: Moment, confidence: float) -> date:
+    """From which day the next layer may go on, at the studio's confidence and by the rules that name a day."""
+    top = standing.top
+    if top is None or standing.standing is Standing.READY:
+        return moment.on
+    age_d = (moment.day_start - top.row.painted_at).total_seconds() / 86_400.0
+    chain = begin(top.film.stages.get(Stage.DRY_TO_RECOAT), age_d, open_now=False)
+    allowed = allowed_from(standing.verdict, top, moment, but_for=TOUCH_GATE)
+    if allowed is not None and allowed > moment.on:
+        chain = hold(chain, (start_of_day(allowed, moment.zone) - moment.day_start).total_seconds() / 86_400.0)
+    planned_d = start_of(chain, confidence).planned_d
+    at = instant(moment.day_start, planned_d)
+    day = local_day(at, moment.zone)
+    # Windows begin in the morning; what is ready in the course of a day is surely ready on the next.
+    return day if start_of_day(day, moment.zone) >= at else day + timedelta(days=1)
+
+
+def zone_minutes(now: datetime, zone: ZoneInfo) -> int:
+    """Minutes of the wall clock's day, to the next quarter of an hour."""
+    local = now.astimezone(zone)
+    return -(-(local.hour * 60 + local.minute) // 15) * 15

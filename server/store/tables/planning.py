@@ -1,0 +1,34 @@
+"""When painters work, and the plans made of it."""
+
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import CheckConstraint
+from sqlmodel import Field
+
+from server.store.tables.base import KEEP_IDS, StudioRecord, UtcDateTime, json_or_null
+
+
+class WorkTime(StudioRecord, table=True):
+    """A stretch of working time of one painter: on weekdays, on one day, or on the days of a repeating rule.
+
+    Without minutes the day is closed. A rule takes the place of weekly hours, a single day that of both.
+    """
+
+    __tablename__ = "work_time"
+    __table_args__ = (CheckConstraint("end_min > start_min", name="minutes"), KEEP_IDS)
+    painter: str = Field(max_length=120)
+    weekdays: str = Field(default="", max_length=7)  # ISO numbers, 1 is Monday
+    on_date: date | None = None
+    rule: str = Field(default="", max_length=200)  # RFC 5545, without RRULE:
+    start_min: int | None = None  # of the wall clock's day
+    end_min: int | None = None
+
+
+class StudioPlan(StudioRecord, table=True):
+    """A plan that was made: its sittings and panels as told then. ``accepted_at`` once the painter took it."""
+
+    __tablename__ = "studio_plan"
+    __table_args__ = KEEP_IDS
+    content_json: dict[str, Any] | None = Field(default=None, sa_type=json_or_null())
+    accepted_at: datetime | None = Field(default=None, sa_type=UtcDateTime)

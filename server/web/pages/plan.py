@@ -1,0 +1,270 @@
+"""The plan: when painters work, one button that plans all open panels, and the plan to look at, take or leave."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from fastapi import APIRouter
+from sqlmodel import Session
+from starlette.responses import Response
+
+from server.services import planning, planning_plans
+from server.services.errors import Refused
+from server.services.planning import WorkTimeCreate
+from server.services.planning_plans import PlanMake
+from server.store.tables import StudioPlan, WorkTime
+from server.web.deps import Page, PageRequest, Posted
+from server.web.forms import FormState, parse
+from server.web.pages.changes import Done, FormPage, Typed, change, change_by_button, change_by_form, refused
+
+router = APIRouter(prefix="/plan")
+DAYS = (
+    ("12345", "Monday to Friday"),
+    ("1234567", "Every day"),
+    ("67", "Saturday and Sunday"),
+    ("1", "Mondays"),
+    ("2", "Tuesdays"),
+    ("3", "Wednesdays"),
+    ("4", "Thursdays"),
+    ("5", "Fridays"),
+    ("6", "Saturdays"),
+    ("7", "Sundays"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SittingShown:
+    """A sitting of a plan. ``before``: the day it had in the plan in use, where that is another one."""
+
+    uid: str
+    start: datetime
+    end: datetime
+    painter: str
+    title: str
+    panel_uid: str
+    kind: str
+    palette: str | None
+    mixing_min: int
+    why: str
+    slip_to: datetime
+    pinned: bool
+    before: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class DayShown:
+    on: date
+    sittings: tuple[SittingShown, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PanelShown:
+    """``options``: what would help a late panel, each tried: (text, day, days saved)."""
+
+    title: str
+    uid: str
+    finish_on: date | None
+    late_d: int
+    options: tuple[tuple[str, date, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlanShown:
+    uid: str
+    made_on: date
+    days: tuple[DayShown, ...]
+    panels: tuple[PanelShown, ...]
+    moved: tuple[SittingShown, ...]
+    left_out: tuple[Mapping[str, str], ...]
+    unplaced: tuple[Mapping[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HoursShown:
+    uid: str
+    painter: str
+    days: str
+    times: str
+
+
+@router.get("")
+def plan(page: Page) -> Response:
+    return _show(page, FormState(), FormState())
+
+
+@router.post("/hours")
+def add_hours(page: Page, posted: Posted) -> Response:
+    command, form = parse(posted, WorkTimeCreate, zone=page.zone)
+    shown = FormPage("plan/page.html", lambda: _context(page, making=FormState()))
+    if command is None:
+        return shown.show(page, form, 422)
+
+    def act(session: Session) -> Done:
+        row = planning.create(session, page.actor, command)
+        return Done(f"Added hours of {row.painter}", "/plan#hours")
+
+    return change_by_form(page, Typed(posted, form), shown, act)
+
+
+@router.post("/hours/{uid}/archive")
+def archive_hours(page: Page, posted: Posted, uid: str) -> Response:
+    def act(session: Session) -> Done:
+        row = planning.archive(session, page.actor, uid)
+        return Done(f"Took away hours of {row.painter}", "/plan#hours")
+
+    return change_by_button(page, posted, act, "/plan")
+
+
+@router.post("/make")
+def make(page: Page, posted: Posted) -> Response:
+    """The search runs before the transaction: nothing is locked while it lasts."""
+    command, form = parse(posted, PlanMake, zone=page.zone)
+    if command is None:
+        return page.render("plan/page.html", {**_context(page, making=form), "form": FormState()}, 422)
+    try:
+        with page.db.read() as session:
+            content = planning_plans.make(session, page.actor, command, page.now, page.zone)
+    except Refused as fault:
+        return refused(page, fault.message, "/plan")
+
+    def act(session: Session) -> Done:
+        planning_plans.propose(session, page.actor, content)
+        return Done("Made a plan", "/plan")
+
+    return change(page, posted, act)
+
+
+@router.post("/{uid}/accept")
+def accept(page: Page, posted: Posted, uid: str) -> Response:
+    def act(session: Session) -> Done:
+        planning_plans.accept(session, page.actor, uid)
+        return Done("Took the plan: its days stand in the calendar", "/plan")
+
+    return change_by_button(page, posted, act, "/plan")
+
+
+@router.post("/{uid}/dismiss")
+def dismiss(page: Page, posted: Posted, uid: str) -> Response:
+    def act(session: Session) -> Done:
+        planning_plans.dismiss(session, page.actor, uid)
+        return Done("Left the plan aside", "/plan")
+
+    return change_by_button(page, posted, act, "/plan")
+
+
+@router.post("/{uid}/pin/{layer_uid}")
+def pin(page: Page, posted: Posted, uid: str, layer_uid: str) -> Response:
+    pinned = posted.get("pinned") == "yes"
+
+    def act(session: Session) -> Done:
+        planning_plans.pin(session, page.actor, uid, layer_uid, pinned=pinned)
+        return Done("Pinned a sitting" if pinned else "Let a sitting move again", "/plan")
+
+    return change_by_button(page, posted, act, "/plan")
+
+
+@router.get("/week")
+def week(page: Page, start: str = "") -> Response:
+    """A week of the plan in use, to print or to carry."""
+    try:
+        first = date.fromisoformat(start)
+    except ValueError:
+        first = page.today
+    if not 1900 < first.year < 2200:
+        first = page.today
+    first -= timedelta(days=first.weekday())
+    with page.db.read() as session:
+        shown = _shown(planning_plans.in_use(session, page.actor), None, page)
+    days = [day for day in shown.days if first <= day.on < first + timedelta(days=7)] if shown else []
+    around = {"before": first - timedelta(days=7), "after": first + timedelta(days=7)}
+    return page.render("plan/week.html", {"days": days, "first": first, "last": first + timedelta(days=6), **around})
+
+
+def _show(page: PageRequest, hours: FormState, making: FormState, status: int = 200) -> Response:
+    return page.render("plan/page.html", {**_context(page, making), "form": hours}, status)
+
+
+def _context(page: PageRequest, making: FormState) -> dict[str, Any]:
+    with page.db.read() as session:
+        rows = planning.all_open(session, page.actor)
+        in_use, waiting = planning_plans.in_use(session, page.actor), planning_plans.waiting(session, page.actor)
+        settings = _told(waiting or in_use).get("settings", {})
+        return {
+            "hours": [_hours(row) for row in rows],
+            "days": DAYS,
+            "painters": sorted({row.painter for row in rows}),
+            "making": making,
+            "settings": settings,
+            "standing": _shown(in_use, None, page),
+            "proposal": _shown(waiting, in_use, page),
+        }
+
+
+def _hours(row: WorkTime) -> HoursShown:
+    days = dict(DAYS).get(row.weekdays, "")
+    if row.on_date is not None:
+        days = f"on {row.on_date.day} {row.on_date:%B %Y}"
+    if row.rule:
+        days = f"by the rule {row.rule}"
+    closed = row.start_min is None or row.end_min is None
+    times = "no work" if closed else f"{_clock(row.start_min or 0)} to {_clock(row.end_min or 0)}"
+    return HoursShown(row.uid, row.painter, days, times)
+
+
+def _clock(minutes: int) -> str:
+    return f"{minutes // 60:02}:{minutes % 60:02}"
+
+
+def _told(row: StudioPlan | None) -> dict[str, Any]:
+    return (row.content_json or {}) if row is not None else {}
+
+
+def _shown(row: StudioPlan | None, other: StudioPlan | None, page: PageRequest) -> PlanShown | None:
+    if row is None or not row.content_json:
+        return None
+    told = row.content_json
+    stood = {s["id"]: _at(s["start_at"], page).date() for s in _told(other).get("sittings", ())}
+    sittings = [_sitting(s, stood, page) for s in told.get("sittings", ())]
+    days = sorted({s.start.date() for s in sittings})
+    return PlanShown(
+        uid=row.uid,
+        made_on=date.fromisoformat(told["made_on"]) if "made_on" in told else row.created_at.date(),
+        days=tuple(DayShown(on, tuple(s for s in sittings if s.start.date() == on)) for on in days),
+        panels=tuple(_panel(p) for p in told.get("panels", ())),
+        moved=tuple(s for s in sittings if s.before is not None),
+        left_out=tuple(told.get("left_out", ())),
+        unplaced=tuple(told.get("unplaced", ())),
+    )
+
+
+def _at(text: str, page: PageRequest) -> datetime:
+    return datetime.fromisoformat(text).astimezone(page.zone)
+
+
+def _sitting(told: Mapping[str, Any], stood: Mapping[str, date], page: PageRequest) -> SittingShown:
+    start = _at(told["start_at"], page)
+    before = stood.get(told["id"])
+    return SittingShown(
+        uid=told["id"],
+        start=start,
+        end=_at(told["end_at"], page),
+        painter=told["painter"],
+        title=told["title"],
+        panel_uid=told["panel"],
+        kind=told["kind"],
+        palette=told["palette"],
+        mixing_min=told["set_up_min"],
+        why=told["why"],
+        slip_to=_at(told["may_slip_to"], page),
+        pinned=bool(told.get("pinned")),
+        before=before if before != start.date() else None,
+    )
+
+
+def _panel(told: Mapping[str, Any]) -> PanelShown:
+    finish = told["finish_on"]
+    options = tuple((o["text"], date.fromisoformat(o["finish_on"]), o["saves_d"]) for o in told["options"])
+    return PanelShown(
+        told["title"], told["id"], date.fromisoformat(finish) if finish else None, told["late_d"], options
+    )

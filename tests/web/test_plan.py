@@ -1,0 +1,116 @@
+"""The plan over HTTP: hours, one button, a plan to look at, taken or left, pinned, as a week's sheet."""
+
+import re
+from datetime import date, timedelta
+from html import unescape
+
+import pytest
+from sqlmodel import select
+from starlette.testclient import TestClient
+
+from server.store.db import Database
+from server.store.tables import Layer, StudioPlan
+from tests.services.board_studio import hang
+from tests.services.conftest import Bench, make_bench
+from tests.web.pages_of_records import NOBODY
+
+HOURS = {"painter": "Mornings", "weekdays": "12345", "on_date": "", "rule": "", "start": "09:00", "end": "12:30"}
+MAKE = {"easels": "2", "rack_places": "12", "mix_setup_min": "30"}
+
+
+@pytest.fixture
+def bench(db: Database) -> Bench:
+    made = make_bench(db)
+    hang(made, 3)
+    return made
+
+
+def words(text: str) -> str:
+    return re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", text)))
+
+
+def planned(db: Database) -> dict[str, date | None]:
+    with db.read() as session:
+        return {layer.uid: layer.planned_on for layer in session.exec(select(Layer)) if layer.painted_at is None}
+
+
+def the_plan(db: Database) -> StudioPlan:
+    with db.read() as session:
+        return next(p for p in session.exec(select(StudioPlan)) if p.archived_at is None)
+
+
+def make(client: TestClient) -> None:
+    assert client.post("/plan/hours", data=HOURS).status_code == 303
+    assert client.post("/plan/make", data=MAKE).status_code == 303
+
+
+def test_without_hours_the_page_asks_for_them_and_no_plan_is_made(bench: Bench, client: TestClient) -> None:
+    assert "Nobody has working hours yet" in client.get("/plan").text
+    refused = client.post("/plan/make", data=MAKE)
+    assert refused.status_code == 409
+    assert "Say first when you paint" in refused.text
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [("painter", ""), ("start", "9 o'clock"), ("end", "08:00"), ("rule", "sometimes"), ("on_date", "2026-12-24")],
+)
+def test_a_fault_in_the_hours_stands_at_its_field(bench: Bench, client: TestClient, field: str, value: str) -> None:
+    answer = client.post("/plan/hours", data=HOURS | {field: value})
+    assert answer.status_code == 422
+    assert 'aria-invalid="true"' in answer.text
+
+
+def test_hours_by_rule_and_for_one_day_are_told_in_words(client: TestClient) -> None:
+    client.post("/plan/hours", data=HOURS | {"weekdays": "", "rule": "FREQ=WEEKLY;INTERVAL=2;BYDAY=SA"})
+    client.post("/plan/hours", data=HOURS | {"weekdays": "", "on_date": "2026-12-24", "start": "", "end": ""})
+    told = words(client.get("/plan").text)
+    assert "by the rule FREQ=WEEKLY;INTERVAL=2;BYDAY=SA, 09:00 to 12:30" in told
+    assert "on 24 December 2026, no work" in told
+
+
+def test_a_plan_changes_nothing_until_it_is_taken(bench: Bench, client: TestClient, db: Database) -> None:
+    make(client)
+    assert set(planned(db).values()) == {None}
+    told = words(client.get("/plan").text)
+    assert "A plan to look at" in told and "Why this day?" in told and "ready to go" in told
+    plan = the_plan(db)
+    assert client.post(f"/plan/{plan.uid}/accept").status_code == 303
+    days = planned(db)
+    assert None not in days.values() and len(days) == 6
+    assert {s["id"] for s in (the_plan(db).content_json or {})["sittings"]} == set(days)
+    assert "The plan in use" in client.get("/plan").text
+
+
+def test_planning_again_moves_nothing_by_itself_and_a_pin_holds(bench: Bench, client: TestClient, db: Database) -> None:
+    make(client)
+    client.post(f"/plan/{the_plan(db).uid}/accept")
+    before = planned(db)
+    plan = the_plan(db)
+    last = (plan.content_json or {})["sittings"][-1]["id"]
+    assert client.post(f"/plan/{plan.uid}/pin/{last}", data={"pinned": "yes"}).status_code == 303
+    client.post("/plan/make", data=MAKE)
+    assert "No sitting changes its day." in client.get("/plan").text
+    assert planned(db) == before
+    with db.read() as session:
+        waiting = next(p for p in session.exec(select(StudioPlan)) if p.accepted_at is None and p.archived_at is None)
+    assert [s["id"] for s in (waiting.content_json or {})["sittings"] if s["pinned"]] == [last]
+
+
+def test_the_week_lists_its_sittings(bench: Bench, client: TestClient, db: Database) -> None:
+    make(client)
+    client.post(f"/plan/{the_plan(db).uid}/accept")
+    first = min(day for day in planned(db).values() if day is not None)
+    assert "Panel" in client.get(f"/plan/week?start={first.isoformat()}").text
+    assert "Nothing is planned this week" in client.get(f"/plan/week?start={first - timedelta(days=14)}").text
+    assert client.get("/plan/week?start=nonsense").status_code == 200
+
+
+def test_left_aside_and_unknown(bench: Bench, client: TestClient, db: Database) -> None:
+    make(client)
+    plan = the_plan(db)
+    assert client.post(f"/plan/{plan.uid}/dismiss").status_code == 303
+    assert client.post(f"/plan/{plan.uid}/accept").status_code == 409
+    assert "A plan to look at" not in client.get("/plan").text
+    for address in (f"/plan/{NOBODY}/accept", f"/plan/{NOBODY}/dismiss", f"/plan/hours/{NOBODY}/archive"):
+        assert client.post(address).status_code == 404

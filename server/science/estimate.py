@@ -37,8 +37,29 @@ def estimate(layer: LayerRecipe, room: Room) -> LayerEstimate:
 
 def estimate_many(pairs: Sequence[tuple[LayerRecipe, Room]]) -> list[LayerEstimate]:
     """The estimates of many layers, each in its room, in order. Raises InputError with the field's path."""
+    return _answers(pairs, *_days(pairs)) if pairs else []
+
+
+def stage_ranges_many(pairs: Sequence[tuple[LayerRecipe, Room]]) -> list[dict[Stage, StageRange]]:
+    """The stages of `estimate_many` alone, for those who ask for nothing else."""
     if not pairs:
         return []
+    _, days, _ = _days(pairs)
+    figures = [dict(zip(STAGE_ORDER, starmap(StageRange, row), strict=True)) for row in days.tolist()]
+    answers, first = [], 0
+    for layer, _ in pairs:
+        last = first + len(layer.mixes)
+        if last - first == 1:
+            answers.append(figures[first])
+        else:
+            slowest = days[first:last, :, MIDDLE].argmax(axis=0).tolist()
+            answers.append({stage: figures[first + slowest[i]][stage] for i, stage in enumerate(STAGE_ORDER)})
+        first = last
+    return answers
+
+
+def _days(pairs: Sequence[tuple[LayerRecipe, Room]]) -> tuple[Regions, np.ndarray, np.ndarray]:
+    """The regions of all layers, their days (regions, stages, percentiles), and each room's weather."""
     regions = gather(pairs)
     days = np.empty((len(regions.layer), len(STAGE_ORDER), len(PERCENTILES)))
     weather = np.zeros((len(pairs), 2), dtype=bool)
@@ -52,7 +73,7 @@ def estimate_many(pairs: Sequence[tuple[LayerRecipe, Room]]) -> list[LayerEstima
             days[rows] = _constant(regions.of(rows), rooms.of(room_of_row))
         else:
             days[rows] = _as_factors(*changing_days(regions.of(rows), rooms, room_of_row))
-    return _answers(pairs, regions, days, weather)
+    return regions, days, weather
 
 
 def _alike(pairs: Sequence[tuple[LayerRecipe, Room]]) -> Iterator[tuple[np.ndarray, Rooms]]:

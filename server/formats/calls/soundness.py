@@ -11,15 +11,16 @@ from server.formats.calls import layer_in
 from server.formats.calls.call import Call
 from server.formats.calls.estimate import instant, rounded
 from server.formats.calls.layer_in import AgeD, CallModel, Code, Collector, LayerIn, RoomIn, StageD
-from server.science.estimate import estimate_many
+from server.science.estimate import stage_ranges_many
 from server.science.recipe import LayerRecipe, Room
-from server.science.results import FilmState, LayerEstimate, Stage, StageRange
+from server.science.results import FilmState, Stage, StageRange
 from server.science.soundness import Action, GroundFacts, Material, NewLayer, PaintedLayer, Situation, check
 from server.science.soundness.types import Finding, Verdict
 
 # Percentiles that were not given follow from a log-normal through p50 and p90.
 P95_OVER_P90 = 1.6448536 / 1.2815516  # standard normal quantiles
 SECONDS_PER_DAY = 86_400.0
+Stages = dict[Stage, StageRange]
 
 
 class Support(StrEnum):
@@ -199,6 +200,9 @@ class Prepared:
         layers = [(recipe, age_d) for recipe, age_d in zip(self.recipes, self.ages_d, strict=True) if recipe]
         if self.upper:
             layers.append((self.upper, 0.0))
+        if self.request.room is None or self.request.room.series is None:  # the same whenever it was painted
+            steady = self._room(0.0)
+            return [(recipe, steady) for recipe, _ in layers]
         return [(recipe, self._room(age_d)) for recipe, age_d in layers]
 
     def _room(self, age_d: float) -> Room:
@@ -207,13 +211,13 @@ class Prepared:
         )
         return layer_in.room(given, self.now - timedelta(days=age_d))
 
-    def situation(self, estimates: Sequence[LayerEstimate]) -> Situation:
+    def situation(self, estimates: Sequence[Stages]) -> Situation:
         waiting = iter(estimates)
         stack = tuple(
             PaintedLayer(
                 material=item.kind,
                 age_d=age_d,
-                stages=_stages(next(waiting).stages if recipe else {}, item.stages),
+                stages=_stages(next(waiting) if recipe else {}, item.stages),
                 recipe=recipe,
                 surface=item.surface and item.surface.value,
                 observed=FilmState(item.observed.value) if item.observed else None,
@@ -223,7 +227,7 @@ class Prepared:
         )
         upper = None
         if self.request.upper and self.upper:
-            stages = _stages(next(waiting).stages, self.request.upper.stages)
+            stages = _stages(next(waiting), self.request.upper.stages)
             upper = NewLayer(self.request.upper.kind, stages, self.upper, self.request.upper.same_session)
         ground = self.request.ground
         return Situation(
@@ -239,7 +243,7 @@ class Prepared:
             drops_per_ml=self.request.drops_per_ml,
         )
 
-    def answer(self, estimates: Sequence[LayerEstimate]) -> dict[str, Any]:
+    def answer(self, estimates: Sequence[Stages]) -> dict[str, Any]:
         verdict = check(self.situation(estimates))
         top_age_d = self.ages_d[-1] if self.ages_d else None
         return _answer(verdict, self.now, top_age_d)
@@ -259,15 +263,17 @@ def _check_stages(stages: StagesIn | None, path: tuple[int | str, ...], faults: 
 
 
 def _stages(modelled: dict[Stage, StageRange], given: StagesIn | None) -> dict[Stage, StageRange]:
+    if given is None:
+        return modelled
     stages = dict(modelled)
     for stage in Stage:
-        override = getattr(given, stage.value) if given else None
+        override = getattr(given, stage.value)
         if override is not None:
             ratio = override.p90_d / override.p50_d
             wide = ratio**P95_OVER_P90
             p50_d = override.p50_d
             stages[stage] = StageRange(p50_d / wide, p50_d / ratio, p50_d, override.p90_d, p50_d * wide)
-    if given is not None and Stage.FINAL_VARNISH not in stages and Stage.DRY_THROUGH in stages:
+    if Stage.FINAL_VARNISH not in stages and Stage.DRY_THROUGH in stages:
         # Stages given without the varnish wait: the rules take the later of it and R35, so dry-through stands in.
         stages[Stage.FINAL_VARNISH] = stages[Stage.DRY_THROUGH]
     return stages
@@ -313,7 +319,7 @@ def _answer(verdict: Verdict, now: datetime, top_age_d: float | None) -> dict[st
 
 def answer_many(prepared: Sequence[Prepared]) -> list[dict[str, Any]]:
     wanted = [item.wanted() for item in prepared]
-    estimates = iter(estimate_many([pair for pairs in wanted for pair in pairs]))
+    estimates = iter(stage_ranges_many([pair for pairs in wanted for pair in pairs]))
     return [item.answer([next(estimates) for _ in pairs]) for item, pairs in zip(prepared, wanted, strict=True)]
 
 

@@ -24,8 +24,13 @@ def asked(action: Action, has_upper: bool, topics: frozenset[Topic], mix_changes
     return tuple(
         item
         for item in BY_ACTION[action, has_upper]
-        if (item.only_about is None or item.only_about in topics) and (item.mix_matters or not mix_changes)
+        if (item.only_about is None or item.only_about in topics) and (not mix_changes or _mix_matters(item, action))
     )
+
+
+def _mix_matters(item: Rule, action: Action) -> bool:
+    matters = item.mix_matters
+    return matters if isinstance(matters, bool) else action in matters
 
 
 def check(situation: Situation, thresholds: Thresholds = DEFAULT) -> Verdict:

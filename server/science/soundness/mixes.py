@@ -110,26 +110,37 @@ def mix_facts(recipe: LayerRecipe | None, thresholds: Thresholds) -> tuple[MixFa
 
 
 def _one_mix(index: int, mix: MixRecipe, thresholds: Thresholds) -> MixFacts:
-    parts: dict[AdditionKind, float] = {}
-    inside, clove, drier = 0.0, 0.0, False  # inside: the solvent that mediums bring
+    oil = alkyd = wax = resin = inert = clove = 0.0
+    free_solvent = inside = 0.0  # inside: the solvent that mediums bring
+    drier = False
     for addition in mix.additions:
-        stays = addition.parts
-        if addition.kind is AdditionKind.ALKYD_MEDIUM:
-            share = DEFAULT_ALKYD_NON_VOLATILE if addition.non_volatile is None else addition.non_volatile
-            stays = addition.parts * share
-            inside += addition.parts - stays
-        parts[addition.kind] = parts.get(addition.kind, 0.0) + stays
-        clove += addition.drops_per_10_ml or 0.0
-        drier = drier or addition.kind is AdditionKind.DRIER or addition.oil == BOILED
-    alkyd, wax = parts.get(AdditionKind.ALKYD_MEDIUM, 0.0), parts.get(AdditionKind.WAX, 0.0)
-    resin, free_solvent = parts.get(AdditionKind.SOFT_RESIN, 0.0), parts.get(AdditionKind.SOLVENT, 0.0)
+        kind, parts = addition.kind, addition.parts
+        if kind is AdditionKind.OIL:
+            oil += parts
+            drier = drier or addition.oil == BOILED
+        elif kind is AdditionKind.SOLVENT:
+            free_solvent += parts
+        elif kind is AdditionKind.ALKYD_MEDIUM:
+            stays = parts * (DEFAULT_ALKYD_NON_VOLATILE if addition.non_volatile is None else addition.non_volatile)
+            alkyd += stays
+            inside += parts - stays
+        elif kind is AdditionKind.DRIER:
+            drier = True
+        elif kind is AdditionKind.CLOVE_OIL:
+            clove += addition.drops_per_10_ml or 0.0
+        elif kind is AdditionKind.WAX:
+            wax += parts
+        elif kind is AdditionKind.SOFT_RESIN:
+            resin += parts
+        else:
+            inert += parts
     return MixFacts(
         index=index,
         name=mix.name,
         area_share=mix.area_share,
-        paint=sum(item.parts for item in mix.paints),
-        binder=parts.get(AdditionKind.OIL, 0.0) + alkyd + wax + resin,
-        inert=parts.get(AdditionKind.INERT, 0.0),
+        paint=sum([item.parts for item in mix.paints]),
+        binder=oil + alkyd + wax + resin,
+        inert=inert,
         solvent=inside + free_solvent,
         base_fraction=thresholds.base_binder_fraction,
         free_solvent=free_solvent,

@@ -95,8 +95,8 @@ class About:
     paragraph a student reads, ``looks_at`` what is compared, ``weighs`` the severities it can come to, lightest first,
     ``fault`` what the drawing shows, ``dispute`` what is argued against it. ``actions``: when the rule is asked;
     ``needs_upper``: only when a new layer is given; ``mix_matters``: whether the answer hangs on the new layer's parts
-    or thickness, so that a remedy's change of them could break it; ``only_about``: what must be there for the rule to
-    say anything at all.
+    or thickness (always, never, or for these actions), so that a remedy's change of them could break it;
+    ``only_about``: what must be there for the rule to say anything at all.
     """
 
     id: str
@@ -111,7 +111,7 @@ class About:
     dispute: str = ""
     actions: frozenset[Action] = PAINTING
     needs_upper: bool = True
-    mix_matters: bool = True
+    mix_matters: bool | frozenset[Action] = True
     only_about: Topic | None = None
 
     @cached_property

@@ -137,7 +137,8 @@ def EXCESS_MEDIUM(facts: Facts, limits: Thresholds) -> Draft | None:
     rich = [mix for mix in upper.mixes if above(mix.added_share, limits.medium_pass)]
     by_mix = tuple(mix.change(facts.situation.paint_ml, paint=_paint_parts(mix, limits)) for mix in rich)
     bare = any(mix.paint <= 0.0 for mix in upper.mixes)
-    return Draft(severity, reason, by_mix=() if bare else by_mix, wet_um=limits.thin_film_um)
+    wiped_um = None if severity is Severity.NOTE else limits.thin_film_um  # a wiped film is a note as well
+    return Draft(severity, reason, by_mix=() if bare else by_mix, wet_um=wiped_um)
 
 
 def _paint_parts(mix: MixFacts, limits: Thresholds) -> float:

@@ -57,6 +57,7 @@ def _touch_date(soft: tuple[LayerFacts, ...]) -> float:
             "a new skin. Either paint while all of it is wet, or wait until a finger comes away clean."
         ),
         needs_upper=False,
+        mix_matters=frozenset({Action.WORK_LIGHTLY}),
         actions=frozenset({Action.NEXT_LAYER, Action.WORK_LIGHTLY}),
     )
 )
@@ -64,9 +65,9 @@ def TOUCH_GATE(facts: Facts, limits: Thresholds) -> Draft | None:
     soft = facts.not_dry
     if not soft:
         return None
-    unfit = _unfit_for_light_work(facts, limits)
     tacky = all(layer.at_least(FilmState.TACKY) for layer in soft)
     lightly = facts.action is Action.WORK_LIGHTLY
+    unfit = _unfit_for_light_work(facts, limits) if lightly else []
     if tacky and lightly and not unfit:
         return None
     what = capital(naming(soft[0], facts))

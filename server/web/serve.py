@@ -4,6 +4,7 @@ import logging
 import os
 import socket
 import sys
+import threading
 import webbrowser
 from datetime import datetime, timezone
 from pathlib import Path
@@ -11,7 +12,7 @@ from pathlib import Path
 import uvicorn
 from starlette.types import ASGIApp
 
-from server.services import studios
+from server.services import planning_search, studios
 from server.services.errors import NotFound
 from server.store.db import Database
 from server.store.migrate import NewerDatabase, migrate
@@ -81,6 +82,7 @@ def run(settings: Settings, db: Database, *, log_requests: bool) -> int:
     except NotAllowed as refusal:
         sys.stderr.write(f"{refusal}\n")
         return 1
+    threading.Thread(target=planning_search.prepare, args=(data_dir(),), daemon=True).start()
     try:
         AnnouncedServer(create_app(settings, db), address(listener)).run(sockets=[listener])
     except KeyboardInterrupt:

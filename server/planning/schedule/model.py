@@ -10,7 +10,7 @@ from server.planning.schedule.shape import Laid, Shape
 from server.planning.schedule.speed import DryingClock
 from server.planning.schedule.tables import Tables
 
-SPARE_DAYS = 400  # of the clock beyond the last window: racks and final waits run on
+LEAST_SPARE_DAYS, MOST_SPARE_DAYS = 60, 60_000  # of the clock beyond the last window: racks and final waits run on
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +77,9 @@ def build(problem: Problem, days: int, kept: Kept) -> Model:
     of = {s.id: s for panel in problem.panels for s in panel.sittings}
     found, pinned = _with_pins(problem, windows(problem.painters, zone, days), of, kept)
     least = min((zone.day_of(one.start_at) for one in problem.previous), default=0)
-    clock = DryingClock(problem.speed, zone, min(least, 0) - 1, days + SPARE_DAYS)
-    made = Tables(found, clock, zone, days + SPARE_DAYS, round_up=tables.needs_rounding(problem))
+    beyond = days + _spare_days(problem)
+    clock = DryingClock(problem.speed, zone, min(least, 0) - 1, beyond)
+    made = Tables(found, clock, zone, beyond, round_up=tables.needs_rounding(problem))
     done = {key: _laid(problem, of[key], one, zone) for key, one in kept.done.items() if key in of}
     rows = tuple(
         tuple(tables.in_order(panel, [s for s in panel.sittings if s.id not in done and s.id not in kept.left_out]))
@@ -87,6 +88,15 @@ def build(problem: Problem, days: int, kept: Kept) -> Model:
     number = {s.id: n for n, s in enumerate(s for row in rows for s in row)}
     pins = {number[key]: b for key, b in pinned.items() if key in number}
     return Model(problem, Shape(problem, zone, found, made, rows, pins, done), days)
+
+
+def _spare_days(problem: Problem) -> int:
+    """Days beyond the last window in which the longest wait of the problem is surely over."""
+    waits = [panel.final_wait.at(problem.confidence) for panel in problem.panels]
+    for sitting in (s for panel in problem.panels for s in panel.sittings):
+        waits += [sitting.rack_d or 0.0, sitting.drying.at(problem.confidence) if sitting.drying else 0.0]
+    slowest = min(problem.speed.by_month or problem.speed.by_day)
+    return min(MOST_SPARE_DAYS, LEAST_SPARE_DAYS + int(max(waits, default=0.0) / slowest))
 
 
 def _with_pins(

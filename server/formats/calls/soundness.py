@@ -20,6 +20,7 @@ from server.science.soundness.types import Finding, Verdict
 # Percentiles that were not given follow from a log-normal through p50 and p90.
 P95_OVER_P90 = 1.6448536 / 1.2815516  # standard normal quantiles
 SECONDS_PER_DAY = 86_400.0
+AT_ONCE = 256  # requests
 Stages = dict[Stage, StageRange]
 
 
@@ -318,6 +319,14 @@ def _answer(verdict: Verdict, now: datetime, top_age_d: float | None) -> dict[st
 
 
 def answer_many(prepared: Sequence[Prepared]) -> list[dict[str, Any]]:
+    """In goes small enough for the processor's cache, which takes a little less time than all at once."""
+    answers: list[dict[str, Any]] = []
+    for start in range(0, len(prepared), AT_ONCE):
+        answers += _answer_some(prepared[start : start + AT_ONCE])
+    return answers
+
+
+def _answer_some(prepared: Sequence[Prepared]) -> list[dict[str, Any]]:
     wanted = [item.wanted() for item in prepared]
     estimates = iter(stage_ranges_many([pair for pairs in wanted for pair in pairs]))
     return [item.answer([next(estimates) for _ in pairs]) for item, pairs in zip(prepared, wanted, strict=True)]

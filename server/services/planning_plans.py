@@ -207,7 +207,7 @@ def _content(made: Made, board: StudioRows, command: PlanMake, on: date) -> dict
 def _in_words(text: str, named: list[tuple[str, str]]) -> str:
     for uid, name in named:
         text = text.replace(uid, f"“{name}”")
-    return text
+    return text.replace("the panel is there from", "what is on the panel may be painted over from")
 
 
 def propose(session: Session, actor: Actor, content: dict[str, Any]) -> StudioPlan:

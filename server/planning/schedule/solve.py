@@ -41,6 +41,8 @@ from server.planning.schedule.kernel import add, is_linked, price_at, recount, t
 from server.planning.schedule.model import Model
 
 WIDE, NARROW, ALONE = 64, 16, 8
+HOTTEST, COLDEST, WARMTH = 120.0, 4.0, 0.2
+MOVES_A_SECOND, PLAIN_MOVES_A_SECOND = 25_000, 500  # about what searches manage; only the first temperature hangs on it
 
 
 @dataclass(slots=True)
@@ -96,14 +98,15 @@ class Desk:
 class Budget:
     """``moves`` bounds the search by itself; otherwise ``seconds`` of ``clock``. ``seed`` of the search's numbers.
 
-    ``hot`` and ``cold`` are the temperatures it begins and ends with, in the objective's own unit.
+    ``hot`` and ``cold`` are the temperatures it begins and ends with, in the objective's own unit; without ``hot`` it
+    begins the colder, the fewer moves there are for each sitting.
     """
 
     seed: int = 1
     seconds: float = 1.0
     moves: int | None = None
     clock: Callable[[], float] = lambda: 0.0
-    hot: float = 120.0
+    hot: float | None = None
     cold: float = 2.0
 
 
@@ -191,12 +194,21 @@ def greedy(made: Desk) -> list[int]:
     return found[1]
 
 
+def _hot(made: Desk, budget: Budget) -> float:
+    """The temperature to begin with; measured on the bench's instances, from 5 to 1,000 panels."""
+    moves = budget.moves
+    if moves is None:
+        moves = int(budget.seconds * (MOVES_A_SECOND if made.search.is_compiled else PLAIN_MOVES_A_SECOND))
+    return min(HOTTEST, max(COLDEST, WARMTH * moves / max(1, len(made.model.sittings))))
+
+
 def anneal(made: Desk, budget: Budget) -> Iterator[Progress]:
     """Search until the budget is spent, telling how far it is; the best plan is in the desk's columns then."""
     begun, tried, share = budget.clock(), 0, 0.0
     chunk = 100
+    hot = _hot(made, budget) if budget.hot is None else budget.hot
     while share < 1.0:
-        temperature = budget.hot * (budget.cold / budget.hot) ** share
+        temperature = hot * (budget.cold / hot) ** share
         if budget.moves is not None:
             chunk = min(100, budget.moves - tried)
         before = budget.clock()

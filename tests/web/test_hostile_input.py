@@ -53,7 +53,16 @@ def furnish(easel: Easel) -> list[str]:
         *(f"{planned}/edit", f"{planned}/paint", f"{layer}/edit", f"{layer}/tests", f"{test}/edit"),
         *(f"{panel}/finish", f"{panel}/finish/steps", f"{panel}/finish/steps?done=1", f"{panel}/finish/tests"),
         *(f"{step}/do", f"{step}/edit", f"{nail}/edit", "/sittings", "/sittings/end"),
-        *("/mixes", "/mixes/new", f"/mixes/{easel.white}", f"/mixes/{easel.white}/edit", "/mixing", "/stacks", "/stacks/new"),
+        *(
+            "/mixes",
+            "/mixes/new",
+            f"/mixes/{easel.white}",
+            f"/mixes/{easel.white}/edit",
+            "/mixing",
+            "/stacks",
+            "/stacks/new",
+            "/plan",
+        ),
         *("/shelf", *things, "/shelf/paints/new", "/shelf/mediums/new", "/shelf/thinners/new"),
         *(
             "/room",

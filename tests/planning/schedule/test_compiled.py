@@ -1,0 +1,51 @@
+"""The compiled search and the plain one: the same functions, so the same plan for a seed and a number of moves."""
+
+from dataclasses import replace
+
+import pytest
+
+from bench.plan_instances import instance
+from server.formats.calls.layer_in import Collector
+from server.formats.calls.plan_in import PlanRequest
+from server.formats.calls.plan_problem import problem
+from server.planning.schedule import compiled, compiling, planner
+from server.planning.schedule.check import check
+from server.planning.schedule.compiled import PLAIN
+from server.planning.schedule.explain import explained
+from server.planning.schedule.problem import Previous
+from server.planning.schedule.solve import Budget
+
+
+@pytest.fixture(scope="module")
+def search(tmp_path_factory: pytest.TempPathFactory) -> compiled.Search:
+    folder = tmp_path_factory.mktemp("compiled")
+    assert not compiled.is_ready(folder)
+    compiling.compile_all(folder)
+    assert compiled.is_ready(folder)
+    return compiled.load(folder)
+
+
+@pytest.mark.parametrize(("panels", "seed"), [(5, 1), (20, 2)])
+def test_compiled_and_plain_plan_the_same(search: compiled.Search, panels: int, seed: int) -> None:
+    asked = problem(PlanRequest.model_validate(instance(panels, seed)), Collector())
+    plans = []
+    for way in (PLAIN, search):
+        plan, bench = planner.plan(asked, way, Budget(seed=3, moves=200))
+        assert check(asked, plan) == []
+        plans.append((plan, explained(bench)))
+    assert plans[0] == plans[1]
+
+
+def test_a_plan_in_use_is_repaired_without_moving_what_need_not(search: compiled.Search) -> None:
+    """The first sitting is missed: with dear moves few others change their day, and nothing breaks."""
+    asked = problem(PlanRequest.model_validate(instance(60, 2)), Collector())
+    plan, _ = planner.plan(asked, search, Budget(moves=3000))
+    later = min(s.start_at.date() for s in plan.sittings if s.start_at.date() > asked.today)
+    previous = tuple(
+        Previous(s.id, s.start_at, done=n > 0) if s.start_at.date() < later else Previous(s.id, s.start_at)
+        for n, s in enumerate(plan.sittings)
+    )
+    again = replace(asked, today=later, previous=previous, move_price=600.0)
+    repaired, _ = planner.plan(again, search, Budget(moves=1500))
+    assert check(again, repaired) == []
+    assert 1 <= repaired.objective.moved <= 20

@@ -3,8 +3,8 @@
 from functools import lru_cache
 
 from server.science.results import FilmState
-from server.science.soundness.facts import Facts, read_facts, with_situation
-from server.science.soundness.remedies import Tried, with_way, worded
+from server.science.soundness.facts import Facts, read_facts, with_upper
+from server.science.soundness.remedies import Tried, changed_new, worded
 from server.science.soundness.rule import WEIGHT, Draft, Rule, Topic
 from server.science.soundness.rules import RULES
 from server.science.soundness.thresholds import DEFAULT, Thresholds
@@ -82,15 +82,15 @@ Weights = dict[tuple[str, str], int]
 def _tried(item: Rule, draft: Draft, facts: Facts, known: tuple[Weights, tuple[Rule, ...], Thresholds]) -> Tried:
     """Ask the rules about each way of a draft. ``known``: how much each rule's finding weighs now, the rules to ask
     again (a change brings up nothing new), and the limits."""
-    ways = draft.ways
-    if not ways:
+    ways, new = draft.ways, facts.situation.upper
+    if not ways or new is None:
         return NOTHING_TRIED
     before, again, thresholds = known
     offered: list[Way] = []
     broken: tuple[str, ...] = ()
     for way in ways:
         # The offer depends on the ages compared here too: they go into the same book.
-        changed = with_situation(facts, with_way(facts.situation, way), thresholds)
+        changed = with_upper(facts, changed_new(new, way), thresholds)
         after = {(r.id, r.title): WEIGHT[d.severity] for r, d in _ask(again, changed, thresholds)}
         own = (item.id, item.title)
         raised = tuple(key[0] for key, weight in after.items() if key != own and weight > before.get(key, 0))

@@ -226,21 +226,25 @@ def read_facts(situation: Situation, thresholds: Thresholds) -> Facts:
     layers = tuple(
         _painted_facts(layer, place, situation, (thresholds, ages)) for place, layer in enumerate(situation.stack)
     )
-    return _complete(situation, layers, thresholds, ages)
+    return _complete((situation, situation.upper), layers, thresholds, ages)
 
 
-def with_situation(facts: Facts, situation: Situation, thresholds: Thresholds) -> Facts:
-    """The facts of a situation that differs from the one of ``facts`` in the new layer only; same book of ages."""
-    return _complete(situation, facts.layers, thresholds, facts.ages).below_as(facts)
+def with_upper(facts: Facts, upper: NewLayer, thresholds: Thresholds) -> Facts:
+    """The facts of the same situation with another new layer; same book of ages."""
+    return _complete((facts.situation, upper), facts.layers, thresholds, facts.ages).below_as(facts)
 
 
-def _complete(situation: Situation, layers: tuple[LayerFacts, ...], thresholds: Thresholds, ages: Ages) -> Facts:
+def _complete(
+    asked: tuple[Situation, NewLayer | None], layers: tuple[LayerFacts, ...], thresholds: Thresholds, ages: Ages
+) -> Facts:
+    """``asked``: the situation, and the new layer that is asked about."""
+    situation, new = asked
     top = layers[-1] if layers else None
-    upper = _new_facts(situation.upper, len(layers), thresholds, ages) if situation.upper else None
+    upper = _new_facts(new, len(layers), thresholds, ages) if new else None
     if upper and situation.action is Action.OIL_OUT:
         upper = _with_couch(upper, situation, thresholds)
     lower, merged = top, False
-    if situation.upper and upper and top and _goes_into_wet(situation.upper, top):
+    if new and upper and top and _goes_into_wet(new, top):
         merged = True
         upper = _as_one(top, upper)
         lower = layers[-2] if len(layers) > 1 else None

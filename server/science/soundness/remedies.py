@@ -49,7 +49,9 @@ def worded(draft: Draft, facts: Facts, limits: Thresholds, tried: Tried) -> Reme
         sentences.append(draft.advice if ways else capital(draft.advice.removeprefix("Or ")))
     if not sentences:
         return None
-    oil, solvent, paint = (_most(changes, name) for name in ("add_oil_ml", "reduce_solvent_ml", "add_paint_ml"))
+    oil = solvent = paint = None
+    if changes:
+        oil, solvent, paint = (_most(changes, name) for name in ("add_oil_ml", "reduce_solvent_ml", "add_paint_ml"))
     return Remedy(
         text=" ".join(sentences),
         add_oil_ml=oil,
@@ -78,9 +80,12 @@ def with_way(situation: Situation, way: Way) -> Situation:
     """
     if situation.upper is None:
         return situation
-    old = situation.upper
-    upper = NewLayer(old.material, old.stages, changed_layer(old.recipe, way), old.same_session)
-    return replace(situation, upper=upper)
+    return replace(situation, upper=changed_new(situation.upper, way))
+
+
+def changed_new(new: NewLayer, way: Way) -> NewLayer:
+    """The new layer changed in one of the ways of a remedy; its drying times stay."""
+    return NewLayer(new.material, new.stages, changed_layer(new.recipe, way), new.same_session)
 
 
 def changed_layer(recipe: LayerRecipe, way: Way) -> LayerRecipe:

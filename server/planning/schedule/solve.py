@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from server.planning.schedule.columns import (
     AFTER,
@@ -246,10 +247,17 @@ def place_previous(made: Desk) -> int:
     for b, w in enumerate(model.windows):
         starts.setdefault((w.painter, w.day), []).append(b)
     count = 0
-    for s, sitting in enumerate(model.sittings):
-        one = before.get(sitting.id)
-        if one is None or made.window_of(s) != NOWHERE:
-            continue
+    # By time: a palette is then mixed where it was, and what follows finds what it follows.
+    stood = [s for s, sitting in enumerate(model.sittings) if sitting.id in before and made.window_of(s) == NOWHERE]
+    everyone = len(model.problem.painters)
+
+    def turn(s: int) -> tuple[int, bool, datetime, int]:
+        # Nobody says whose hand a sitting was in: those that only one may paint go first within their day.
+        at, hands = before[model.sittings[s].id].start_at, len(model.sittings[s].painters) or everyone
+        return model.zone.day_of(at), hands > 1, at, s
+
+    for s in sorted(stood, key=turn):
+        sitting, one = model.sittings[s], before[model.sittings[s].id]
         minute, day = model.zone.minute_of(one.start_at), model.zone.day_of(one.start_at)
         for painter, own in enumerate(model.problem.painters):
             for b in starts.get((painter, day), ()):

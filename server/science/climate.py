@@ -61,7 +61,6 @@ def step_table(room: Room) -> np.ndarray:
     if not len(room.steps):
         raise InputError("room.steps", "a room needs at least one climate")
     table = _columns(room)
-    table[0, 0] = 0.0
     if not 0 < table[3].min() <= table[3].max() < np.inf:
         raise InputError("room.light", "must be above zero")
     if not np.isfinite(table.sum()) or np.any(table[0, 1:] < table[0, :-1]):
@@ -74,7 +73,10 @@ def step_table(room: Room) -> np.ndarray:
 
 def _columns(room: Room) -> np.ndarray:
     if isinstance(room.steps, RoomSteps):
+        if room.steps.own_light and room.steps.columns[0, 0] == 0.0:
+            return room.steps.columns  # never written to
         table = room.steps.columns.copy()
+        table[0, 0] = 0.0
         if not room.steps.own_light:
             table[3] = room.light
         return table
@@ -82,7 +84,9 @@ def _columns(room: Room) -> np.ndarray:
         (s.from_d, s.temperature_c, s.relative_humidity_pct, room.light if s.light is None else s.light)
         for s in room.steps
     ]
-    return np.array(rows, dtype=float).T.copy()
+    table = np.array(rows, dtype=float).T.copy()
+    table[0, 0] = 0.0
+    return table
 
 
 def rooms_of(tables: Sequence[np.ndarray]) -> Rooms:

@@ -268,7 +268,7 @@ PANELS = (
                 (("Umber wash", 100, ""),),
                 days_ago=8,
                 solvent_pct=40,
-                tests=(Pressed(7, "tacky", "lower right corner"), Pressed(1, "touch_dry", "lower right corner")),
+                tests=(Pressed(7, "tacky", "lower right corner"), Pressed(1, "firm", "lower right corner")),
             ),
             LayerStory("block-in", 45, (("Frosted green", 55, "reeds"), ("Sky", 45, "sky")), planned_in=0),
         ),

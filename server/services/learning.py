@@ -12,7 +12,7 @@ from math import log
 from typing import Any
 
 from server.science.climate import reference_clock
-from server.science.learning import Ask, Evidence, Learned, Prediction, Press, Priors, Scales, learn
+from server.science.learning import Ask, Evidence, Felt, Learned, Prediction, Press, Priors, Scales, learn
 from server.science.learning.likelihood import Rows
 from server.science.recipe import LayerRecipe, Room
 from server.science.results import LayerEstimate
@@ -163,8 +163,6 @@ def learned_from(material: Material, scales: Scales) -> StudioLearning:
     return found
 
 
-def first_dry(presses: Sequence[Press]) -> bool:
-    """Whether the first of these tests found the layer dry already, so that nobody knows when it still was wet."""
-    from server.science.learning import Felt
-
-    return bool(presses) and min(presses, key=lambda press: press.day).felt >= Felt.TOUCH_DRY
+def never_soft(presses: Sequence[Press]) -> bool:
+    """Whether all of these tests found the layer dry already, so that nobody knows when it still was soft."""
+    return all(press.felt >= Felt.TOUCH_DRY for press in presses)

@@ -1,20 +1,20 @@
 """A studio's touch tests as learning takes them: read with three queries, put on the clock of the reference room.
 
-Left out: tests marked as mistaken; layers whose first test found them dry already, unless the moment was asked for or
-it is known when they were last seen wet (pressing only what looks dry makes dates come out early); tests from before
+Left out: tests marked as mistaken; layers that every test found dry already, unless the moment was asked for or it is
+known when they were last seen wet (pressing only what looks dry makes dates come out early); tests from before
 learning was begun anew, and those entered after it was frozen.
 """
 
 from collections import defaultdict
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import partial
 from json import loads
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import Row, String, cast, select
+from sqlalchemy import Row, String, and_, cast, select
 from sqlmodel import Session, col
 
 from server.science.climate import Clock, reference_clock
@@ -23,7 +23,7 @@ from server.science.recipe import LayerRecipe, Room
 from server.science.results import LayerEstimate
 from server.services.forecasts import FORECASTS, Question
 from server.services.kept import Kept
-from server.services.learning import BOOK, Material, Presses, StudioLearning, Unit, first_dry, learned_from
+from server.services.learning import BOOK, Material, Presses, StudioLearning, Unit, learned_from, never_soft
 from server.services.learning_effects import Where, priors_for
 from server.services.learning_moves import book_evidence
 from server.services.learning_scales import AT_ONCE, SCALES, Given, rung_below
@@ -48,16 +48,21 @@ class BookLayer:
     clock: Clock
 
     def presses(self, tests: Sequence[Any], painted_at: datetime) -> dict[int, tuple[Press, ...]]:
-        """Tests (from the earliest on) as presses by region. A test that names no region speaks of the slowest one."""
-        found: dict[int, list[Press]] = defaultdict(list)
+        """Tests (from the earliest on) as presses by region."""
+        pressed = self.pressed(tests, painted_at)
+        return {region: tuple(press for _, press in each) for region, each in pressed.items()}
+
+    def pressed(self, tests: Sequence[Any], painted_at: datetime) -> dict[int, list[tuple[Any, Press]]]:
+        """The same with each press's test. A test that names no region speaks of the slowest one."""
+        found: dict[int, list[tuple[Any, Press]]] = defaultdict(list)
         for test in _softest(tests):
             days = (test.pressed_at - painted_at).total_seconds() / SECONDS_PER_DAY
             if 0 <= days <= LATEST_D:
                 region = self.names.index(test.region) if test.region in self.names else self.holding
                 # Rounded to a minute or so: the same press is the same key.
                 effective = round(float(self.clock.progress_at(max(days, 1e-3))), 4)
-                found[region].append(Press(effective, FELT[test.stage]))
-        return {region: tuple(presses) for region, presses in found.items()}
+                found[region].append((test, Press(effective, FELT[test.stage])))
+        return dict(found)
 
 
 def _softest(tests: Sequence[Any]) -> list[Any]:
@@ -79,13 +84,13 @@ def read(
 ) -> StudioLearning:
     """What the studio has learned. ``places`` by their record id; ``before``: only from tests pressed before then."""
     choice, zone = _choice(session, studio_id)
-    layers = session.execute(_tested_layers(studio_id)).all()
-    tests = _counted(session.execute(_tests(studio_id)).all(), choice, before)
+    layers = session.execute(tested_layers(studio_id)).all()
+    tests = _counted(session.execute(tests_of_studio(studio_id)).all(), choice, before)
     if choice.mode == "off":
         return BOOK
     material = gather(layers, tests, places, zone)
     if not material.evidence:
-        return BOOK
+        return replace(BOOK, unanchored=material.unanchored)
     given = Given(material.evidence, material.priors)
     if given.tests > AT_ONCE:
         # Promises of an earlier time take the scales of now: they hardly move one.
@@ -134,13 +139,18 @@ def _choice(session: Session, studio_id: int) -> tuple[Choice, ZoneInfo]:
             col(LearningChoice.frozen_at),
             col(LearningChoice.since_at),
         )
-        .join(LearningChoice, col(LearningChoice.studio_id) == col(Studio.id), isouter=True)
+        .join(
+            LearningChoice,
+            and_(col(LearningChoice.studio_id) == col(Studio.id), col(LearningChoice.archived_at).is_(None)),
+            isouter=True,
+        )
         .where(col(Studio.id) == studio_id)
     ).one()
     return Choice(row.mode or "on", row.frozen_at, row.since_at), ZoneInfo(row.time_zone)
 
 
-def _tested_layers(studio_id: int) -> Any:
+def tested_layers(studio_id: int) -> Any:
+    """The painted layers of oil and alkyd that were pressed, panels that are put away included."""
     has_test = select(col(TouchTest.id)).where(
         col(TouchTest.layer_id) == col(Layer.id), col(TouchTest.archived_at).is_(None)
     )
@@ -165,8 +175,9 @@ def _tested_layers(studio_id: int) -> Any:
     )
 
 
-def _tests(studio_id: int) -> Any:
-    names = "id layer_id pressed_at created_at stage place_on_panel region occasion"
+def tests_of_studio(studio_id: int) -> Any:
+    """Its touch tests that stand, by layer, from the earliest on."""
+    names = "id uid layer_id pressed_at created_at stage place_on_panel region occasion"
     return (
         select(*(getattr(TouchTest, name) for name in names.split()))
         .where(col(TouchTest.studio_id) == studio_id, col(TouchTest.archived_at).is_(None))
@@ -210,10 +221,10 @@ def _with(book: Evidence, presses: tuple[Press, ...]) -> Evidence:
 
 
 def anchored(presses: Presses, tests: Sequence[Any]) -> dict[int, tuple[Press, ...]]:
-    """The regions whose first test was soft, or pressed at a moment that was asked for."""
+    """The regions that some test found soft, or that were pressed at a moment that was asked for."""
     if any(test.occasion == "asked" for test in tests[:1]):
         return dict(presses)
-    return {region: found for region, found in presses.items() if not first_dry(found)}
+    return {region: found for region, found in presses.items() if not never_soft(found)}
 
 
 Painted = tuple[str, datetime, Where]  # the frozen recipe as text, when it went on, where

@@ -11,10 +11,10 @@ from server.services.access import Actor
 from server.services.errors import Invalid, Refused
 from server.services.fields import Command, Instant, OptionalText120, ShortNote, Version
 from server.services.unit import moment
-from server.store.tables import Layer, TouchStage, TouchTest
+from server.store.tables import Layer, Occasion, TouchStage, TouchTest
 
 
-class TouchTestCreate(Command):
+class TouchTestFields(Command):
     """Without ``pressed_at`` it is now. ``region`` names the mix that was pressed, as it is called in its layer; "" for
     any of them."""
 
@@ -25,7 +25,13 @@ class TouchTestCreate(Command):
     note: ShortNote = ""
 
 
-class TouchTestUpdate(TouchTestCreate):
+class TouchTestCreate(TouchTestFields):
+    """``occasion``: the painter's own moment, one that was asked for, or only seen, not pressed."""
+
+    occasion: Occasion = "own"
+
+
+class TouchTestUpdate(TouchTestFields):
     """Without ``pressed_at`` the time stays."""
 
     version: Version

@@ -7,7 +7,7 @@ from fastapi import APIRouter
 from sqlmodel import Session
 from starlette.responses import Response
 
-from server.services import history, on_panel, touch_tests
+from server.services import history, last_wet, on_panel, touch_tests
 from server.services.touch_tests import TouchTestCreate, TouchTestUpdate
 from server.web.deps import Page, PageRequest, Posted
 from server.web.form_values import show as as_text
@@ -31,11 +31,11 @@ NEXT = "next"
 
 
 @router.get("/layers/{uid}/tests")
-def of_layer(page: Page, uid: str) -> Response:
-    """The full form, with the tests made so far."""
+def of_layer(page: Page, uid: str, asked: str = "") -> Response:
+    """The full form, with the tests made so far. ``asked``: at a moment that we named."""
     context = _layer_context(page, uid)
-    form = FormState(values={"pressed_at": as_text(page.now, page.zone)})
-    return page.render("touch_tests/layer.html", {**context, "form": form})
+    values = {"pressed_at": as_text(page.now, page.zone)} | ({"occasion": "asked"} if asked == "1" else {})
+    return page.render("touch_tests/layer.html", {**context, "form": FormState(values=values)})
 
 
 @router.post("/layers/{uid}/tests")
@@ -112,12 +112,17 @@ def restore(page: Page, posted: Posted, uid: str) -> Response:
 def _layer_context(page: PageRequest, uid: str) -> dict[str, Any]:
     with page.db.read() as session:
         here = on_panel.of_layer(session, page.actor, uid)
+        tests = on_panel.tests_on(session, page.actor, here.layer)
+        standing = [test for test in reversed(tests) if test.archived_at is None]
         return {
+            "uid": uid,
             "title": here.panel.title,
             "kind": here.layer.kind,
             "painted_at": here.layer.painted_at,
             "regions": touch_tests.regions_of(here.layer),
-            "tests": on_panel.tests_on(session, page.actor, here.layer),
+            "tests": tests,
+            "asks_last_wet": last_wet.is_open(standing),
+            "goes_back": last_wet.goes_back(standing),
             "action": f"/layers/{uid}/tests",
             "back": f"/panels/{here.panel.uid}",
             NEXT: "",

@@ -1,0 +1,148 @@
+"""What was learned, in the painter's words: how good dates have been, which colours are slower."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import exp
+
+from server.services.learning_report import LearningReport
+from server.web.words import count_words, join_words
+
+MEDIUMS = {
+    "alkyd": "alkyd medium",
+    "wax": "wax",
+    "clove": "clove oil",
+    "resin": "soft resin",
+}
+LITTLE_PCT = 20  # learned less than this: the book's value still
+HALF_BAND = 1.6448536
+
+
+@dataclass(frozen=True, slots=True)
+class EffectLine:
+    """``told``: "about 12 % slower, between 2 % faster and 28 % slower"; ``learned_pct`` of what was open."""
+
+    name: str
+    told: str
+    learned_pct: int
+    is_little: bool
+
+
+def part_of_day(hour: int) -> str:
+    """``evening`` and the like, for a moment that nobody means to the minute."""
+    if hour < 5 or hour >= 22:
+        return "night"
+    return "morning" if hour < 12 else "afternoon" if hour < 17 else "evening"
+
+
+def effect_name(name: str, places: Mapping[str, str]) -> str:
+    """The effect as a painter says it."""
+    kind, _, rest = name.partition(":")
+    if kind == "studio":
+        return "the studio as a whole"
+    if kind == "place":
+        return f"the place “{places[name]}”" if name in places else "a place"
+    if kind == "thickness":
+        return "thick layers, beyond what the book has"
+    if kind == "pigment":
+        return rest.replace("/", ", ")
+    family, _, member = rest.partition("/")
+    if family == "oil":
+        return f"{member.replace('_', ' ')} oil" if "oil" not in member else member.replace("_", " ")
+    return f"drier with {member}" if family == "drier" else MEDIUMS.get(family, family)
+
+
+def effect_lines(report: LearningReport) -> list[EffectLine]:
+    """The effects, those that most is known of first."""
+    lines = []
+    for effect in sorted(report.effects, key=lambda each: -each.learned):
+        low, high = effect.mean - HALF_BAND * effect.sd, effect.mean + HALF_BAND * effect.sd
+        learned = round(100 * effect.learned)
+        is_little = learned < LITTLE_PCT
+        told = f"{slower(effect.mean)}; 9 in 10 between {slower(low)} and {slower(high)}"
+        lines.append(
+            EffectLine(
+                effect_name(effect.name, report.names), "the book’s value" if is_little else told, learned, is_little
+            )
+        )
+    return lines
+
+
+def slower(log_factor: float) -> str:
+    """``12 % slower``, ``5 % faster``, ``as the book has it``."""
+    pct = round(100 * (exp(log_factor) - 1))
+    if pct == 0:
+        return "as the book has it"
+    return f"{pct} % slower" if pct > 0 else f"{-pct} % faster"
+
+
+def pair_lines(report: LearningReport) -> list[str]:
+    """Effects that are not told apart yet, each with the test that would tell them apart."""
+    lines = []
+    for pair in sorted(report.pairs, key=lambda each: -abs(each.correlation)):
+        first, second = (effect_name(name, report.names) for name in (pair.first, pair.second))
+        if pair.correlation < 0:
+            told = f"{first} and {second}: together {slower(pair.mean)}, not yet told apart."
+        else:
+            told = f"{first} and {second}: only the difference between them is known."
+        lines.append(f"{_capital(told)} {_one_test(pair.first, pair.second, (first, second))}")
+    return lines
+
+
+def _one_test(first: str, second: str, words: tuple[str, str]) -> str:
+    kinds = {first.partition(":")[0], second.partition(":")[0]}
+    if kinds <= {"studio", "place"}:
+        return "A layer pressed in another place would tell."
+    for name, said in zip((first, second), words, strict=True):
+        if name.startswith(("pigment", "medium")):
+            return f"One test of a layer with much of {said}, and none of the other, would tell."
+    return "A test of a layer much thicker or thinner than these would tell."
+
+
+def reliability_words(report: LearningReport) -> str:
+    """How honest the ranges were, in one sentence with its band."""
+    found = report.calibration
+    if found is None:
+        missing = report.fewest - report.scored
+        return (
+            f"Too few to say: {count_words(report.scored, 'layer')} with a promise and tests so far; "
+            f"from {report.fewest} on something can be said, {missing} more."
+        )
+    covers, low, high = (round(100 * share) for share in (found.covers, found.covers_low, found.covers_high))
+    return f"When we say 8 times in 10, it is {covers} times in 100 (between {low} and {high}, 9 times in 10)."
+
+
+def drift_words(report: LearningReport) -> str:
+    """Late or early, wide or narrow, where the tests tell it from chance."""
+    found = report.calibration
+    if found is None:
+        return ""
+    if not found.is_off:
+        return "That is no more off than chance would have it."
+    told = []
+    if abs(found.delta) > 2 * found.cov[0, 0] ** 0.5:
+        told.append("layers dried later than promised" if found.delta > 0 else "layers dried sooner than promised")
+    if found.kappa < 0.8:
+        told.append("the ranges were wider than they needed to be")
+    elif found.kappa > 1.25:
+        told.append("the ranges were too narrow")
+    sentence = join_words(told) if told else "the promises were a little off"
+    return f"{_capital(sentence)}, more than chance would have it."
+
+
+def gain_words(report: LearningReport) -> str:
+    """What learning was worth against the book, in odds a layer."""
+    if not report.scored:
+        return ""
+    factor = exp(report.gain_nats / report.scored)
+    nats = f"{report.gain_nats:+.1f}".replace("-", "−")
+    if factor >= 1.02:
+        told = f"Your own dates made what you pressed {factor:.2f} times as likely as the book’s did, layer by layer"
+    elif factor <= 0.98:
+        told = f"The book’s dates would have done better so far: {1 / factor:.2f} times as likely, layer by layer"
+    else:
+        told = "So far your own dates and the book’s have done equally well"
+    return f"{told} ({nats} nats over {count_words(report.scored, 'layer')})."
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -16,6 +16,7 @@ from sqlmodel import Session
 from server.formats.swatch import mix_swatch
 from server.science.composition import Amounts, amounts, compose, needed_ml
 from server.science.errors import InputError
+from server.science.keeping import Keeps, keeps
 from server.science.recipe import Ground, LayerRecipe, MixRecipe, PigmentShare, Room
 from server.science.recipe import Paint as PaintInMix
 from server.science.reference import thickness_presets
@@ -136,6 +137,7 @@ class MixingAnswer:
     """Everything the Mixing page says of a mix; ``amounts`` are those of the whole quantity.
 
     ``painted_at`` is when it is taken to go on: now, or after what is planned. ``found`` where a mix was asked for.
+    ``kept``: how long it may wait, by place; empty where it has no forecast.
     """
 
     swatch: str
@@ -150,6 +152,7 @@ class MixingAnswer:
     over: OverPanel | None
     painted_at: datetime
     found: FoundMixes | None = None
+    kept: tuple[Keeps, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,6 +210,7 @@ def work_out(
         over=over,
         painted_at=painted_at,
         found=_found(question, over, moment),
+        kept=keeps(table.recipe, times.estimate.stages) if times.estimate else (),
     )
 
 

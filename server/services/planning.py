@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field, StringConstraints, ValidationInfo, field_validator
 from sqlmodel import Session
 
+from server.planning.rack import to_come_free
 from server.planning.schedule.calendar import check_rule
 from server.planning.schedule.problem import DayHours, Hours, Painter, RuleHours
 from server.services import records
@@ -147,3 +148,8 @@ def _left_of_today(days: list[DayHours], hours: tuple[Hours, ...], today: date, 
         if start is not None and end is not None and end > from_min
     ]
     return [*(d for d in days if d.on != today), *(left or [DayHours(today)])]
+
+
+def rack_waits_for(wet: int, places: int) -> int:
+    """How many of ``wet`` panels must dry before a new one is started; 0 while the rack has room."""
+    return to_come_free(wet, places)

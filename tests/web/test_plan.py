@@ -11,7 +11,7 @@ from starlette.testclient import TestClient
 from server.store.db import Database
 from server.store.tables import Layer, StudioPlan
 from tests.services.board_studio import hang
-from tests.services.conftest import Bench, make_bench
+from tests.services.conftest import NOW, Bench, make_bench
 from tests.web.pages_of_records import NOBODY
 
 HOURS = {"painter": "Mornings", "weekdays": "12345", "on_date": "", "rule": "", "start": "09:00", "end": "12:30"}
@@ -23,6 +23,12 @@ def bench(db: Database) -> Bench:
     made = make_bench(db)
     hang(made, 3)
     return made
+
+
+@pytest.fixture
+def bare(db: Database) -> Bench:
+    """A studio without panels. Ask for it before the client."""
+    return make_bench(db)
 
 
 def words(text: str) -> str:
@@ -114,3 +120,18 @@ def test_left_aside_and_unknown(bench: Bench, client: TestClient, db: Database) 
     assert "A plan to look at" not in client.get("/plan").text
     for address in (f"/plan/{NOBODY}/accept", f"/plan/{NOBODY}/dismiss", f"/plan/hours/{NOBODY}/archive"):
         assert client.post(address).status_code == 404
+
+
+@pytest.mark.parametrize(("wet", "places", "says"), [(4, 2, "until 2 are touch-dry"), (2, 2, "until 1 is"), (1, 2, "")])
+def test_a_full_rack_says_when_a_new_panel_may_be_started(
+    bare: Bench, client: TestClient, wet: int, places: int, says: str
+) -> None:
+    """Derived: as many as lie beyond the rack's places, and one where it is just full."""
+    for number in range(wet):
+        bare.layer(bare.panel(title=f"Wet {number}"), painted_at=NOW - timedelta(hours=3))
+    bare.layer(bare.panel(title="To be planned"))
+    client.post("/plan/hours", data=HOURS)
+    client.post("/plan/make", data=MAKE | {"rack_places": str(places)})
+    told = words(client.get("/plan").text)
+    assert says in told
+    assert ("The rack is full" in told) == bool(says)

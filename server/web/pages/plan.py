@@ -9,7 +9,9 @@ from fastapi import APIRouter
 from sqlmodel import Session
 from starlette.responses import Response
 
-from server.services import planning, planning_plans
+from server.science.results import FilmState
+from server.services import board, planning, planning_plans
+from server.services.board.facts import TodayBoard
 from server.services.errors import Refused
 from server.services.planning import WorkTimeCreate
 from server.services.planning_plans import PlanMake
@@ -19,6 +21,7 @@ from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, FormPage, Typed, change, change_by_button, change_by_form, refused
 
 router = APIRouter(prefix="/plan")
+SOFT = (FilmState.WET, FilmState.TACKY)
 DAYS = (
     ("12345", "Monday to Friday"),
     ("1234567", "Every day"),
@@ -187,6 +190,7 @@ def _show(page: PageRequest, hours: FormState, making: FormState, status: int = 
 
 def _context(page: PageRequest, making: FormState) -> dict[str, Any]:
     with page.db.read() as session:
+        wall = board.today(session, page.actor, page.now, page.zone)
         rows = planning.all_open(session, page.actor)
         in_use, waiting = planning_plans.in_use(session, page.actor), planning_plans.waiting(session, page.actor)
         settings = _told(waiting or in_use).get("settings", {})
@@ -195,10 +199,18 @@ def _context(page: PageRequest, making: FormState) -> dict[str, Any]:
             "days": DAYS,
             "painters": sorted({row.painter for row in rows}),
             "making": making,
+            "rack": _rack(wall, settings.get("rack_places")),
             "settings": settings,
             "standing": _shown(in_use, None, page),
             "proposal": _shown(waiting, in_use, page),
         }
+
+
+def _rack(wall: TodayBoard, places: int | None) -> tuple[int, int] | None:
+    """(wet panels, how many must dry before a new one is started), where the rack has no room left."""
+    wet = sum(panel.top is not None and panel.top.state in SOFT for group in wall.groups.values() for panel in group)
+    waits = planning.rack_waits_for(wet, places) if places else 0
+    return (wet, waits) if waits else None
 
 
 def _hours(row: WorkTime) -> HoursShown:

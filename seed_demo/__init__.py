@@ -24,6 +24,7 @@ from server.services import (
     paints,
     panels,
     places,
+    planning,
     sitting_ends,
     stack_starters,
     thinners,
@@ -48,6 +49,7 @@ EASEL_ROOM = {
     **dict.fromkeys((7, 8), (24, 55)),
 }
 YEAR_ROUND = {"temperature_c": 20, "relative_humidity_pct": 52}
+WORKING_HOURS = (("12345", "09:00", "12:30"), ("2", "13:30", "17:00"), ("4", "13:30", "17:00"))  # weekdays, from, until
 DRYING_RACK = {1: (16, 58), 2: (16, 58), 3: (17, 58), 10: (19, 60), 11: (18, 60), 12: (16, 60)}
 
 
@@ -66,6 +68,9 @@ def seed(db: Database, now: datetime) -> None:
         shelf = _Shelf(work.session, actor)
         shelf.fill()
         stack_starters.add(work.session, actor)
+        for weekdays, start, end in WORKING_HOURS:
+            hours = planning.WorkTimeCreate(painter="Painter", weekdays=weekdays, start=start, end=end)
+            planning.create(work.session, actor, hours)
     _Story(db, actor, shelf, now).tell(PANELS, SITTINGS)
 
 

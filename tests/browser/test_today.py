@@ -155,3 +155,14 @@ def test_an_old_wall_still_logs_the_press(wall: RunningServer, page: Page):
     wall.app.state.clock = lambda: NOW + timedelta(minutes=25)
     card(page, "Winter beach").get_by_role("button", name="Firm").click()
     expect(card(page, "Winter beach")).to_contain_text("firm")
+
+
+def test_the_wall_comes_anew_by_itself_and_twice(bench: Bench, wall: RunningServer, page: Page):
+    page.clock.install()
+    page.goto(wall.url + "/wall")
+    hung = page.locator(".wall-large > li, .wall-resting > li")
+    before = hung.count()
+    for more in (1, 2):
+        bench.panel(title=f"Hung meanwhile {more}")
+        page.clock.fast_forward(301_000)
+        expect(hung).to_have_count(before + more)

@@ -57,7 +57,8 @@ def test_the_same_words_as_today(bench: Bench, client: TestClient):
 def test_it_comes_anew_and_has_nothing_to_press(bench: Bench, client: TestClient):
     trade_fact(bench)
     page = client.get("/wall").text
-    assert '<meta http-equiv="refresh" content="300">' in page
+    assert 'hx-get="/wall" hx-trigger="every 300s"' in page
+    assert '<noscript><meta http-equiv="refresh" content="300"></noscript>' in page
     assert not re.search(r"<(form|button|input|select)\b", page)
 
 

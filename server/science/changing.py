@@ -14,7 +14,7 @@ from server.science import reference
 from server.science.climate import FAR_D, Rooms, last_below
 from server.science.drying import Climate, dry_to_touch_d, front_d
 from server.science.films import Regions
-from server.science.met import MetClimate, Pace, blocks_of
+from server.science.met import Blocks, MetClimate, Pace, blocks_of, joined
 from server.science.routes import StageWeights, rows_of, stage_weights, varnish_by_itself
 from server.science.spread import PERCENTILES, log_quantiles
 
@@ -56,42 +56,63 @@ def pace_of(regions: Regions) -> Pace:
     return Pace(by_light, by_both - by_light, np.asarray(front_d(film.thickness_um, film, Climate())))
 
 
-def stage_clocks(rooms: Rooms, climate: Climate, films: tuple[np.ndarray, Pace, StageWeights]) -> StageClocks:
-    """Clocks of each kind of ``films``: (room of each row, pace, weights (rows, kinds)).
-
-    Kinds: dry-to-touch, dry-to-recoat, dry-through, and the varnish's own where a film is beyond its cap.
-    """
-    room_of_row, pace, weights = films
-    (count, kinds), steps = weights.skin.shape, rooms.start_d.shape[1]
-    progress = np.zeros((count, kinds, steps + 1))
-    ends = np.concatenate([rooms.start_d, rooms.start_d[:, -1:] + FAR_D], axis=1)
-    lasts = np.diff(ends, axis=1)
-    at_once = max(1, CELLS_AT_ONCE // steps)
-    for first in range(0, count, at_once):
-        part = np.arange(first, min(first + at_once, count))
-        room = room_of_row[part]
-        auto, cat, front = (np.asarray(factor)[room] for factor in (climate.auto, climate.cat, climate.front))
-        touch = pace.by_light[part, None] * auto + pace.by_metal[part, None] * cat
-        both = touch * front * lasts[room]
-        for kind in range(kinds):
-            skin, inside = weights.skin[part, kind], weights.front[part, kind] * pace.front_d[part]
-            rate = both / (skin[:, None] * front + inside[:, None] * touch)
-            np.cumsum(rate, axis=1, out=progress[first : first + at_once, kind, 1:])
-    share, multiple = reference.value("set_to_touch_share"), reference.value("varnish_multiple")
-    goals = np.array([share, 1.0, 1.0, 1.0, 1.0 if kinds == 4 else multiple])
-    return StageClocks(ends[room_of_row], progress, np.array([0, 0, 1, 2, kinds - 1]), goals)
-
-
 def changing_days(regions: Regions, rooms: Rooms, room_of_row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Central days (rows, stages), and those of draws at every percentile (rows, stages, percentiles)."""
     kinds = stage_weights(regions)[: 4 if varnish_by_itself(regions).any() else 3]
     weights = StageWeights(*(np.stack([getattr(w, f.name) for w in kinds], axis=1) for f in fields(StageWeights)))
-    climate, pace = rooms.climate(), pace_of(regions)
-    clocks = stage_clocks(rooms, climate, (room_of_row, pace, weights))
-    met = MetClimate(blocks_of(rooms, climate), room_of_row, pace, weights)
-    draws = _Draws(regions, met, weights, clocks.clock)
+    films = Films(room_of_row, pace_of(regions), weights)
+    clocks, blocks = clocks_and_blocks(rooms, films)
+    met = MetClimate(blocks, room_of_row, films.pace, weights)
     central = clocks.reach(np.ones((len(room_of_row), STAGES, 1)))
-    return central[:, :, 0], _drawn(clocks, draws, central)
+    return central[:, :, 0], _drawn(clocks, _Draws(regions, met, weights, clocks.clock), central)
+
+
+@dataclass(frozen=True, slots=True)
+class Films:
+    """What dries in a batch of rooms, row by row; ``weights`` (rows, kinds).
+
+    Kinds: dry-to-touch, dry-to-recoat, dry-through, and the varnish's own where a film is beyond its cap.
+    """
+
+    room_of_row: np.ndarray
+    pace: Pace
+    weights: StageWeights
+
+
+def clocks_and_blocks(rooms: Rooms, films: Films) -> tuple[StageClocks, Blocks]:
+    """Clocks of every film and the rooms in blocks; a few rooms at a time, so that years of hours stay in the cache."""
+    kinds, steps = films.weights.skin.shape[1], rooms.start_d.shape[1]
+    progress = np.zeros((len(films.room_of_row), kinds, steps + 1))
+    ends = np.concatenate([rooms.start_d, rooms.start_d[:, -1:] + FAR_D], axis=1)
+    at_once = max(1, CELLS_AT_ONCE // steps)
+    blocks = []
+    for first in range(0, len(rooms.start_d), at_once):
+        some = rooms.of_rooms(first, first + at_once)
+        climate, lasts = some.climate(), np.diff(ends[first : first + at_once], axis=1)
+        blocks.append(blocks_of(some, climate, lasts))
+        for row in np.flatnonzero((films.room_of_row >= first) & (films.room_of_row < first + at_once)).tolist():
+            _run(progress[row], films, row, (climate, lasts, int(films.room_of_row[row]) - first))
+    share, multiple = reference.value("set_to_touch_share"), reference.value("varnish_multiple")
+    goals = np.array([share, 1.0, 1.0, 1.0, 1.0 if kinds == 4 else multiple])
+    clocks = StageClocks(ends[films.room_of_row], progress, np.array([0, 0, 1, 2, kinds - 1]), goals)
+    return clocks, joined(blocks)
+
+
+def _run(progress: np.ndarray, films: Films, row: int, where: tuple[Climate, np.ndarray, int]) -> None:
+    """Fill in how far one film has come at the start of each step, ``progress`` (kinds, steps + 1)."""
+    climate, lasts, room = where
+    pace, weights = films.pace, films.weights
+    auto, cat, front = (np.asarray(factor)[room] for factor in (climate.auto, climate.cat, climate.front))
+    touch = pace.by_light[row] * auto
+    if pace.by_metal[row] != 0.0:
+        touch += pace.by_metal[row] * cat
+    both = touch * lasts[room]
+    np.cumsum(both, out=progress[0, 1:])  # dry-to-touch does not wait for the front
+    both *= front
+    for kind in range(1, len(progress)):
+        waits = weights.skin[row, kind] * front
+        waits += (weights.front[row, kind] * pace.front_d[row]) * touch
+        np.cumsum(np.divide(both, waits, out=waits), out=progress[kind, 1:])
 
 
 def _drawn(clocks: StageClocks, draws: "_Draws", central: np.ndarray) -> np.ndarray:

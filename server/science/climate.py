@@ -29,8 +29,8 @@ class Rooms:
     """
 
     start_d: np.ndarray
-    inverse_kelvin: np.ndarray
-    humidity: np.ndarray
+    temperature_c: np.ndarray
+    relative_humidity_pct: np.ndarray
     light: np.ndarray
     extreme: np.ndarray
     damp: np.ndarray
@@ -39,12 +39,23 @@ class Rooms:
         """The rooms of these rows."""
         return Rooms(*(getattr(self, f.name)[rows] for f in fields(Rooms)))
 
+    def of_rooms(self, first: int, last: int) -> "Rooms":
+        """The rooms from one position up to another, without copying."""
+        return Rooms(*(getattr(self, f.name)[first:last] for f in fields(Rooms)))
+
+    @property
+    def inverse_kelvin(self) -> np.ndarray:
+        """1/T - 1/294.15 in 1/K of every step."""
+        return np.asarray(inverse_kelvin(self.temperature_c))
+
     def climate(self) -> Climate:
         """The factors of every step with the central activation energies."""
+        warmth = self.inverse_kelvin
+        humidity = np.asarray(humidity_factor(self.relative_humidity_pct)) if self.damp.any() else 1.0
         return Climate(
-            auto=self.light * self.humidity * arrhenius(self.inverse_kelvin, _energy("auto")),
-            cat=self.humidity * arrhenius(self.inverse_kelvin, _energy("cat")),
-            front=np.asarray(arrhenius(self.inverse_kelvin, _energy("dif"))),
+            auto=self.light * humidity * arrhenius(warmth, _energy("auto")),
+            cat=humidity * arrhenius(warmth, _energy("cat")),
+            front=np.asarray(arrhenius(warmth, _energy("dif"))),
         )
 
 
@@ -123,8 +134,8 @@ def _rooms(whole: np.ndarray) -> Rooms:
     coldest, hottest = temperature_c.min(axis=1), temperature_c.max(axis=1)
     return Rooms(
         start_d,
-        np.asarray(inverse_kelvin(temperature_c)),
-        np.asarray(humidity_factor(humidity_pct)),
+        temperature_c,
+        humidity_pct,
         light,
         (coldest < EXTREME_C[0]) | (hottest > EXTREME_C[1]),
         humidity_pct.max(axis=1) > DAMP_PCT,

@@ -91,7 +91,8 @@ def central() -> Kinetics:
 
 def arrhenius(inverse_kelvin_from_reference: Number, activation_kj_mol: Number) -> Number:
     """Rate against 21 C; the first argument is 1/T - 1/294.15 in 1/K."""
-    return np.exp(-activation_kj_mol / GAS_CONSTANT_KJ_MOL_K * inverse_kelvin_from_reference)  # (1)
+    exponent = -activation_kj_mol / GAS_CONSTANT_KJ_MOL_K * inverse_kelvin_from_reference
+    return np.exp(exponent, out=exponent) if isinstance(exponent, np.ndarray) else np.exp(exponent)  # (1)
 
 
 def inverse_kelvin(temperature_c: Number) -> Number:

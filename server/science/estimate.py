@@ -25,7 +25,7 @@ from server.science.spread import MIDDLE, PERCENTILES, log_quantiles
 
 MODEL_VERSION = "2"  # percentiles in changing rooms, grounds that drink
 STAGE_ORDER = tuple(Stage)
-STEPS_AT_ONCE = 500_000  # rooms x steps of one go
+STEPS_AT_ONCE = 1_000_000  # rooms x steps of one go
 MEASURED_UM = 500.0  # beyond, no film was measured
 TOUCH = STAGE_ORDER.index(Stage.DRY_TO_TOUCH)
 

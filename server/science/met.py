@@ -7,11 +7,12 @@ steps this is worked out on blocks of steps, each some hundredths of the time pa
 answer rest on it, never that answer itself.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 
-from server.science.climate import FAR_D, Rooms, last_below
+from server.science.climate import Rooms, last_below
 from server.science.drying import Climate
 from server.science.routes import RouteMeans, StageWeights
 
@@ -47,15 +48,14 @@ class Blocks:
     squares: np.ndarray
 
 
-def blocks_of(rooms: Rooms, climate: Climate) -> Blocks:
-    """Blocks of steps; ``climate``: the factors of the rooms' every step."""
+def blocks_of(rooms: Rooms, climate: Climate, lasts: np.ndarray) -> Blocks:
+    """Blocks of steps; ``climate``: the factors of the rooms' every step, ``lasts`` (rooms, steps) its days."""
     starts = _block_starts(rooms.start_d.shape[1])
-    lasts = np.diff(rooms.start_d, axis=1, append=rooms.start_d[:, -1:] + FAR_D)
     x = rooms.inverse_kelvin
     whole = np.stack([np.asarray(factor) for factor in (climate.auto, climate.cat, climate.front)])
     if len(starts) == rooms.start_d.shape[1]:
         return Blocks(rooms.start_d, lasts, whole, np.stack([x, x, x]), np.stack([x * x] * 3))
-    weighed = whole * lasts
+    weighed = np.multiply(whole, lasts, out=whole)
     sums = np.add.reduceat(weighed, starts, axis=2)
     weighed *= x
     slopes = np.add.reduceat(weighed, starts, axis=2)
@@ -63,6 +63,13 @@ def blocks_of(rooms: Rooms, climate: Climate) -> Blocks:
     squares = np.add.reduceat(weighed, starts, axis=2)
     length = np.add.reduceat(lasts, starts, axis=1)
     return Blocks(rooms.start_d[:, starts], length, sums / length, slopes / sums, squares / sums)
+
+
+def joined(blocks: Sequence[Blocks]) -> Blocks:
+    """Blocks of one room after another, side by side."""
+    if len(blocks) == 1:
+        return blocks[0]
+    return Blocks(*(np.concatenate([getattr(b, f.name) for b in blocks], axis=-2) for f in fields(Blocks)))
 
 
 def _block_starts(steps: int) -> np.ndarray:

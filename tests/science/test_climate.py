@@ -145,7 +145,7 @@ def met_on_day_ten(name: str, kind: int) -> tuple[RouteMeans, np.ndarray]:
     weights = StageWeights(
         *(np.array([[getattr(stage_weights(regions)[kind], f.name)[0]]]) for f in fields(StageWeights))
     )
-    so_far = MetClimate(blocks_of(rooms, rooms.climate()), only, pace_of(regions), weights)
+    so_far = MetClimate(blocks_of(rooms, rooms.climate(), np.array([[4.0, 1e9]])), only, pace_of(regions), weights)
     means = so_far.means(only, only, np.array([10.0])).means
     return means, so_far.central_days(only, only, means)
 

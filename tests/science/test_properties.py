@@ -1,10 +1,14 @@
 """What must hold for any layer in any room."""
 
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
+import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from server.science.climate import effective_days
 from server.science.estimate import estimate_many
 from server.science.recipe import (
     Addition,
@@ -16,9 +20,11 @@ from server.science.recipe import (
     PigmentShare,
     Room,
     RoomStep,
+    RoomSteps,
 )
 from server.science.reference import oils, pigments
 from server.science.results import Stage
+from server.services.recipes import Climate, room_in
 
 HAIR = 1e-9
 checked = settings(max_examples=60, deadline=None)
@@ -113,6 +119,52 @@ def test_splitting_a_step_changes_nothing(layer: LayerRecipe, room: Room, share:
         one, other = (got.stages[stage] for got in estimate_many([(layer, room), (layer, replace(room, steps=split))]))
         for name in ("p05_d", "p10_d", "p50_d", "p90_d", "p95_d"):
             assert abs(getattr(other, name) / getattr(one, name) - 1) < 1e-6
+
+
+@settings(max_examples=25, deadline=None)
+@given(layers, st.floats(5, 32), st.floats(20, 95), st.integers(2, 60), st.sampled_from([1 / 24, 1.0, 30.4]))
+def test_a_constant_series_is_the_closed_form(
+    layer: LayerRecipe, warmth: float, damp: float, steps: int, step_d: float
+):
+    """As steps, and as columns with a hair's breadth of change so that they are not taken for one step."""
+    whole = room_of([(1.0, warmth, damp)])
+    times = np.arange(steps) * step_d
+    series = replace(whole, steps=RoomSteps.of(times, [warmth] * steps, [damp] * steps))
+    hair = replace(whole, steps=RoomSteps.of(times, warmth + 1e-9 * (np.arange(steps) % 2), [damp] * steps))
+    closed, same, nearly = estimate_many([(layer, whole), (layer, series), (layer, hair)])
+    for stage in Stage:
+        assert same.stages[stage] == closed.stages[stage]
+        assert abs(nearly.stages[stage].p50_d / closed.stages[stage].p50_d - 1) < 1e-6
+        for name in ("p05_d", "p10_d", "p90_d", "p95_d"):
+            assert abs(getattr(nearly.stages[stage], name) / getattr(closed.stages[stage], name) - 1) < 5e-3
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    layers,
+    st.lists(st.tuples(st.floats(5, 30), st.floats(30, 90)), min_size=12, max_size=12),
+    st.integers(0, 10 * 365 * 24 * 60),
+    st.sampled_from(["Europe/Berlin", "America/New_York", "Australia/Lord_Howe", "Asia/Kathmandu"]),
+)
+def test_how_the_hour_is_written_alters_nothing(
+    layer: LayerRecipe, months: list[tuple[float, float]], minutes: int, zone: str
+):
+    """The moment of painting as one zone's clock shows it or as another's: the room, and so every date, is the same."""
+    studio = ZoneInfo("Europe/Berlin")
+    here = Climate(1.0, False, True, 20.0, 50.0, tuple((i + 1, t, rh) for i, (t, rh) in enumerate(months)))
+    at = datetime(2020, 1, 1, tzinfo=UTC) + timedelta(minutes=minutes)
+    one, other = (room_in(here, moment, studio) for moment in (at, at.astimezone(ZoneInfo(zone))))
+    assert one == other
+    assert central((layer, one)) == central((layer, other))
+
+
+@checked
+@given(rooms, st.lists(st.floats(0, 200), min_size=3, max_size=3))
+def test_effective_days_add_up_and_never_run_back(room: Room, moments: list[float]):
+    first, second, third = sorted(moments)
+    parts = effective_days(room, first, second) + effective_days(room, second, third)
+    assert abs(effective_days(room, first, third) - parts) < 1e-9
+    assert effective_days(room, first, second) >= 0
 
 
 @checked

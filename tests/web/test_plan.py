@@ -79,7 +79,7 @@ def test_a_plan_changes_nothing_until_it_is_taken(bench: Bench, client: TestClie
     make(client)
     assert set(planned(db).values()) == {None}
     told = words(client.get("/plan").text)
-    assert "A plan to look at" in told and "Why this day?" in told and "ready to go" in told
+    assert "A plan to look at" in told and "Why this day?" in told and "ready to leave" in told
     plan = the_plan(db)
     assert client.post(f"/plan/{plan.uid}/accept").status_code == 303
     days = planned(db)

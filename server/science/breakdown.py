@@ -90,7 +90,7 @@ def _pigment(film: MixFilm) -> Factor:
     columns = film.by_name
     shares = sorted(film.facts.pigments, key=lambda row: row[1], reverse=True)
     labels = {row.key: row.label for row in reference.pigments()}
-    told = [f"{share:.0%} {labels[key]} ({multiplier:g})" for key, share, multiplier in shares]
+    told = [f"{100 * share:.0f} % {labels[key]} ({multiplier:g})" for key, share, multiplier in shares]
     return Factor("pigment", columns["slow_down"] / (1 + columns["speed_up"]), ", ".join(told) or "no pigment")
 
 
@@ -98,13 +98,13 @@ def _thickness(wet_um: float, absorbency: float, film: MixFilm) -> Factor:
     facts = film.facts
     left = film_thickness_um(wet_um, facts.solvent_share, absorbency, facts.binder_volume_fraction)
     power = (left / REFERENCE_FILM_UM) ** reference.value("thickness_exponent")
-    thinned = f", {facts.solvent_share:.0%} of it thinner" if facts.solvent_share > 0.005 else ""
+    thinned = f", {100 * facts.solvent_share:.0f} % of it thinner" if facts.solvent_share > 0.005 else ""
     why = f"{left:.3g} µm are left of {wet_um:.3g} µm wet{thinned}"
     return Factor("thickness", max(reference.value("thickness_floor"), power), why)
 
 
 def _ground_words(absorbency: float) -> str:
-    return f"it drinks {absorbency:.0%} of the binder" if absorbency else "it drinks nothing"
+    return f"it drinks {100 * absorbency:.0f} % of the binder" if absorbency else "it drinks nothing"
 
 
 def _driers(film: MixFilm) -> list[Factor]:
@@ -116,7 +116,7 @@ def _driers(film: MixFilm) -> list[Factor]:
     without = 1 + columns["speed_up"]
     factor = without / (without + reference.value("clear_linseed_touch_d") * rate)
     told = [f"{pct:.2g} % {metal} on the oil" for metal, pct in film.facts.metals]
-    told += [f"alkyd, {film.facts.alkyd_share:.0%} of the binder"] if columns["alkyd_rate"] else []
+    told += [f"alkyd, {100 * film.facts.alkyd_share:.0f} % of the binder"] if columns["alkyd_rate"] else []
     return [Factor("driers", factor, ", ".join(told))]
 
 

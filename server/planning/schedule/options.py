@@ -167,7 +167,7 @@ def _changes(trial: Trial, i: int) -> Iterator[tuple[str, Change]]:
         yield text, lambda: _drying(trial, i, {slowest.id: SOONER}, trial.model.problem.confidence)
     if trial.model.problem.confidence > LESS_SURE:
         yield (
-            f"Plan this panel at a chance of {LESS_SURE:.0%} instead of {trial.model.problem.confidence:.0%}",
+            f"Plan this panel at a chance of {100 * LESS_SURE:.0f} % instead of {100 * trial.model.problem.confidence:.0f} %",
             lambda: _drying(trial, i, {}, LESS_SURE),
         )
     if panel.final_wait.p50_d > 0.0:

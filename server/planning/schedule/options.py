@@ -166,8 +166,9 @@ def _changes(trial: Trial, i: int) -> Iterator[tuple[str, Change]]:
         text = f"{slowest.id} thinner or with a faster medium, dry in two thirds of the time"
         yield text, lambda: _drying(trial, i, {slowest.id: SOONER}, trial.model.problem.confidence)
     if trial.model.problem.confidence > LESS_SURE:
+        planned_pct = 100 * trial.model.problem.confidence
         yield (
-            f"Plan this panel at a chance of {100 * LESS_SURE:.0f} % instead of {100 * trial.model.problem.confidence:.0f} %",
+            f"Plan this panel at a chance of {100 * LESS_SURE:.0f} % instead of {planned_pct:.0f} %",
             lambda: _drying(trial, i, {}, LESS_SURE),
         )
     if panel.final_wait.p50_d > 0.0:

@@ -8,8 +8,8 @@ from pydantic import AfterValidator, Field, StringConstraints, ValidationInfo, f
 from sqlmodel import Session
 
 from server.planning.rack import to_come_free
-from server.planning.schedule.calendar import check_rule
 from server.planning.schedule.problem import DayHours, Hours, Painter, RuleHours
+from server.planning.schedule.repeating import check_rule
 from server.services import records
 from server.services.access import Actor, allow
 from server.services.errors import Refused
@@ -46,12 +46,7 @@ class WorkTimeCreate(Command):
         given = [name for name in ("weekdays", "on_date") if info.data.get(name)]
         if len(given) + bool(rule) != 1:
             raise ValueError("Say either which weekdays, or which day, or a repeating rule: one of the three.")
-        if not rule:
-            return rule
-        try:
-            return check_rule(rule)
-        except ValueError as error:
-            raise ValueError(f"This {error}.") from error
+        return check_rule(rule) if rule else rule
 
     @field_validator("end")
     @classmethod

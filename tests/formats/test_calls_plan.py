@@ -115,6 +115,17 @@ def changed(path: str, value: Any) -> Any:
         ("painters.0.hours.0.to", "25:00", "painters[0].hours[0].to"),
         ("painters.0.hours.1.from", "12:00", "painters[0].hours[1]"),
         ("painters.0.exceptions.0.from", "10:00", "painters[0].exceptions[0]"),
+        (
+            "panels.0.sittings.0.drying_reference_d",
+            {"p50": 5e-324, "p90": 4000.0},
+            "panels[0].sittings[0].drying_reference_d.p50",
+        ),
+        (
+            "panels.0.sittings.0.drying_reference_d",
+            {"p50": 0.001, "p90": 4000.0},
+            "panels[0].sittings[0].drying_reference_d",
+        ),
+        ("panels.0.final_wait_reference_d", {"p50": 0.001, "p90": 4000.0}, "panels[0].final_wait_reference_d"),
         ("drying_speed.by_month", [1.0] * 11, "drying_speed.by_month"),
         ("drying_speed.by_day", [1.0], "drying_speed"),
         ("previous", [{"sitting": "z", "start_at": "2026-11-02T10:00:00+00:00"}], "previous[0].sitting"),
@@ -122,7 +133,18 @@ def changed(path: str, value: Any) -> Any:
     ],
 )
 def test_faults_are_named_by_their_path(path: str, value: Any, named: str) -> None:
-    assert named in faults(changed(path, value))
+    assert named in faults(changed(path, value) | {"confidence": value if path == "confidence" else 0.99})
+
+
+def test_the_longest_wait_in_the_slowest_room_on_the_last_day_has_a_date() -> None:
+    request = changed("panels.0.sittings.0.drying_reference_d", {"p50": 1000.0, "p90": 4000.0})
+    request |= {"confidence": 0.99, "today": "2200-12-31", "drying_speed": {"by_month": [0.02] * 12}, "moves": 0}
+    assert {s["id"] for s in ask(request)["sittings"]} == {"a1"}
+
+
+def test_a_search_without_moves_is_the_first_plan() -> None:
+    answer = ask(example("plan_one_panel") | {"moves": 0})
+    assert len(answer["sittings"]) + len(answer["unplaced"]) == 4
 
 
 def test_links_in_a_circle_are_refused() -> None:

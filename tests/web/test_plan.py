@@ -67,6 +67,14 @@ def test_a_fault_in_the_hours_stands_at_its_field(bench: Bench, client: TestClie
     assert 'aria-invalid="true"' in answer.text
 
 
+@pytest.mark.parametrize("rule", ["FREQ=WEEKLY;INTERVAL=0;BYDAY=MO", "FREQ=MONTHLY;BYDAY=+99MO", "sometimes"])
+def test_a_rule_that_is_none_is_told_in_a_sentence_and_not_kept(client: TestClient, rule: str) -> None:
+    answer = client.post("/plan/hours", data=HOURS | {"weekdays": "", "rule": rule})
+    assert answer.status_code == 422
+    assert "This write" not in answer.text and 'id="e-rule"' in answer.text
+    assert "Nobody has working hours yet" in answer.text
+
+
 def test_hours_by_rule_and_for_one_day_are_told_in_words(client: TestClient) -> None:
     client.post("/plan/hours", data=HOURS | {"weekdays": "", "rule": "FREQ=WEEKLY;INTERVAL=2;BYDAY=SA"})
     client.post("/plan/hours", data=HOURS | {"weekdays": "", "on_date": "2026-12-24", "start": "", "end": ""})

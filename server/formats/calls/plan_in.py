@@ -7,7 +7,7 @@ from zoneinfo import available_timezones
 
 from pydantic import AfterValidator, AwareDatetime, BeforeValidator, ConfigDict, Field, model_validator
 
-from server.formats.calls.layer_in import CallModel, Code
+from server.formats.calls.layer_in import CallModel, Code, NotTiny
 
 FIRST_YEAR, LAST_YEAR = 1970, 2200
 MOST_PANELS, MOST_PAINTERS, MOST_SITTINGS, MOST_EACH = 2000, 60, 20_000, 60
@@ -50,7 +50,7 @@ Clock = Annotated[str, Field(strict=True), AfterValidator(_clock)]
 Instant = Annotated[AwareDatetime, AfterValidator(_in_years)]
 Weekday = Annotated[int, Field(strict=True, ge=1, le=7)]
 ReferenceD = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=4000)]
-DryingD = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=4000)]
+DryingD = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=4000), NotTiny]
 Speed = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0.02, le=50)]
 Flag = Annotated[bool, Field(strict=True)]
 

@@ -30,6 +30,7 @@ from server.planning.schedule.problem import (
 )
 
 Path = tuple[int | str, ...]
+LONGEST_D = 40_000  # at the confidence asked for; beyond, days run past the calendar's end in a slow room
 # What each kind of link wants of its two limits, and what it has no use for.
 LIMITS: dict[str, dict[str, bool]] = {
     "dry": {},
@@ -47,6 +48,7 @@ def problem(request: PlanRequest, faults: Collector) -> Problem:
     seen: set[str] = set()
     for i, panel in enumerate(request.panels):
         _check_panel(panel, ("panels", i), known, seen, faults)
+        _check_waits(panel, ("panels", i), request.confidence, faults)
     if len(seen) > MOST_SITTINGS:
         faults.add(("panels",), f"hold {len(seen):,} sittings; a plan takes at most {MOST_SITTINGS:,}")
     _unique((p.sitting for p in request.previous), ("previous",), "sitting", faults)
@@ -128,6 +130,15 @@ def _check_panel(panel: PanelIn, path: Path, painters: set[str], seen: set[str],
             faults.add((*path, "links", n), "these two sittings are linked already")
     if _has_circle(panel):
         faults.add((*path, "links"), "run in a circle")
+
+
+def _check_waits(panel: PanelIn, path: Path, confidence: float, faults: Collector) -> None:
+    told = [((*path, "sittings", j, "drying_reference_d"), s.drying_reference_d) for j, s in enumerate(panel.sittings)]
+    if isinstance(panel.final_wait_reference_d, SpreadIn):
+        told.append(((*path, "final_wait_reference_d"), panel.final_wait_reference_d))
+    for where, given in told:
+        if given is not None and _spread(given).at(confidence) > LONGEST_D:
+            faults.add(where, f"lie too far apart: at this confidence the wait is over {LONGEST_D:,} days")
 
 
 def _check_link(link: LinkIn, path: Path, panel: PanelIn, own: dict[str, int], faults: Collector) -> None:

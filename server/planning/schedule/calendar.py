@@ -7,12 +7,10 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, timezone
 from zoneinfo import ZoneInfo
 
-from dateutil.rrule import rrulestr
-
-from server.planning.schedule.problem import Painter, RuleHours
+from server.planning.schedule.problem import Painter
+from server.planning.schedule.repeating import rule_days
 
 MINUTES_PER_DAY = 1440
-MAX_RULE_DAYS = 4000
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,22 +57,6 @@ class Zone:
         return round(self.minute_of(datetime.combine(on, clock, self.zone).astimezone(timezone.utc)))
 
 
-def check_rule(rule: str) -> str:
-    """``rule`` when it is a repeating rule by RFC 5545 of whole days; raises ValueError otherwise."""
-    text = rule.strip().upper().removeprefix("RRULE:")
-    if "\n" in text or not text.startswith("FREQ="):
-        raise ValueError("write a rule like FREQ=WEEKLY;INTERVAL=2;BYDAY=TU")
-    if text.split(";")[0] not in {"FREQ=DAILY", "FREQ=WEEKLY", "FREQ=MONTHLY", "FREQ=YEARLY"}:
-        raise ValueError("a rule repeats daily, weekly, monthly or yearly")
-    if any(part in text for part in ("BYHOUR", "BYMINUTE", "BYSECOND")):
-        raise ValueError("a rule names days; the hours stand beside it")
-    try:
-        rrulestr(text, dtstart=datetime(2026, 1, 1))  # noqa: DTZ001 - days have no zone
-    except (ValueError, TypeError, KeyError, AttributeError) as error:
-        raise ValueError(f"is not a repeating rule: {error}") from error
-    return text
-
-
 def windows(painters: tuple[Painter, ...], zone: Zone, days: int) -> list[Window]:
     """All windows of so many days, by their start, then by painter."""
     found = [
@@ -98,7 +80,7 @@ def _hours_by_day(painter: Painter, zone: Zone, days: int) -> list[list[tuple[in
             weekly[weekday].append((hours.start_min, hours.end_min))
     found = [weekly[(zone.today + timedelta(days=day)).isoweekday()] for day in range(days)]
     for rule in painter.rules:
-        for day in _rule_days(rule, zone.today, days):
+        for day in rule_days(rule.rule, rule.first_on, zone.today, days):
             found[day] = [] if rule.start_min is None or rule.end_min is None else [(rule.start_min, rule.end_min)]
     single: dict[int, list[tuple[int, int]]] = {}
     for own in painter.days:
@@ -109,22 +91,4 @@ def _hours_by_day(painter: Painter, zone: Zone, days: int) -> list[list[tuple[in
                 listed.append((own.start_min, own.end_min))
     for day, listed in single.items():
         found[day] = listed
-    return found
-
-
-def _rule_days(rule: RuleHours, today: date, days: int) -> list[int]:
-    first = datetime.combine(rule.first_on, time())
-    text = check_rule(rule.rule)
-    if "UNTIL=" in text:  # a day, whatever hour and zone it came with
-        head, _, tail = text.partition("UNTIL=")
-        until, _, rest = tail.partition(";")
-        text = f"{head}UNTIL={until[:8]}{';' + rest if rest else ''}"
-    begin = datetime.combine(today, time())
-    end = begin + timedelta(days=days - 1)
-    repeated = rrulestr(text, dtstart=first)
-    found: list[int] = []
-    for number, at in enumerate(repeated.xafter(begin - timedelta(seconds=1), inc=True)):
-        if at > end or number >= MAX_RULE_DAYS:
-            break
-        found.append((at - begin).days)
     return found

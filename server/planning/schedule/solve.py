@@ -217,7 +217,7 @@ def anneal(made: Desk, budget: Budget) -> Iterator[Progress]:
         tried += chunk
         now = budget.clock()
         if budget.moves is not None:
-            share = tried / budget.moves
+            share = tried / budget.moves if budget.moves else 1.0
         else:
             share = (now - begun) / budget.seconds
             chunk = int(min(20_000, max(10, chunk * min(4.0, 0.02 / max(now - before, 1e-4)))))

@@ -239,14 +239,22 @@ def accept(session: Session, actor: Actor, uid: str) -> StudioPlan:
 
 
 def dismiss(session: Session, actor: Actor, uid: str) -> StudioPlan:
-    """Put a plan away that was only looked at."""
+    """Put a plan away that was only looked at. Raises ``Refused`` for one that was taken meanwhile."""
+    row = records.find(session, actor, StudioPlan, uid, "archive")
+    if row.accepted_at is not None:
+        raise Refused("This plan was taken meanwhile, so it was not left aside.")
     return records.archive(session, actor, StudioPlan, uid)
 
 
 def pin(session: Session, actor: Actor, uid: str, sitting: str, *, pinned: bool) -> StudioPlan:
-    """Hold a sitting of the plan in use where it is, or let it go."""
+    """Hold a sitting of the plan in use where it is, or let it go. Raises ``Refused`` for another plan, or a sitting
+    that it does not hold."""
     row = records.find(session, actor, StudioPlan, uid, "update")
     content = dict(row.content_json or {})
+    if row.archived_at is not None or row.accepted_at is None:
+        raise Refused("This plan is not the one in use any more. Nothing was changed.")
+    if sitting not in {s["id"] for s in content.get("sittings", ())}:
+        raise Refused("This sitting is not in the plan. Nothing was changed.")
     content["sittings"] = [{**s, "pinned": pinned} if s["id"] == sitting else s for s in content.get("sittings", ())]
     row.content_json = content
     session.flush()

@@ -1,13 +1,19 @@
 """The plan over HTTP: hours, one button, a plan to look at, taken or left, pinned, as a week's sheet."""
 
 import re
+from concurrent.futures import ThreadPoolExecutor, as_completed
 from datetime import date, timedelta
 from html import unescape
+from itertools import islice
+from threading import Event
 
 import pytest
 from sqlmodel import select
 from starlette.testclient import TestClient
 
+from server.services import planning_plans
+from server.services.errors import Refused
+from server.services.planning_search import AT_WORK
 from server.store.db import Database
 from server.store.tables import Layer, StudioPlan
 from tests.services.board_studio import hang
@@ -128,6 +134,45 @@ def test_left_aside_and_unknown(bench: Bench, client: TestClient, db: Database) 
     assert "A plan to look at" not in client.get("/plan").text
     for address in (f"/plan/{NOBODY}/accept", f"/plan/{NOBODY}/dismiss", f"/plan/hours/{NOBODY}/archive"):
         assert client.post(address).status_code == 404
+
+
+def test_a_tab_left_open_neither_puts_away_nor_pins_what_is_no_longer_so(
+    bench: Bench, client: TestClient, db: Database
+) -> None:
+    make(client)
+    first = the_plan(db)
+    sitting = (first.content_json or {})["sittings"][0]["id"]
+    assert client.post(f"/plan/{first.uid}/pin/{sitting}", data={"pinned": "yes"}).status_code == 409  # not in use yet
+    client.post(f"/plan/{first.uid}/accept")
+    late = client.post(f"/plan/{first.uid}/dismiss")
+    assert late.status_code == 409 and "was taken meanwhile" in late.text
+    assert client.post(f"/plan/{first.uid}/pin/{NOBODY}", data={"pinned": "yes"}).status_code == 409
+    client.post("/plan/make", data=MAKE)
+    with db.read() as session:
+        second = next(p for p in session.exec(select(StudioPlan)) if p.accepted_at is None)
+    client.post(f"/plan/{second.uid}/accept")
+    late = client.post(f"/plan/{first.uid}/pin/{sitting}", data={"pinned": "yes"})
+    assert late.status_code == 409 and "not the one in use" in late.text
+
+
+def test_however_often_a_plan_is_asked_for_pages_are_answered(
+    bench: Bench, client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    may_end = Event()
+
+    def search(*_: object) -> None:
+        may_end.wait(30)
+        raise Refused("The search was let go.")
+
+    monkeypatch.setattr(planning_plans, "make", search)
+    with ThreadPoolExecutor(50) as threads:
+        asked = [threads.submit(client.post, "/plan/make", data=MAKE) for _ in range(50)]
+        back = [each.result() for each in islice(as_completed(asked, timeout=30), 50 - AT_WORK)]
+        assert client.get("/panels").status_code == 200
+        may_end.set()
+        ended = [each.result() for each in asked if each.result() not in back]
+    assert all(answer.status_code == 409 and "Several plans" in answer.text for answer in back)
+    assert all("The search was let go" in answer.text for answer in ended) and len(ended) == AT_WORK
 
 
 @pytest.mark.parametrize(("wet", "places", "says"), [(4, 2, "until 2 are touch-dry"), (2, 2, "until 1 is"), (1, 2, "")])

@@ -101,17 +101,18 @@ def _media_type(request: Request) -> str:
 
 
 class Planners:
-    """Threads of their own for long searches: however many are asked for, pages never wait for one to end."""
+    """Threads of their own for what takes long: however much is asked for, pages never wait for it to end."""
 
-    def __init__(self, at_once: int = 2, waiting: int = 8) -> None:
-        self._pool = ThreadPoolExecutor(at_once, thread_name_prefix="plan")
+    def __init__(self, at_once: int = 2, waiting: int = 8, what: str = "plans") -> None:
+        self._pool = ThreadPoolExecutor(at_once, thread_name_prefix=what)
+        self._what = what
         self._most = at_once + waiting
         self._asked = 0
 
     async def run(self, work: Callable[[], Response]) -> Response:
         """What ``work`` answers, or a problem where too many wait already. Called from the event loop alone."""
         if self._asked >= self._most:
-            return problem(503, "too many plans are being worked out; try again in a minute")
+            return problem(503, f"too many {self._what} are being worked out; try again in a minute")
         self._asked += 1
         try:
             return await get_running_loop().run_in_executor(self._pool, work)
@@ -120,6 +121,7 @@ class Planners:
 
 
 PLANNERS = Planners()
+LEARNERS = Planners(waiting=40, what="requests")
 
 
 async def _respond(name: str, request: Request, now: datetime, pool: Planners | None = None) -> Response:
@@ -159,7 +161,7 @@ async def soundness(request: Request, now: Now) -> Response:
 @router.post("/learn", summary="What do these touch tests say of later layers?", openapi_extra=description("learn"))
 async def learn(request: Request, now: Now) -> Response:
     """Effects of studio, pigments and mediums; dates of layers to come and in progress; tests that are doubtful."""
-    return await _respond("learn", request, now)
+    return await _respond("learn", request, now, LEARNERS)
 
 
 @router.post("/plan", summary="Which sitting when, so that panels make their dates?", openapi_extra=description("plan"))

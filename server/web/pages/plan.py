@@ -15,6 +15,7 @@ from server.services.board.facts import TodayBoard
 from server.services.errors import Refused
 from server.services.planning import WorkTimeCreate
 from server.services.planning_plans import PlanMake
+from server.services.planning_search import TURNS
 from server.store.tables import StudioPlan, WorkTime
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
@@ -126,7 +127,7 @@ def make(page: Page, posted: Posted) -> Response:
     if command is None:
         return page.render("plan/page.html", {**_context(page, making=form), "form": FormState()}, 422)
     try:
-        with page.db.read() as session:
+        with TURNS.take(), page.db.read() as session:
             content = planning_plans.make(session, page.actor, command, page.now, page.zone)
     except Refused as fault:
         return refused(page, fault.message, "/plan")

@@ -25,7 +25,7 @@ from server.services.unit import moment
 from server.store.tables import Change, Layer, LayerMix, Panel, Place, Record, RuleLimit, StudioRecord, Table, TouchTest
 
 # Words for rows in a refusal.
-_WORDS = {
+WORDS = {
     "studio": "the studio",
     "rule_limit": "the limit",
     "place": "the place",
@@ -49,6 +49,7 @@ _WORDS = {
     "stack_layer": "the stack",
     "work_time": "the hours",
     "studio_plan": "the plan",
+    "learning_choice": "the choice of what to learn",
 }
 
 Key = tuple[str, int]
@@ -70,7 +71,7 @@ def revert(session: Session, changes: Sequence[Change]) -> None:
         if _is_as_before(change, row):
             continue
         if not _is_as_left(change, row):
-            raise Refused(f"This can no longer be undone: {_WORDS[change.table_name]} was changed since.")
+            raise Refused(f"This can no longer be undone: {WORDS[change.table_name]} was changed since.")
         if row is None:
             coming.append(change)
         elif change.before is not None:
@@ -146,8 +147,8 @@ def _refuse_in_use(session: Session, key: Key, added: set[Key]) -> None:
             for found in session.execute(select(table).where(column == row_id)).mappings():
                 user = owner_of(other_name, dict(found)) or (other_name, found["id"])
                 if user not in added and _is_open(session, user):
-                    user_words = _WORDS[user[0]].removeprefix("the ")
-                    raise Refused(f"A {user_words} needs {_WORDS[name]} by now. Archive {_WORDS[name]} instead.")
+                    user_words = WORDS[user[0]].removeprefix("the ")
+                    raise Refused(f"A {user_words} needs {WORDS[name]} by now. Archive {WORDS[name]} instead.")
 
 
 def _is_open(session: Session, key: Key) -> bool:

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from sqlmodel import Session, select
 
-from server.services import history, layers, panels, places, touch_tests
+from server.services import history, layers, panels, places, reverting, touch_tests
 from server.services.errors import NotFound, Refused
 from server.services.history import HistoryEntry
 from server.services.images import FOLLOWED, Image, image_of
@@ -359,3 +359,7 @@ def test_rows_of_a_layer_belong_to_no_other(bench: Bench) -> None:
         owners = [row.layer_id for row in session.exec(select(LayerMix))]
     assert set(owners) == {one.id, other.id}
     assert len(owners) == 2
+
+
+def test_every_row_that_can_be_undone_has_a_word_for_a_refusal() -> None:
+    assert set(reverting.WORDS) == set(FOLLOWED)

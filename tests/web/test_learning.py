@@ -130,6 +130,15 @@ def test_a_choice_is_undone_by_the_history(easel: Easel):
     assert form_to(easel.client.get("/learning"), "/learning/mode").values["mode"] == "on"
 
 
+def test_an_earlier_choice_is_not_undone_over_a_later_one(easel: Easel):
+    assert easel.client.post("/learning/mode", data={"mode": "off"}).status_code == 303
+    [first, *_] = re.findall(r'"(/history/[\w-]+/undo)"', easel.client.get("/history").text)
+    assert easel.client.post("/learning/mode", data={"mode": "frozen"}).status_code == 303
+    refused = easel.client.post(first)
+    assert refused.status_code == 409
+    assert "the choice of what to learn was changed since" in refused.text
+
+
 @pytest.mark.parametrize("mode", ["", "sometimes", "x" * 5000])
 def test_another_mode_is_refused(easel: Easel, mode: str):
     assert easel.client.post("/learning/mode", data={"mode": mode}).status_code == 422

@@ -123,17 +123,20 @@ def choose(data: Path) -> Search:
 
 
 def compile_aside(data: Path) -> None:
-    """Compile in a process of its own, which goes on when this one ends. One at a time; a lock file says so."""
+    """Compile in a process of its own, which goes on when this one ends. One at a time; a lock file says so.
+
+    Where nothing can be kept (a folder that is not to be written to, a full disk), plans are made the plain way.
+    """
     if not is_available() or is_ready(data):
         return
     kept = folder(data)
-    kept.mkdir(parents=True, exist_ok=True)
     lock = kept / "compiling"
     with suppress(OSError):
         if time.time() - lock.stat().st_mtime > LOCK_S:
             lock.unlink()
-    with suppress(FileExistsError):
+    with suppress(OSError):
+        kept.mkdir(parents=True, exist_ok=True)
         lock.touch(exist_ok=False)
-        command = [sys.executable, "-P", "-m", "server.planning.schedule.compiling", str(data)]
+        command = [sys.executable, "-m", "server.planning.schedule.compiling", str(data)]  # found from ROOT
         quiet = subprocess.DEVNULL
         subprocess.Popen(command, stdin=quiet, stdout=quiet, stderr=quiet, start_new_session=True, cwd=ROOT)  # noqa: S603

@@ -1,6 +1,10 @@
 """The compiled search and the plain one: the same functions, so the same plan for a seed and a number of moves."""
 
+import os
+import subprocess
 from dataclasses import replace
+from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -49,3 +53,24 @@ def test_a_plan_in_use_is_repaired_without_moving_what_need_not(search: compiled
     repaired, _ = planner.plan(again, search, Budget(moves=1500))
     assert check(again, repaired) == []
     assert 1 <= repaired.objective.moved <= 20
+
+
+def test_where_nothing_can_be_kept_plans_are_made_the_plain_way(tmp_path: Path) -> None:
+    (tmp_path / "compiled").touch()  # a file where the folder should be
+    compiled.compile_aside(tmp_path)
+    assert not compiled.is_ready(tmp_path)
+
+
+def test_the_process_that_compiles_finds_the_program_however_this_one_was_started(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun: list[tuple[list[str], dict[str, Any]]] = []
+    with monkeypatch.context() as patch:
+        patch.setattr(subprocess, "Popen", lambda command, **how: begun.append((command, how)))
+        compiled.compile_aside(tmp_path)
+        compiled.compile_aside(tmp_path)
+    [(command, how)] = begun  # one at a time
+    before, module = command[: command.index("-m")], command[command.index("-m") + 1]
+    look = f"import importlib.util as u; raise SystemExit(u.find_spec({module!r}) is None)"
+    bare = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
+    assert subprocess.run([*before, "-c", look], cwd=how["cwd"], env=bare, check=False).returncode == 0

@@ -5,12 +5,13 @@ same path and words. Here is only what HTTP adds: media types, status codes, the
 """
 
 import json
-from asyncio import get_running_loop
+from asyncio import AbstractEventLoop, Future, get_running_loop
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from datetime import datetime
 from functools import partial
 from pathlib import Path
+from threading import Semaphore, Thread
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends
@@ -104,20 +105,31 @@ class Planners:
     """Threads of their own for what takes long: however much is asked for, pages never wait for it to end."""
 
     def __init__(self, at_once: int = 2, waiting: int = 8, what: str = "plans") -> None:
-        self._pool = ThreadPoolExecutor(at_once, thread_name_prefix=what)
+        self._turns = Semaphore(at_once)
+        self._places = Semaphore(at_once + waiting)
         self._what = what
-        self._most = at_once + waiting
-        self._asked = 0
 
     async def run(self, work: Callable[[], Response]) -> Response:
-        """What ``work`` answers, or a problem where too many wait already. Called from the event loop alone."""
-        if self._asked >= self._most:
+        """What ``work`` answers, or a problem where too many wait already."""
+        if not self._places.acquire(blocking=False):
             return problem(503, f"too many {self._what} are being worked out; try again in a minute")
-        self._asked += 1
+        loop = get_running_loop()
+        told: Future[Response] = loop.create_future()
+        # A daemon: the program ends when it is told to, however long a search was asked for.
+        Thread(target=self._do, args=(work, loop, told), name=self._what, daemon=True).start()
+        return await told
+
+    def _do(self, work: Callable[[], Response], loop: AbstractEventLoop, told: Future[Response]) -> None:
+        tell: Callable[[], None]
         try:
-            return await get_running_loop().run_in_executor(self._pool, work)
+            with self._turns:
+                tell = partial(told.set_result, work())
+        except Exception as fault:  # raised where the answer is awaited
+            tell = partial(told.set_exception, fault)
         finally:
-            self._asked -= 1
+            self._places.release()
+        with suppress(RuntimeError):  # the loop ended meanwhile
+            loop.call_soon_threadsafe(lambda: None if told.done() else tell())
 
 
 PLANNERS = Planners()

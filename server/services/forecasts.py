@@ -7,13 +7,14 @@ invalidation: a changed recipe or room is another key. What is not kept yet is w
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import Any, Protocol
+from typing import Any
 
 from server.science.errors import InputError
 from server.science.estimate import MODEL_VERSION, estimate_many
 from server.science.recipe import LayerRecipe, Room
 from server.science.results import LayerEstimate, Stage, StageRange
 from server.services.kept import Kept
+from server.services.learning import Asked, Taught, applied
 
 # An estimate takes some four kilobytes; 1,000 panels of six layers and their outlooks need some 9,000 a day.
 CAPACITY = 24_000
@@ -29,15 +30,6 @@ class NoForecast:
 Forecast = LayerEstimate | NoForecast
 
 
-class Teaching(Protocol):
-    """What a studio's touch tests say of a layer; ``key`` stands for all of it, None for nothing."""
-
-    @property
-    def key(self) -> Hashable: ...
-
-    def applied(self, estimate: LayerEstimate, recipe: LayerRecipe, room: Room) -> LayerEstimate: ...
-
-
 @dataclass(frozen=True, slots=True)
 class Question:
     """One layer in one room. ``content`` stands for both and is cheap; ``make`` builds them when they are not kept.
@@ -47,7 +39,7 @@ class Question:
 
     content: Hashable
     make: Callable[[], tuple[LayerRecipe, Room]]
-    taught: Teaching | None = None
+    taught: Taught | None = None
 
     @property
     def key(self) -> Hashable:
@@ -79,9 +71,9 @@ class Forecasts:
         missing = {key: question for key, question in zip(keys, questions, strict=True) if key not in found}
         if missing:
             book = self._book({question.content: question for question in missing.values()})
-            taught = {key: _taught(question, book[question.content]) for key, question in missing.items()}
-            self._kept.keep(taught)
-            found |= taught
+            answers = _taught(missing, book)
+            self._kept.keep(answers)
+            found |= answers
         return [found[key] for key in keys]
 
     def _book(self, questions: Mapping[Hashable, Question]) -> dict[Hashable, Forecast]:
@@ -95,10 +87,15 @@ class Forecasts:
         return found
 
 
-def _taught(question: Question, book: Forecast) -> Forecast:
-    if question.taught is None or question.taught.key is None or isinstance(book, NoForecast):
-        return book
-    return question.taught.applied(book, *question.make())
+def _taught(questions: Mapping[Hashable, Question], book: Mapping[Hashable, Forecast]) -> dict[Hashable, Forecast]:
+    """The book's answers, moved by what was learned where something was."""
+    answers = {key: book[question.content] for key, question in questions.items()}
+    asked: dict[Hashable, Asked] = {}
+    for key, question in questions.items():
+        answer, taught = answers[key], question.taught
+        if taught is not None and taught.key is not None and isinstance(answer, LayerEstimate):
+            asked[key] = Asked(taught, answer, question.content, question.make)
+    return answers | dict(zip(asked, applied(list(asked.values())), strict=True))
 
 
 def _itself(pair: tuple[LayerRecipe, Room]) -> tuple[LayerRecipe, Room]:

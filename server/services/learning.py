@@ -5,13 +5,14 @@ applies it and nothing else does, so that every page shows the same dates. With 
 book's, to the last digit.
 """
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import count
 from math import log
 from typing import Any
 
-from server.science.climate import reference_clock
+from server.science.climate import Clock, reference_clock
 from server.science.learning import Ask, Evidence, Felt, Learned, Prediction, Press, Priors, Scales, learn
 from server.science.learning.likelihood import Rows
 from server.science.recipe import LayerRecipe, Room
@@ -22,6 +23,7 @@ from server.services.learning_moves import book_evidence, moved_by, prior_sd, st
 
 LEARNING_VERSION = "1"
 POSTERIORS_KEPT = 64
+VIEWS_KEPT = 12_000  # some two kilobytes each
 MOST_ROWS = 30_000  # of tables that are kept; some 700 bytes each
 Unit = tuple[str, int]  # a layer's uid and which of its regions
 Presses = Mapping[int, tuple[Press, ...]]  # by region
@@ -65,7 +67,7 @@ BOOK = StudioLearning(0, None)
 
 @dataclass(frozen=True)
 class Taught:
-    """What a studio's learning says of one layer. It is applied to the book's estimate."""
+    """What a studio's learning says of one layer."""
 
     studio: StudioLearning
     where: Where
@@ -78,19 +80,6 @@ class Taught:
         if self.studio.learned is None:
             return None
         return self.studio.number, self.where.uid, self.layer_uid, self.presses
-
-    def applied(self, estimate: LayerEstimate, recipe: LayerRecipe, room: Room) -> LayerEstimate:
-        """The estimate with every region's dates moved."""
-        learned = self.studio.learned
-        if learned is None:
-            return estimate
-        clock = reference_clock(room)
-        regions = []
-        books = book_evidence(estimate, recipe, clock, self.where)
-        for i, (region, book) in enumerate(zip(estimate.regions, books, strict=True)):
-            moved = moved_by(self.prediction(book, i), book, learned.priors)
-            regions.append(replace(region, stages=stages_moved(region.stages, clock, moved)))
-        return with_regions(estimate, regions)
 
     def promised(self, estimate: LayerEstimate, recipe: LayerRecipe, room: Room) -> dict[str, Any]:
         """What is kept with a layer for scoring: its promise on the clock of the reference room, and what it rests on.
@@ -116,12 +105,89 @@ class Taught:
             "layers": self.studio.layers,
         }
 
+    def own(self, region: int) -> tuple[Press, ...]:
+        """The presses of one of its regions."""
+        return dict(self.presses).get(region, ())
+
     def prediction(self, book: Evidence, region: int) -> Prediction:
         """When a region is dry to the touch, its own presses counted once."""
         assert self.studio.learned is not None
-        own = dict(self.presses).get(region, ())
         site = self.studio.sites.get((self.layer_uid, region))
-        return self.studio.learned.predict(replace(book, presses=own), site)
+        return self.studio.learned.predict(replace(book, presses=self.own(region)), site)
+
+    def is_fresh(self, region: int) -> bool:
+        """Whether nobody ever pressed that region."""
+        return not self.own(region) and (self.layer_uid, region) not in self.studio.sites
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A book's estimate to be moved. ``content`` stands for its recipe and room, which ``make`` builds."""
+
+    taught: Taught
+    book: LayerEstimate
+    content: Hashable
+    make: Callable[[], tuple[LayerRecipe, Room]]
+
+
+@dataclass(frozen=True)
+class _View:
+    """A layer on the clock of the reference room, as the book has it; it stays the same whatever is learned."""
+
+    clock: Clock
+    regions: tuple[Evidence, ...]
+
+
+_views: Kept[_View] = Kept(VIEWS_KEPT)
+
+
+def applied(asked: Sequence[Asked]) -> list[LayerEstimate]:
+    """The estimates with every region's dates moved by what was learned, in their order."""
+    views = [_view(each) for each in asked]
+    predictions = _predictions(asked, views)
+    return [_moved(each, view, found) for each, view, found in zip(asked, views, predictions, strict=True)]
+
+
+def _view(asked: Asked) -> _View:
+    key = (asked.content, asked.taught.where)
+    found = _views.get(key)
+    if found is None:
+        recipe, room = asked.make()
+        clock = reference_clock(room)
+        found = _View(clock, book_evidence(asked.book, recipe, clock, asked.taught.where))
+        _views.keep({key: found})
+    return found
+
+
+def _predictions(asked: Sequence[Asked], views: Sequence[_View]) -> list[list[Prediction]]:
+    """When every region is dry to the touch. All that were never pressed are worked out together."""
+    fresh: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    learned: dict[int, Learned] = {}
+    found: list[list[Prediction | None]] = [[None] * len(view.regions) for view in views]
+    for place, (each, view) in enumerate(zip(asked, views, strict=True)):
+        studio = each.taught.studio
+        assert studio.learned is not None
+        for region, book in enumerate(view.regions):
+            if each.taught.is_fresh(region):
+                fresh[studio.number].append((place, region))
+                learned[studio.number] = studio.learned
+            else:
+                found[place][region] = each.taught.prediction(book, region)
+    for number, places in fresh.items():
+        answers = learned[number].predict_fresh([views[place].regions[region] for place, region in places])
+        for (place, region), answer in zip(places, answers, strict=True):
+            found[place][region] = answer
+    return [[each for each in row if each is not None] for row in found]
+
+
+def _moved(asked: Asked, view: _View, found: Sequence[Prediction]) -> LayerEstimate:
+    learned = asked.taught.studio.learned
+    assert learned is not None
+    regions = [
+        replace(region, stages=stages_moved(region.stages, view.clock, moved_by(prediction, book, learned.priors)))
+        for region, book, prediction in zip(asked.book.regions, view.regions, found, strict=True)
+    ]
+    return with_regions(asked.book, regions)
 
 
 @dataclass(frozen=True)

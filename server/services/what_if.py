@@ -25,7 +25,8 @@ from server.services.board.films import LayerOn, LayerToCome, day_span, panel_la
 from server.services.board.rows import StudioRows, load
 from server.services.errors import FieldError, Invalid
 from server.services.fields import Command, Text32, Uid
-from server.services.forecasts import FORECASTS, Forecast, NoForecast, Question, Teaching
+from server.services.forecasts import FORECASTS, Forecast, NoForecast, Question
+from server.services.learning import Taught
 from server.services.on_panel import LayerOnPanel
 from server.services.recipes import Climate, room_in
 from server.services.verdicts import DRYING
@@ -76,7 +77,7 @@ class LayerNow:
     recipe: LayerRecipe
     climate: Climate
     laid_at: datetime
-    taught: Teaching | None = field(repr=False)
+    taught: Taught | None = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True)

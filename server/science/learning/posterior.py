@@ -23,6 +23,7 @@ from server.science.learning.sites import Sites, tilted
 from server.science.learning.types import SCALED, STANDARD, USUAL_PRIORS, Evidence, Priors, Settings
 
 PERCENTILES = (0.05, 0.10, 0.50, 0.90, 0.95)
+FRESH_AT_ONCE, FRESH_POINTS = 256, 241  # layers of one go; points over six sds to either side
 FINE = 4  # points of the fine grid for one of the coarse one
 TOGETHER = 0.6  # correlation of two effects beyond which they are told as a pair
 # When more than a fifth of the layers gave their tests so little chance, the book is looked at again.
@@ -170,7 +171,40 @@ class Learned:
         else:
             table = np.zeros((1, len(fine)))
         weights, _ = tilted(fine, table, centres, spreads)
-        return self._prediction(own, fine, weights.mean(axis=0))
+        cuts = np.array([cut_points(own, part.settings)[0, [1, 3]] for part in self.parts])
+        return _told(fine, weights.mean(axis=0), float(own.log_book[0]), cuts)
+
+    def predict_fresh(self, layers: Sequence[Evidence]) -> list[Prediction]:
+        """What ``predict`` says of layers that were never pressed, in their order, worked out together."""
+        found: list[Prediction] = []
+        for first in range(0, len(layers), FRESH_AT_ONCE):
+            found += self._fresh(layers[first : first + FRESH_AT_ONCE])
+        return found
+
+    def _fresh(self, layers: Sequence[Evidence]) -> list[Prediction]:
+        own = cases(layers, self.priors, self.found.names)
+        scaled, other = np.array([self._new_variance(layer) for layer in layers]).T
+        centres = np.stack([own.design @ part.fit.mean for part in self.parts])
+        spreads = np.stack(
+            [
+                ((own.design @ part.fit.cov) * own.design).sum(axis=1)
+                + part.settings.sigma**2
+                + part.settings.scale**2 * scaled
+                + other
+                for part in self.parts
+            ]
+        )
+        reach = (np.abs(centres) + 6 * np.sqrt(spreads)).max(axis=0)
+        grids = reach[:, None] * np.linspace(-1.0, 1.0, FRESH_POINTS)
+        density = np.zeros_like(grids)
+        for centre, spread in zip(centres, spreads, strict=True):
+            density += np.exp(-0.5 * (grids - centre[:, None]) ** 2 / spread[:, None]) / np.sqrt(spread)[:, None]
+        density /= density.sum(axis=1, keepdims=True)
+        cuts = np.stack([cut_points(own, part.settings)[:, [1, 3]] for part in self.parts])
+        return [
+            _told(grid, row, float(log_book), cut)
+            for grid, row, log_book, cut in zip(grids, density, own.log_book, cuts.transpose(1, 0, 2), strict=True)
+        ]
 
     def _expected(
         self, own: Cases, layer: Evidence, site: int | None, parts: tuple[Part, ...]
@@ -202,23 +236,6 @@ class Learned:
                     other += variance
         return scaled, other
 
-    def _prediction(self, own: Cases, fine: np.ndarray, density: np.ndarray) -> Prediction:
-        mean = float(density @ fine)
-        variance = float(density @ fine**2) - mean**2
-        # The trapezoid's share up to each point: half of its own weight, and all before.
-        below = np.cumsum(density) - 0.5 * density
-        cuts = np.array([cut_points(own, part.settings)[0, [1, 3]] for part in self.parts])
-        tacky, firm = cuts.mean(axis=0)
-        tacky_sd, firm_sd = cuts.std(axis=0)
-        log_book = float(own.log_book[0])
-        return Prediction(
-            fine + log_book,
-            below,
-            mean + log_book,
-            variance**0.5,
-            *(float(v) for v in (tacky, firm, tacky_sd, firm_sd)),
-        )
-
     def chances_wrong(self, layer: Evidence, site: int | None = None) -> list[float]:
         """For every press of ``layer``, the chance that it is a lapse: a wrong word, a wrong day, another panel."""
         own = cases([layer], self.priors, self.found.names)
@@ -231,6 +248,16 @@ class Learned:
         lapse = part.settings.lapse / 4
         sober = (1 - part.settings.lapse) * press_shares(own, part.settings, grid)
         return [float(chance) for chance in (lapse / (sober + lapse)) @ weights[0]]
+
+
+def _told(fine: np.ndarray, density: np.ndarray, log_book: float, cuts: np.ndarray) -> Prediction:
+    """A prediction from the shares of a grid of x; ``cuts`` (parts, 2) are the offsets of tacky and firm."""
+    mean = float(density @ fine)
+    variance = float(density @ fine**2) - mean**2
+    # The trapezoid's share up to each point: half of its own weight, and all before.
+    below = np.cumsum(density) - 0.5 * density
+    (tacky, firm), (tacky_sd, firm_sd) = cuts.mean(axis=0).tolist(), cuts.std(axis=0).tolist()
+    return Prediction(fine + log_book, below, mean + log_book, variance**0.5, tacky, firm, tacky_sd, firm_sd)
 
 
 def _own_table(own: Cases, settings: Settings, grid: np.ndarray) -> np.ndarray:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from bench.learning_studios import Painter, between, make
-from server.science.learning import STANDARD, Ask, Priors, learn
+from server.science.learning import STANDARD, Ask, Evidence, Priors, learn
 from server.science.learning.likelihood import cases
 from server.science.learning.scales import PRIOR_SD, _Hill, learn_scales, point_of, settings_at
 
@@ -50,6 +50,23 @@ def test_the_scales_doubt_widens_what_is_predicted():
     doubtful = learn(studio.layers, Ask(learn_scales=True)).predict(asked)
     assert doubtful.log_sd > 0.9 * known.log_sd
     assert doubtful.tacky_sd > 0.05
+
+
+def test_layers_never_pressed_are_predicted_together_as_each_alone():
+    """Derived: one mixture of normals either way, on the grid of one layer or on the grids of all."""
+    studio = make(9, 30)
+    learned = learn(studio.layers, Ask(learn_scales=True))
+    strange = Evidence(3.0, (("studio", 1.0), ("pigment:never seen", 0.7), ("medium:never seen", 0.3)))
+    asked = [replace(layer, presses=()) for layer in studio.layers] + [strange]
+    together = learned.predict_fresh(asked)
+    assert len(together) == len(asked)
+    for layer, found in zip(asked, together, strict=True):
+        alone = learned.predict(layer)
+        for chance in (0.05, 0.1, 0.5, 0.9, 0.95):
+            assert found.log_quantile(chance) == pytest.approx(alone.log_quantile(chance), abs=1e-3)
+        told = (found.log_mean, found.log_sd, found.tacky, found.firm, found.tacky_sd, found.firm_sd)
+        expected = (alone.log_mean, alone.log_sd, alone.tacky, alone.firm, alone.tacky_sd, alone.firm_sd)
+        assert told == pytest.approx(expected, abs=1e-3)
 
 
 @pytest.mark.parametrize("sigma", [0.40])

@@ -25,17 +25,17 @@ from server.services import planning, records, rooms
 from server.services.access import Actor, allow
 from server.services.board.closing import ground_facts
 from server.services.board.facts import Moment
-from server.services.board.films import LayerToCome, coming, panel_layers
+from server.services.board.films import panel_layers
 from server.services.board.rows import StudioRows
 from server.services.board.snapshot import snapshot
 from server.services.board.standing import PanelStanding, standings
+from server.services.board.to_come import coming, forecast_on, laid
 from server.services.board.today import moment_of
 from server.services.errors import Refused
 from server.services.fields import Command
-from server.services.forecasts import FORECASTS
 from server.services.planning_problem import Extra, Room, problem, zone_minutes
 from server.services.unit import moment as moment_now
-from server.services.verdicts import VERDICTS, LaidLayer, Question
+from server.services.verdicts import VERDICTS, Question
 from server.store.tables import Layer, StudioPlan
 
 TRIES = 4
@@ -69,10 +69,12 @@ def make(session: Session, actor: Actor, command: PlanMake, now: datetime, zone:
     board = snapshot(session, actor).rows
     moment = moment_of(now, zone)
     stood, pinned = _standing_times(session, actor, board, zone)
-    speeds = {place.uid: tuple(m.speed for m in place.months) for place in rooms.read(session, actor, moment.on)}
+    places = rooms.read(session, actor, moment.on)
+    if not places:
+        raise Refused("Say first where panels dry: a plan needs a place with its climate.")
     room = Room(
         painters=planning.painters(rows, moment.on, zone_minutes(now, zone)),
-        speeds=dict(enumerate(speeds.values())),
+        speeds=tuple(month.speed for month in places[0].months),
         easels=command.easels,
         rack_places=command.rack_places,
         set_up_min=command.mix_setup_min,
@@ -103,7 +105,7 @@ def _standing_times(
 
 def _sound(found: list[PanelStanding], board: StudioRows, moment: Moment, room: Room) -> Made:
     """Plan, put every sitting before the rules on its day, and plan again with what they ask."""
-    extra = Extra(fastest=max(max(speeds) for speeds in room.speeds.values()))
+    extra = Extra(fastest=max(room.speeds))
     for attempt in range(TRIES):
         extra.is_last = attempt >= TRIES - 2
         asked = problem(found, board, moment, room, extra)
@@ -111,7 +113,7 @@ def _sound(found: list[PanelStanding], board: StudioRows, moment: Moment, room: 
         faults = check(asked, plan)
         if faults:
             raise Refused(f"The plan that came out does not hold: {faults[0].text}. Nothing was changed.")
-        if not _ask_rules(plan, found, board, extra):
+        if not _ask_rules(plan, found, board, moment, extra):
             return Made(plan, extra.left_out)
     raise Refused("No plan was found that the rules of soundness let pass. Nothing was changed.")
 
@@ -121,7 +123,7 @@ def _solved(asked: Problem) -> Plan:
     return explained(bench)
 
 
-def _ask_rules(plan: Plan, found: list[PanelStanding], board: StudioRows, extra: Extra) -> bool:
+def _ask_rules(plan: Plan, found: list[PanelStanding], board: StudioRows, moment: Moment, extra: Extra) -> bool:
     """Ask the rules of every planned sitting on its day; True when something has to be planned anew."""
     starts = {s.id: s.start_at for s in plan.sittings}
     changed = False
@@ -131,8 +133,8 @@ def _ask_rules(plan: Plan, found: list[PanelStanding], board: StudioRows, extra:
             at = starts.get(layer.row.uid)
             if at is None:
                 break
-            known = _estimate(layer, at)
-            upper = coming(layer, known, at.date())
+            forecast = forecast_on(layer, at.date(), moment.zone)
+            upper = coming(layer, forecast if isinstance(forecast, LayerEstimate) else None, at.date())
             asked = Question(ground, tuple(stack), upper, drops_per_ml=board.studio.drops_per_ml, limits=board.limits)
             findings = VERDICTS.of(asked, at, at.date()).findings
             stops = [finding for finding in findings if finding.severity is Severity.STOP]
@@ -140,27 +142,8 @@ def _ask_rules(plan: Plan, found: list[PanelStanding], board: StudioRows, extra:
                 _wait_or_leave(standing, n, stops, extra)
                 changed = True
                 break
-            stack.append(
-                LaidLayer(
-                    key=(layer.key, at),
-                    material=layer.material,
-                    painted_at=at,
-                    stages=dict(known.stages) if known else {},
-                    recipe=layer.recipe,
-                    surface=layer.row.surface,
-                    observed=None,
-                    observed_at=None,
-                )
-            )
+            stack.append(laid(layer, upper, at))
     return changed
-
-
-def _estimate(layer: LayerToCome, at: datetime) -> LayerEstimate | None:
-    question = layer.question(at.date(), ZoneInfo(str(at.tzinfo)))
-    if question is None:
-        return None
-    [answer] = FORECASTS.ask([question])
-    return answer if isinstance(answer, LayerEstimate) else None
 
 
 def _wait_or_leave(standing: PanelStanding, n: int, stops: list[Finding], extra: Extra) -> None:

@@ -1,7 +1,7 @@
 """From a studio's panels to the planner's question, with the same forecasts that the boards tell.
 
-Days of a forecast are turned into reference days by the drying speed of the place in the month looked at; a panel in
-another place than the first counts in that place's own proportion.
+A forecast is one of today, in the panel's own place. Its days are turned into reference days by the speed of the first
+place in this month, so all panels share that place's year: one that stands elsewhere keeps today's proportion to it.
 """
 
 from dataclasses import dataclass, field
@@ -25,13 +25,12 @@ from server.services.board.chains import start_of_day
 from server.services.board.facts import Moment, Standing
 from server.services.board.films import LayerToCome, instant, local_day
 from server.services.board.rows import StudioRows
-from server.services.board.standing import PanelStanding, allowed_from
-from server.services.forecasts import FORECASTS
+from server.services.board.standing import TOUCH_GATE, PanelStanding, allowed_from
+from server.services.board.to_come import forecast_on
 
 SITTING_MIN = 90  # where a layer says nothing; an assumption
 PACKING_D = 1.0  # a day to pack, before a date
 SHORT_D = 0.01
-TOUCH_GATE = "R03"
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +38,7 @@ class Room:
     """What the planner is told of the studio beside its panels."""
 
     painters: tuple[Painter, ...]
-    speeds: dict[int, tuple[float, ...]]  # by place: twelve months
+    speeds: tuple[float, ...]  # drying speed of the first place, twelve months
     easels: int | None
     rack_places: int | None
     set_up_min: int
@@ -60,15 +59,13 @@ class Extra:
 
 def problem(found: list[PanelStanding], rows: StudioRows, moment: Moment, room: Room, extra: Extra) -> Problem:
     """All open panels with layers to come. What cannot be forecast goes to ``extra.left_out`` with the reason."""
-    speeds = next(iter(room.speeds.values()), (1.0,) * 12)
     confidence = min(0.99, max(0.5, rows.studio.confidence_pct / 100))
     jobs = []
     for standing in found:
         uid = standing.layers.panel.uid
         if standing.standing is Standing.FINISHED or not standing.layers.to_come or uid in extra.left_out:
             continue
-        factor = speeds[moment.on.month - 1]
-        job = _job(standing, moment, factor, confidence, extra)
+        job = _job(standing, moment, room.speeds[moment.on.month - 1], confidence, extra)
         if job is not None:
             jobs.append(job)
     ids = {s.id for job in jobs for s in job.sittings}
@@ -77,7 +74,7 @@ def problem(found: list[PanelStanding], rows: StudioRows, moment: Moment, room: 
         zone=moment.zone,
         painters=room.painters,
         panels=tuple(jobs),
-        speed=DryingSpeed(by_month=speeds),
+        speed=DryingSpeed(by_month=room.speeds),
         confidence=confidence,
         rack_places=room.rack_places,
         easels=room.easels,
@@ -90,7 +87,7 @@ def problem(found: list[PanelStanding], rows: StudioRows, moment: Moment, room: 
 def _job(standing: PanelStanding, moment: Moment, speed: float, confidence: float, extra: Extra) -> PanelJob | None:
     panel = standing.layers.panel
     to_come = standing.layers.to_come
-    stages = [stages_of(layer, moment) for layer in to_come]
+    stages = [_stages_of(layer, moment) for layer in to_come]
     for layer, own in zip(to_come, stages, strict=True):
         if own is None and layer.is_drying:
             extra.left_out[panel.uid] = f"“{layer.row.kind}” has no mix yet, so nobody can say when it dries"
@@ -119,13 +116,10 @@ def _job(standing: PanelStanding, moment: Moment, speed: float, confidence: floa
     )
 
 
-def stages_of(layer: LayerToCome, moment: Moment, on: date | None = None) -> dict[Stage, StageRange] | None:
-    """The forecast of a layer laid on a day, None where the model says nothing of it."""
-    question = layer.question(on or moment.on, moment.zone)
-    if question is None:
-        return None
-    [answer] = FORECASTS.ask([question])
-    return dict(answer.stages) if isinstance(answer, LayerEstimate) else None
+def _stages_of(layer: LayerToCome, moment: Moment) -> dict[Stage, StageRange] | None:
+    """The forecast of a layer laid today, None where the model says nothing of it."""
+    forecast = forecast_on(layer, moment.on, moment.zone)
+    return dict(forecast.stages) if isinstance(forecast, LayerEstimate) else None
 
 
 def _spread(stage: StageRange, speed: float) -> Spread:

@@ -34,7 +34,7 @@ from server.services.recipes import (
     layer_recipe,
     room_in,
 )
-from server.services.verdicts import DRYING, SECONDS_PER_DAY, Coming, LaidLayer
+from server.services.verdicts import DRYING, SECONDS_PER_DAY, LaidLayer
 
 FILMS_KEPT = 12_000
 FARTHEST_D = 36_500.0  # a day a hundred years off is never shown as a date, and adding more overflows the calendar
@@ -374,18 +374,6 @@ def day_span(start: datetime, found: StageRange, zone: ZoneInfo) -> DaySpan:
 def frozen_recipe(text: str) -> LayerRecipe:
     """The recipe kept with a painted layer, from its JSON text."""
     return layer_from_json(loads(text))
-
-
-def coming(layer: LayerToCome, estimate: LayerEstimate | None, on: date) -> Coming:
-    """The layer as the rules ask about it, laid ``on`` that day."""
-    recipe = layer.recipe or without_mixes(layer.row)
-    stages = dict(estimate.stages) if estimate else {}
-    return Coming((layer.key, layer.climate, on), layer.material, stages, recipe, bool(layer.row.wet_in_wet))
-
-
-def without_mixes(row: Row[Any]) -> LayerRecipe:
-    """What the rules are told of a layer that is not made of mixes, such as acrylic."""
-    return LayerRecipe(row.wet_thickness_um, Ground.PAINT, ())
 
 
 def _frozen_pair(text: str, climate: Climate, when: tuple[datetime, ZoneInfo]) -> tuple[LayerRecipe, Room]:

@@ -15,22 +15,19 @@ from server.services.board.closing import ground_facts, with_varnish
 from server.services.board.facts import LayerFact, Moment, PanelBoard
 from server.services.board.films import (
     LayerOn,
-    LayerToCome,
     PanelLayers,
-    coming,
     film_test,
     instant,
     local_day,
     of_the_whole,
     panel_layers,
-    without_mixes,
 )
 from server.services.board.rows import StudioRows, load
 from server.services.board.shown import NO_DAYS, Extras, layer_on_fact, layer_to_come_fact, panel_fact
 from server.services.board.standing import PanelStanding, standings
+from server.services.board.to_come import coming, forecast_on, laid, without_mixes
 from server.services.board.today import moment_of
 from server.services.errors import NotFound
-from server.services.forecasts import FORECASTS
 from server.services.verdicts import VERDICTS, Coming, LaidLayer, Question
 
 
@@ -117,22 +114,16 @@ def _over_when_planned(standing: PanelStanding, rows: StudioRows, moment: Moment
     for place, layer in enumerate(to_come):
         # Noon, so that a layer of the same day is never older than the one below it.
         at = days[place] + timedelta(hours=12, minutes=place)
-        upper = _upper(layer, at, moment)
+        on = local_day(at, moment.zone)
+        forecast = forecast_on(layer, on, moment.zone)
+        estimate = forecast if isinstance(forecast, LayerEstimate) else None
+        is_known = estimate is not None or not layer.is_drying
+        upper = coming(layer, estimate, on)
         if place > 0:
-            verdicts.append(_judge(standing, rows, (stack, upper, at), moment) if upper else None)
-        if upper:
-            stack.append(LaidLayer((upper.key, at), layer.material, at, upper.stages, layer.recipe))
+            verdicts.append(_judge(standing, rows, (stack, upper, at), moment) if is_known else None)
+        if is_known:
+            stack.append(laid(layer, upper, at))
     return verdicts
-
-
-def _upper(layer: LayerToCome, at: datetime, moment: Moment) -> Coming | None:
-    """A layer to come as the rules ask about it; None while it cannot be forecast."""
-    on = local_day(at, moment.zone)
-    question = layer.question(on, moment.zone)
-    if question is None:
-        return None if layer.is_drying else coming(layer, None, on)
-    [forecast] = FORECASTS.ask([question])
-    return coming(layer, forecast, on) if isinstance(forecast, LayerEstimate) else None
 
 
 def _judge(

@@ -15,10 +15,11 @@ from server.science.soundness.rule import WEIGHT
 from server.science.soundness.types import Severity, Verdict
 from server.services.board.chains import NO_WAIT
 from server.services.board.facts import Moment
-from server.services.board.films import LayerOn, LayerToCome, coming, instant, local_day
-from server.services.forecasts import FORECASTS, NoForecast
+from server.services.board.films import LayerOn, LayerToCome, instant, local_day
+from server.services.board.to_come import coming, forecast_on, laid
+from server.services.forecasts import NoForecast
 from server.services.rule_limits import NO_EDITS, Edits
-from server.services.verdicts import SECONDS_PER_DAY, VERDICTS, Coming, Ground, LaidLayer, Question
+from server.services.verdicts import SECONDS_PER_DAY, VERDICTS, Ground, LaidLayer, Question
 
 NOON = timedelta(hours=12)
 HORIZON_D = 730.0
@@ -117,16 +118,18 @@ def _step(going: _Walk, place: int, layer: LayerToCome) -> StackStep:
     moment, confidence = going.moment, going.case.confidence
     going.chain = hold(going.chain, _planned_d(layer, moment))
     at = _noon(start_of(going.chain, confidence), place, moment)
-    upper, missing = _upper(layer, at, moment)
-    if upper is None:
+    on = local_day(at, moment.zone)
+    forecast = forecast_on(layer, on, moment.zone)
+    estimate = forecast if isinstance(forecast, LayerEstimate) else None
+    if estimate is None and layer.is_drying:
         going.unknown = True
-        return StackStep(
-            layer, start_of(going.chain, confidence), at, None, None, None, no_forecast=missing or "It names no mix."
-        )
+        missing = forecast.message if isinstance(forecast, NoForecast) else "It names no mix."
+        return StackStep(layer, start_of(going.chain, confidence), at, None, None, None, no_forecast=missing)
+    upper = coming(layer, estimate, on)
     question = Question(
         going.case.ground,
         tuple(going.laid),
-        upper[0],
+        upper,
         drops_per_ml=going.case.drops_per_ml,
         limits=going.case.limits,
     )
@@ -138,15 +141,14 @@ def _step(going: _Walk, place: int, layer: LayerToCome) -> StackStep:
         at, verdict = found
     clear = _until(question, at, Severity.NOTE, moment)
     going.chain = hold(going.chain, _whole_days(at, moment) if held_by else 0.0)
-    material, stages = upper[0].material, upper[0].stages
-    going.laid.append(LaidLayer((upper[0].key, at), material, at, stages, layer.recipe, layer.row.surface))
+    going.laid.append(laid(layer, upper, at))
     return StackStep(
         layer,
         start_of(going.chain, confidence),
         at,
         question,
         verdict,
-        upper[1],
+        estimate,
         held_by,
         clear[0] if clear else None,
     )
@@ -165,20 +167,6 @@ def _noon(start: DayRange, place: int, moment: Moment) -> datetime:
 
 def _whole_days(at: datetime, moment: Moment) -> float:
     return (at - moment.day_start).total_seconds() / SECONDS_PER_DAY
-
-
-def _upper(
-    layer: LayerToCome, at: datetime, moment: Moment
-) -> tuple[tuple[Coming, LayerEstimate | None] | None, str | None]:
-    """The layer as the rules ask about it with its estimate; or why it has none."""
-    on = local_day(at, moment.zone)
-    question = layer.question(on, moment.zone)
-    if question is None:
-        return (None, None) if layer.is_drying else ((coming(layer, None, on), None), None)
-    [forecast] = FORECASTS.ask([question])
-    if isinstance(forecast, NoForecast):
-        return None, forecast.message
-    return (coming(layer, forecast, on), forecast), None
 
 
 def _until(question: Question, at: datetime, heaviest: Severity, moment: Moment) -> tuple[datetime, Verdict] | None:

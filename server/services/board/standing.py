@@ -18,14 +18,14 @@ from server.science.stages import HARDNESS
 from server.services.board.chains import ChainCase, outlooks, span_of
 from server.services.board.closing import closing_of, ground_facts, with_varnish
 from server.services.board.facts import ClosingFact, DaySpan, DueFact, Moment, RestFact, Standing
-from server.services.board.films import LayerOn, LayerToCome, PanelLayers, coming, instant, local_day
+from server.services.board.films import LayerOn, LayerToCome, PanelLayers, instant, local_day
 from server.services.board.rows import StudioRows
+from server.services.board.to_come import coming
 from server.services.forecasts import FORECASTS
 from server.services.verdicts import VERDICTS, Coming, Question
 
 TOUCH_GATE = "R03"  # the rule that stops a layer over a film that is not dry to the touch
 DRY = HARDNESS[FilmState.TOUCH_DRY]
-NO_REST = RestFact(None, None, None, None, None, None)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,39 @@
+"""A layer to come, laid on a day: its forecast, and how the rules are told of it and of what goes over it later."""
+
+from datetime import date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import Row
+
+from server.science.recipe import Ground, LayerRecipe
+from server.science.results import LayerEstimate
+from server.services.board.films import LayerToCome
+from server.services.forecasts import FORECASTS, Forecast
+from server.services.verdicts import Coming, LaidLayer
+
+
+def forecast_on(layer: LayerToCome, on: date, zone: ZoneInfo) -> Forecast | None:
+    """The forecast of a layer laid at noon of a day; None where the drying model has nothing to say of it."""
+    question = layer.question(on, zone)
+    if question is None:
+        return None
+    [forecast] = FORECASTS.ask([question])
+    return forecast
+
+
+def coming(layer: LayerToCome, estimate: LayerEstimate | None, on: date) -> Coming:
+    """The layer as the rules ask about it, laid ``on`` that day."""
+    recipe = layer.recipe or without_mixes(layer.row)
+    stages = dict(estimate.stages) if estimate else {}
+    return Coming((layer.key, layer.climate, on), layer.material, stages, recipe, bool(layer.row.wet_in_wet))
+
+
+def laid(layer: LayerToCome, upper: Coming, at: datetime) -> LaidLayer:
+    """The layer as the rules find it below another one, once it went on at that instant."""
+    return LaidLayer((upper.key, at), layer.material, at, upper.stages, layer.recipe, layer.row.surface)
+
+
+def without_mixes(row: Row[Any]) -> LayerRecipe:
+    """What the rules are told of a layer that is not made of mixes, such as acrylic."""
+    return LayerRecipe(row.wet_thickness_um, Ground.PAINT, ())

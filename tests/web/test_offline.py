@@ -9,9 +9,10 @@ from sqlmodel import col, select
 from starlette.testclient import TestClient
 
 from server.store.db import Database
-from server.store.tables import TouchTest
+from server.store.tables import Layer, TouchTest
 from tests.services.board_studio import trade_fact
 from tests.services.conftest import NOW, Bench, make_bench
+from tests.web.pages_of_records import form_to
 
 
 @pytest.fixture
@@ -65,3 +66,14 @@ def test_what_waited_has_the_moment_it_was_made(bench: Bench, client: TestClient
     with bench.db.read() as session:
         (test,) = session.scalars(select(TouchTest).where(col(TouchTest.layer_id) == layer.id))
     assert test.pressed_at == pressed_at
+
+
+def test_a_painted_layer_without_a_time_has_the_moment_it_waited_from(bench: Bench, client: TestClient):
+    layer = bench.layer(bench.panel(title="Bare board"))
+    action = f"/layers/{layer.uid}/paint"
+    sent = form_to(client.get(action), action).filled(painted_at="")
+    waited = {"Umberday-Happened-At": (NOW - timedelta(hours=5)).isoformat()}
+    assert client.post(action, data=sent, headers=waited, follow_redirects=False).status_code == 303
+    with bench.db.read() as session:
+        painted = session.scalars(select(Layer).where(col(Layer.uid) == layer.uid)).one()
+    assert painted.painted_at == NOW - timedelta(hours=5)

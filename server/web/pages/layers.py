@@ -138,7 +138,8 @@ def paint(page: Page, posted: Posted, uid: str) -> Response:
     command, form = parse(posted, LayerPaint, zone=page.zone, quiet=QUIET)
     if command is None:
         return shown.show(page, form, 422)
-    command = command.model_copy(update={"painted_at": exactly(command.painted_at, page.zone, page.now)})
+    painted_at = exactly(command.painted_at, page.zone, page.now) or page.happened_at
+    command = command.model_copy(update={"painted_at": painted_at})
 
     def act(session: Session) -> Done:
         layers.paint(session, page.actor, uid, _mixed(session, page, command), page.now)

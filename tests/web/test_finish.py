@@ -66,6 +66,7 @@ def test_against_a_stop_the_reason_is_asked_for_at_its_field_and_everything_stay
     assert answer.status_code == 422
     assert "two thin coats" in answer.text and "Final varnish (R35)" in answer.text
     assert 'id="e-override_reason"' in answer.text
+    assert '<a href="#f-override_reason">Why all the same</a>' in answer.text
     answer = easel.send(f"{address}/do", override_reason="The buyer leaves on Friday", note="two thin coats")
     assert answer.status_code == 303
     page = easel.client.get(f"{panel}/finish").text

@@ -20,6 +20,13 @@ class NotFound(ServiceError):
         super().__init__(message)
 
 
+class Forbidden(ServiceError):
+    """A member of the studio whose role does not have this."""
+
+    def __init__(self, message: str = "Your role in this studio does not have this. Nothing was changed.") -> None:
+        super().__init__(message)
+
+
 @dataclass(frozen=True, slots=True)
 class FieldError:
     """``field`` is the name in the command, with dots for places in lists: ``mixes.0.area_pct``; "" is the whole."""

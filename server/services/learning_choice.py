@@ -59,7 +59,7 @@ def _stored(session: Session, actor: Actor, lock: bool = False) -> LearningChoic
 
 
 def _to_change(session: Session, actor: Actor) -> LearningChoice:
-    allow(actor, "update", None)
+    allow(actor, "update", None, LearningChoice)
     choice = _stored(session, actor, lock=True)
     if choice is None:
         choice = LearningChoice(studio_id=actor.studio_id)

@@ -89,7 +89,7 @@ class MediumUpdate(MediumCreate):
 
 def create(session: Session, actor: Actor, command: MediumCreate) -> Medium:
     """Put an oil or a medium on the shelf."""
-    allow(actor, "create", None)
+    allow(actor, "create", None, Medium)
     medium = Medium(studio_id=actor.studio_id, label=command.label, notes=command.notes)
     session.add(medium)
     session.flush()

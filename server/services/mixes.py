@@ -81,7 +81,7 @@ class MixUpdate(MixCreate):
 
 def create(session: Session, actor: Actor, command: MixCreate) -> Mix:
     """Keep a mix. Raises ``Invalid`` for a part that is not on the shelf."""
-    allow(actor, "create", None)
+    allow(actor, "create", None, Mix)
     columns = part_columns(session, actor, command, ())
     mix = Mix(studio_id=actor.studio_id, **_values(command))
     session.add(mix)

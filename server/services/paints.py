@@ -95,7 +95,7 @@ def shared_out(rows: Sequence[PigmentRow]) -> tuple[PigmentRow, ...]:
 
 def create(session: Session, actor: Actor, command: PaintCreate) -> Paint:
     """Put a tube on the shelf."""
-    allow(actor, "create", None)
+    allow(actor, "create", None, Paint)
     paint = Paint(studio_id=actor.studio_id, **_values(command))
     session.add(paint)
     session.flush()

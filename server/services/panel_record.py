@@ -38,7 +38,7 @@ class RecordFacts:
 def read(session: Session, actor: Actor, uid: str, now: datetime, zone: ZoneInfo) -> RecordFacts:
     """The facts of a panel's record. Raises ``NotFound``; an archived panel has its record still."""
     board = panel_page(session, actor, uid, now, zone)
-    studio = studios.the_studio(session)
+    studio = studios.get(session, actor)
     painted = list(
         session.scalars(
             select(Layer)

@@ -58,7 +58,7 @@ class PanelUpdate(PanelCreate):
 
 def create(session: Session, actor: Actor, command: PanelCreate) -> Panel:
     """Add a panel. Raises ``Invalid``."""
-    allow(actor, "create", None)
+    allow(actor, "create", None, Panel)
     panel = Panel(studio_id=actor.studio_id, **_values(session, actor, command, None))
     session.add(panel)
     session.flush()

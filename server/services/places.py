@@ -68,7 +68,7 @@ class PlaceUpdate(PlaceCreate):
 
 def create(session: Session, actor: Actor, command: PlaceCreate) -> Place:
     """Add a place."""
-    allow(actor, "create", None)
+    allow(actor, "create", None, Place)
     place = Place(studio_id=actor.studio_id, **command.model_dump(exclude={"months"}))
     session.add(place)
     session.flush()

@@ -71,7 +71,7 @@ def minutes_of(clock: str) -> int:
 
 def create(session: Session, actor: Actor, command: WorkTimeCreate) -> WorkTime:
     """Add a stretch of work. Raises ``Refused`` where it overlaps with one of the same painter and days."""
-    allow(actor, "create", None)
+    allow(actor, "create", None, WorkTime)
     row = WorkTime(
         studio_id=actor.studio_id,
         painter=command.painter,

@@ -195,7 +195,7 @@ def _in_words(text: str, named: list[tuple[str, str]]) -> str:
 
 def propose(session: Session, actor: Actor, content: dict[str, Any]) -> StudioPlan:
     """Keep a plan to be looked at; one that waited before is put away."""
-    allow(actor, "create", None)
+    allow(actor, "create", None, StudioPlan)
     for waiting in _plans(session, actor, accepted=False):
         waiting.archived_at = moment_now(session)
     row = StudioPlan(studio_id=actor.studio_id, content_json=content)

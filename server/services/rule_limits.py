@@ -186,7 +186,7 @@ def _rows(session: Session, actor: Actor) -> list[RuleLimit]:
 
 def _locked_rows(session: Session, actor: Actor) -> list[RuleLimit]:
     """The same, while nobody else can set limits: a limit without a row yet has none that could be locked."""
-    allow(actor, "update", None)
+    allow(actor, "update", None, RuleLimit)
     session.scalars(select(col(Studio.id)).where(col(Studio.id) == actor.studio_id).with_for_update()).one()
     query = select(RuleLimit).where(col(RuleLimit.studio_id) == actor.studio_id).order_by(col(RuleLimit.id))
     return list(session.scalars(query.execution_options(populate_existing=True)))

@@ -171,7 +171,7 @@ def read(session: Session, actor: Actor, *, archived: bool = False) -> Shelf:
 
 def add_starter(session: Session, actor: Actor) -> int:
     """Add what the starter shelf has and the shelf has not; returns how much. Doing it twice adds nothing."""
-    allow(actor, "create", None)
+    allow(actor, "create", None, Paint)
     missing = _missing(_load(session, actor, archived=False))
     for command in missing:
         match command:

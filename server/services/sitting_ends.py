@@ -63,7 +63,7 @@ def create(session: Session, actor: Actor, command: SittingEndCreate, now: datet
 
     Raises ``Invalid`` and what ``layers.paint`` raises.
     """
-    allow(actor, "create", None)
+    allow(actor, "create", None, SittingEnd)
     at = now or moment(session)
     for place, item in enumerate(command.layers):
         if item.is_painted:

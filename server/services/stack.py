@@ -61,7 +61,7 @@ def in_words(moment: datetime, zone: ZoneInfo) -> str:
 
 def open_for_change(session: Session, actor: Actor, panel_uid: str) -> Stack:
     """The panel's stack, locked until the transaction ends. Raises ``NotFound``; ``Refused`` for an archived panel."""
-    panel = records.find(session, actor, Panel, panel_uid, "update")
+    panel = records.find(session, actor, Panel, panel_uid, "hold")
     records.refuse_archived(panel, "this panel")
     return load(session, panel)
 

@@ -66,7 +66,7 @@ class StackApply(Command):
 
 def create(session: Session, actor: Actor, command: StackCreate) -> StackPlan:
     """Keep a stack. Raises ``Invalid`` for a mix that is not there."""
-    allow(actor, "create", None)
+    allow(actor, "create", None, StackPlan)
     mix_ids = _mix_ids(session, actor, [row.mix_uid for row in command.layers], set())
     plan = StackPlan(studio_id=actor.studio_id, label=command.label, notes=command.notes)
     session.add(plan)

@@ -8,7 +8,7 @@ from sqlalchemy import select
 from sqlmodel import Session, col
 
 from server.services import records
-from server.services.access import Actor
+from server.services.access import Actor, require
 from server.services.errors import NotFound, Refused
 from server.services.fields import Command, Text120, Version
 from server.store.db import Database
@@ -86,7 +86,8 @@ def get(session: Session, actor: Actor) -> Studio:
 
 
 def update(session: Session, actor: Actor, command: StudioUpdate) -> Studio:
-    """Change the settings. Raises ``Conflict``."""
+    """Change the settings. Raises ``Conflict`` and ``Forbidden``."""
+    require(actor, "studio")
     query = select(Studio).where(col(Studio.id) == actor.studio_id).with_for_update()
     studio = session.scalars(query.execution_options(populate_existing=True)).one()
     records.check_version(studio, command, public(studio), "the studio's settings")

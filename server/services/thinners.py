@@ -36,7 +36,7 @@ class ThinnerUpdate(ThinnerCreate):
 
 def create(session: Session, actor: Actor, command: ThinnerCreate) -> Thinner:
     """Put a thinner on the shelf."""
-    allow(actor, "create", None)
+    allow(actor, "create", None, Thinner)
     thinner = Thinner(studio_id=actor.studio_id, **command.model_dump())
     session.add(thinner)
     session.flush()

@@ -41,7 +41,7 @@ def log(
     session: Session, actor: Actor, layer_uid: str, command: TouchTestCreate, now: datetime | None = None
 ) -> TouchTest:
     """Note a touch test of a painted layer. Raises ``NotFound``, ``Refused``, ``Invalid`` at ``pressed_at``."""
-    layer = records.find(session, actor, Layer, layer_uid, "update")
+    layer = records.find(session, actor, Layer, layer_uid, "hold")
     records.refuse_archived(layer, "this layer")
     at = now or moment(session)
     pressed_at = command.pressed_at or at

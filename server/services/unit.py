@@ -10,8 +10,9 @@ Leaving the block commits, raising rolls everything back, the key included. When
 request that is running at this very moment, ``repeated`` is True, ``location`` is where the first one led, and any
 change raises ``ReadOnlySession``.
 
-Every changed row is written to the history with its values before and after. Statements that change rows without
-loading them would pass it by, so the session refuses them.
+Every changed row must be one that the actor's role may change, and is written to the history with its values before
+and after (``Private`` rows are not). Statements that change rows without loading them would pass it by, so the session
+refuses them.
 """
 
 from collections.abc import Iterator
@@ -25,10 +26,10 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import ORMExecuteState
 from sqlmodel import Session, col
 
-from server.services.access import Actor, allow
+from server.services.access import Actor, allow, allow_change
 from server.services.images import Image, from_mapping, image_before, image_of, sql_table, table_name
 from server.store.db import READ_ONLY, Database
-from server.store.tables import Change, ChangeSet, Record, Table, utc_now
+from server.store.tables import Change, ChangeSet, Private, Record, Table, utc_now
 
 _CURRENT = "change_set"  # keys in ``Session.info``
 _MOMENT = "moment"
@@ -68,6 +69,8 @@ def unit(
         with recorder.listening():
             yield work
             session.flush()
+        for table in recorder.tables:
+            allow_change(actor, table)
         recorder.write()
         if change_set.label == label:
             change_set.label = work.label[:300]
@@ -150,6 +153,11 @@ class _Recorder:
             for name, listener in listeners:
                 event.remove(self.session, name, listener)
 
+    @property
+    def tables(self) -> set[str]:
+        """The names of the tables whose rows were changed."""
+        return {name for name, _ in self.rows}
+
     def write(self) -> None:
         """Add a ``Change`` for every row that is not as it was."""
         for key in [key for key, noted in self.rows.items() if noted.before is None and noted.deleted]:
@@ -207,7 +215,7 @@ class _Recorder:
 
 
 def _is_followed(row: Any) -> bool:
-    return isinstance(row, Table) and not isinstance(row, ChangeSet | Change)
+    return isinstance(row, Table) and not isinstance(row, ChangeSet | Change | Private)
 
 
 def _key(row: Table) -> tuple[str, int]:

@@ -281,6 +281,81 @@ _WITH_PLANNING: Rows = _WITH_STACKS | {
     ],
 }
 
+_WITH_PEOPLE: Rows = _WITH_PLANNING | {
+    "person": [
+        {
+            "id": 1,
+            "uid": "person-1",
+            "created_at": _THEN,
+            "name": "Invented Person",
+            "email": "person@studio.example",
+            "password_hash": "$argon2id$v=19$m=19456,t=2,p=1$c2FsdA$aGFzaA",
+            "password_set_at": _THEN,
+            "code_seed": "JBSWY3DPEHPK3PXP",
+            "codes_since": _THEN,
+            "code_step": 59,
+        }
+    ],
+    "membership": [
+        {
+            "id": 1,
+            "uid": "member-1",
+            "person_id": 1,
+            "studio_id": 1,
+            "role": "owner",
+            "since": _THEN,
+            "ended_at": None,
+        }
+    ],
+    "sign_in": [
+        {
+            "id": 1,
+            "uid": "sign-in-1",
+            "token_hash": "a" * 64,
+            "known_device_hash": "b" * 64,
+            "person_id": 1,
+            "studio_id": 1,
+            "created_at": _THEN,
+            "seen_at": _THEN,
+            "expires_at": _THEN + timedelta(days=30),
+            "device": "a browser",
+            "revoked_at": None,
+        }
+    ],
+    "invitation": [
+        {
+            "id": 1,
+            "uid": "invitation-1",
+            "token_hash": "c" * 64,
+            "studio_id": 1,
+            "role": "viewer",
+            "meant_for": "the gallery",
+            "made_by": "Invented Person",
+            "made_by_key": "key-1",
+            "created_at": _THEN,
+            "expires_at": _THEN + timedelta(days=7),
+            "used_at": None,
+            "revoked_at": None,
+        }
+    ],
+    "recovery_code": [{"id": 1, "person_id": 1, "code_hash": "d" * 64, "used_at": _THEN, "replaced_at": None}],
+    "console_code": [
+        {
+            "id": 1,
+            "code_hash": "e" * 64,
+            "kind": "first_owner",
+            "person_id": None,
+            "created_at": _THEN,
+            "expires_at": _THEN + timedelta(hours=1),
+            "used_at": _THEN,
+        }
+    ],
+    "sign_in_try": [{"id": 1, "key_hash": "f" * 64, "failures": 3, "last_at": _THEN}],
+    "people_event": [
+        {"id": 1, "studio_id": 1, "person_id": 1, "at": _THEN, "actor": "Invented Person", "label": "Set up the studio"}
+    ],
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -288,6 +363,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0004": _WITH_LEARNING,
     "0005": _WITH_STACKS,
     "0006": _WITH_PLANNING,
+    "0007": _WITH_PEOPLE,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

@@ -19,6 +19,7 @@ from server.store.tables.base import (
     Light,
     MediumPartKind,
     MixPartKind,
+    Private,
     Record,
     StudioRecord,
     Surface,
@@ -45,6 +46,17 @@ from server.store.tables.finish import (
 from server.store.tables.history import Change, ChangeSet
 from server.store.tables.learning import LearningChoice, LearningMode, Occasion
 from server.store.tables.panels import Layer, LayerMix, Panel, TouchTest
+from server.store.tables.people import (
+    ConsoleCode,
+    Invitation,
+    Membership,
+    PeopleEvent,
+    Person,
+    RecoveryCode,
+    Role,
+    SignIn,
+    SignInTry,
+)
 from server.store.tables.planning import StudioPlan, WorkTime
 from server.store.tables.shelf import Medium, MediumPart, Mix, MixPart, Paint, PaintPigment, Thinner
 from server.store.tables.stacks import StackLayer, StackPlan
@@ -55,6 +67,7 @@ __all__ = [
     "NAMING_CONVENTION",
     "Change",
     "ChangeSet",
+    "ConsoleCode",
     "FinishAction",
     "FinishMethod",
     "FinishResult",
@@ -62,6 +75,7 @@ __all__ = [
     "FinishTest",
     "GroundKind",
     "GroundSurface",
+    "Invitation",
     "KeptIn",
     "Layer",
     "LayerMaterial",
@@ -72,6 +86,7 @@ __all__ = [
     "Medium",
     "MediumPart",
     "MediumPartKind",
+    "Membership",
     "Mix",
     "MixPart",
     "MixPartKind",
@@ -79,11 +94,18 @@ __all__ = [
     "Paint",
     "PaintPigment",
     "Panel",
+    "PeopleEvent",
+    "Person",
     "Place",
     "PlaceMonth",
+    "Private",
     "Rags",
     "Record",
+    "RecoveryCode",
+    "Role",
     "RuleLimit",
+    "SignIn",
+    "SignInTry",
     "SittingEnd",
     "SittingMix",
     "StackLayer",

@@ -76,6 +76,10 @@ class Table(SQLModel):
     __table_args__: Any = KEEP_IDS
 
 
+class Private(Table):
+    """Rows that the history neither keeps nor shows, since they hold hashes and whereabouts of people."""
+
+
 class Record(Table):
     """What every top-level record has."""
 

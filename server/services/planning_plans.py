@@ -30,7 +30,7 @@ from server.services.board.rows import StudioRows
 from server.services.board.snapshot import snapshot
 from server.services.board.standing import PanelStanding, standings
 from server.services.board.to_come import coming, forecast_on, laid
-from server.services.board.today import moment_of
+from server.services.board.today import moment_of, standing_sittings
 from server.services.errors import Refused
 from server.services.fields import Command
 from server.services.planning_problem import Extra, Room, problem, zone_minutes
@@ -68,7 +68,8 @@ def make(session: Session, actor: Actor, command: PlanMake, now: datetime, zone:
         raise Refused("Nobody has working hours yet. Say first when you paint.")
     board = snapshot(session, actor).rows
     moment = moment_of(now, zone)
-    stood, pinned = _standing_times(session, actor, board, zone)
+    standing = standing_sittings(board)
+    stood, pinned = {s.uid: s.start_at for s in standing}, frozenset(s.uid for s in standing if s.pinned)
     places = rooms.read(session, actor, moment.on)
     if not places:
         raise Refused("Say first where panels dry: a plan needs a place with its climate.")
@@ -87,20 +88,6 @@ def make(session: Session, actor: Actor, command: PlanMake, now: datetime, zone:
     for sitting in content["sittings"]:
         sitting["pinned"] = sitting["id"] in pinned
     return content
-
-
-def _standing_times(
-    session: Session, actor: Actor, board: StudioRows, zone: ZoneInfo
-) -> tuple[dict[str, datetime], frozenset[str]]:
-    """When the layers to come stand in the plan in use, and which of them are pinned."""
-    plan = in_use(session, actor)
-    content = plan.content_json if plan is not None and plan.content_json else {}
-    told = {s["id"]: datetime.fromisoformat(s["start_at"]) for s in content.get("sittings", ())}
-    to_come = {row.uid: row for layers in board.layers.values() for row in layers if row.painted_at is None}
-    stood = {
-        uid: at for uid, at in told.items() if uid in to_come and to_come[uid].planned_on == at.astimezone(zone).date()
-    }
-    return stood, frozenset(s["id"] for s in content.get("sittings", ()) if s.get("pinned"))
 
 
 def _sound(found: list[PanelStanding], board: StudioRows, moment: Moment, room: Room) -> Made:

@@ -8,7 +8,8 @@ from server.formats.drawings_calendar import CalendarFilm, CalendarPin, Spread, 
 from server.formats.drawings_calendar import CalendarRow as DrawnRow
 from server.science.results import Stage, StageRange
 from server.services.board.facts import CalendarLayer, CalendarRow, ClosingFact, Moment, PanelFact, Standing
-from server.web import finish_words, standing_words, words
+from server.services.plan_reading import PlannedSitting
+from server.web import finish_words, plan_words, standing_words, words
 
 FURTHER_MONTHS = 24
 NEVER = StageRange(36_500.0, 36_500.0, 36_500.0, 36_500.0, 36_500.0)
@@ -94,6 +95,8 @@ def _spread(stages: Mapping[Stage, StageRange], stage: Stage, start: float) -> S
 def layer_words(layer: CalendarLayer, moment: Moment) -> str:
     """``underpainting painted Monday, touch-dry likely Thursday to Saturday``."""
     today = moment.today
+    if layer.is_planned and layer.sitting is not None:
+        return _sitting_words(layer, layer.sitting, today)
     if layer.is_planned:
         went_on = f"{layer.kind} may go on {standing_words.span_words(layer.start_days, today)}"
     else:
@@ -105,6 +108,15 @@ def layer_words(layer: CalendarLayer, moment: Moment) -> str:
     # The days of a layer to come are those of its central start: the start's own range is not in them.
     is_open = layer.is_planned and layer.start_days.low != layer.start_days.high
     return f"{told} if painted {words.day_words(layer.start_days.central, today)}" if is_open else told
+
+
+def _sitting_words(layer: CalendarLayer, sitting: PlannedSitting, today: date) -> str:
+    """``glaze Thursday at 09:30, with Ada. Why this day? As soon as ... May slip to Friday at 09:30``."""
+    when = plan_words.when_words(sitting, today)
+    if layer.start != sitting.start_at:
+        likely = standing_words.span_words(layer.start_days, today)
+        return f"{layer.kind} was planned {when}; it may go on only {likely}: plan anew"
+    return f"{layer.kind} {when}. Why this day? {plan_words.why_words(sitting, today).rstrip('.')}"
 
 
 def _pins(panel: PanelFact, first_on: date, moment: Moment, href: str) -> Iterable[CalendarPin]:
@@ -207,7 +219,7 @@ def _entries(row: CalendarRow, moment: Moment) -> Iterable[Entry]:
             continue
         if not layer.is_planned:
             yield entry(layer.start_days.low, "sitting", layer_words(layer, moment))
-        elif not (panel.standing is Standing.READY and layer.start_days.low <= moment.on):
+        elif layer.sitting is not None or not (panel.standing is Standing.READY and layer.start_days.low <= moment.on):
             yield entry(layer.start_days.central, "planned", layer_words(layer, moment))
     yield from _finish_entries(panel, moment)
 

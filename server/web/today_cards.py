@@ -12,7 +12,7 @@ from server.science.results import FilmState
 from server.science.soundness.types import Finding, Severity, Verdict
 from server.services.board.facts import Moment, PanelFact, RegionFact, Standing
 from server.services.hazards import hazard
-from server.web import finish_words, standing_words, words
+from server.web import finish_words, plan_words, standing_words, words
 from server.web.drawn import little_panel
 
 MOST_FINDINGS = 1
@@ -66,7 +66,7 @@ class Card:
 
     ``top_uid`` is the layer that a press of a button tests, ``next_uid`` the one that "Painted" logs; both are "" where
     there is none or another day is looked at. ``finish``: what comes next of a finished panel. ``folded``: the next
-    layer in one line, for a panel that rests.
+    layer in one line, for a panel that rests. ``planned``: its sitting by the plan in use.
     """
 
     uid: str
@@ -96,6 +96,7 @@ class Card:
     plan: str
     finish: str
     folded: str
+    planned: str
 
 
 def card_of(panel: PanelFact, moment: Moment) -> Card:
@@ -131,6 +132,7 @@ def card_of(panel: PanelFact, moment: Moment) -> Card:
         plan=_plan(panel),
         finish=_finish(panel, today),
         folded=_folded(panel),
+        planned=_planned(panel, today),
     )
 
 
@@ -222,6 +224,15 @@ def _folded(panel: PanelFact) -> str:
     told = f"Next{gate}: {standing_words.layer_words(coming)}"
     told += f": {mixes}" if mixes else ": no mix named yet"
     return f"{told}. As planned, {'; '.join(also)}." if also else f"{told}."
+
+
+def _planned(panel: PanelFact, today: date) -> str:
+    """When the plan in use has the next layer painted, and with which palette."""
+    sitting = None if panel.coming is None else panel.coming.sitting
+    if sitting is None:
+        return ""
+    palette = plan_words.palette_words(sitting)
+    return f"Planned {plan_words.when_words(sitting, today)}{f': {palette}' if palette else ''}"
 
 
 def _finish(panel: PanelFact, today: date) -> str:

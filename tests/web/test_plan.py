@@ -126,6 +126,66 @@ def test_the_week_lists_its_sittings(bench: Bench, client: TestClient, db: Datab
     assert client.get("/plan/week?start=nonsense").status_code == 200
 
 
+def accepted(client: TestClient, db: Database) -> list[dict[str, str]]:
+    """Make a plan, take it, and answer its sittings as they are stored, by their times."""
+    make(client)
+    client.post(f"/plan/{the_plan(db).uid}/accept")
+    return sorted((the_plan(db).content_json or {})["sittings"], key=lambda s: s["start_at"])
+
+
+def test_sittings_stand_with_their_times_on_today_in_the_calendar_and_on_their_panel(
+    bench: Bench, client: TestClient, db: Database
+) -> None:
+    sitting = accepted(client, db)[0]
+    start, clock = sitting["start_at"][:10], sitting["start_at"][11:16]
+    day = words(client.get(f"/?on={start}").text)
+    assert f"{clock} to" in day and "with Mornings" in day and "Why this day?" in day
+    assert sitting["why"][1:] in day
+    assert f"at {clock}, with Mornings" in words(client.get("/").text)  # the next one, and the panel's card
+    for view in ("agenda", "week", "season"):
+        shown = client.get(f"/calendar?view={view}&start={start}").text
+        assert f"at {clock}, with Mornings. Why this day?" in unescape(shown)
+
+
+def test_a_sitting_whose_day_was_changed_by_hand_stands_no_more(bench: Bench, client: TestClient, db: Database) -> None:
+    sitting = accepted(client, db)[0]
+    with bench.unit("Moved a layer by hand") as work:
+        layer = work.session.exec(select(Layer).where(Layer.uid == sitting["id"])).one()
+        assert layer.planned_on is not None
+        layer.planned_on += timedelta(days=1)
+    assert f"{sitting['start_at'][11:16]} to" not in words(client.get(f"/?on={sitting['start_at'][:10]}").text)
+
+
+def test_the_week_tells_what_to_mix_in_all_for_palettes_of_one_day_and_what_to_press(
+    bare: Bench, client: TestClient
+) -> None:
+    """Derived: two panels of 30 x 40 cm take the same mix at the same thickness, so the day takes twice one panel's."""
+    for title in ("North", "South"):
+        bare.layer(bare.panel(title=title), sitting_min=30)
+    bare.layer(bare.panel(title="Wet one"), painted_at=NOW - timedelta(hours=3))
+    client.post("/plan/hours", data=HOURS)
+    client.post("/plan/make", data=MAKE)
+    plan = re.search(r"/plan/([\w-]+)/accept", client.get("/plan").text)
+    assert plan is not None
+    client.post(f"/plan/{plan[1]}/accept")
+    weeks = [NOW.date(), NOW.date() + timedelta(7), NOW.date() + timedelta(14)]
+
+    def sheets(whose: str = "") -> str:
+        return words(" ".join(client.get(f"/plan/week?start={day}&painter={whose}").text for day in weeks))
+
+    sheet = sheets()
+    found = re.search(r"([\d.]+)\s*ml North\s*([\d.]+)\s*ml; South\s*([\d.]+)\s*ml", sheet)
+    assert found is not None, sheet
+    assert float(found[2]) == float(found[3]) and float(found[1]) == pytest.approx(
+        2 * float(found[2]), abs=0.5
+    )  # told to two figures
+    assert sheet.count("mix it in the") == 1
+    assert re.search(r"Press Wet one : \S+", sheet)
+    mine, nobody = sheets("Mornings"), sheets("Nobody")
+    assert "Mornings: week of" in mine and "Press Wet one" in mine
+    assert "to mix" not in nobody.lower() and "North" not in nobody
+
+
 def test_left_aside_and_unknown(bench: Bench, client: TestClient, db: Database) -> None:
     make(client)
     plan = the_plan(db)

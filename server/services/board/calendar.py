@@ -42,25 +42,34 @@ def _board(rows: StudioRows, moment: Moment) -> CalendarBoard:
 
 def planned_layers(found: Sequence[PanelStanding], rows: StudioRows, moment: Moment) -> list[tuple[CalendarLayer, ...]]:
     """The layers to come of each panel, each laid at its central start."""
-    estimates = _planned_estimates(found, moment)
+    estimates = _planned_estimates(found, rows, moment)
     return [_planned(standing, estimates, rows, moment) for standing in found]
 
 
-def _starts(standing: PanelStanding, moment: Moment) -> list[tuple[LayerToCome, datetime, DaySpan]]:
-    """The layers to come with the central instant and the days of their start."""
+def _starts(standing: PanelStanding, rows: StudioRows, moment: Moment) -> list[tuple[LayerToCome, datetime, DaySpan]]:
+    """The layers to come with the central instant and the days of their start: that of their sitting, where the plan in
+    use has one that can most likely be kept."""
     if standing.outlook is None:
         return []
     pairs = zip(standing.layers.to_come, standing.outlook.starts, strict=False)
-    return [(layer, instant(moment.day_start, start.p50_d), span_of(start, moment)) for layer, start in pairs]
+    found = []
+    for layer, start in pairs:
+        at, days, sitting = instant(moment.day_start, start.p50_d), span_of(start, moment), rows.sitting_of(layer.row)
+        if sitting is not None and at <= sitting.end_at and sitting.on >= moment.on:
+            at, days = sitting.start_at, DaySpan(sitting.on, sitting.on, sitting.on)
+        found.append((layer, at, days))
+    return found
 
 
 def _question(layer: LayerToCome, start: datetime, moment: Moment) -> Question | None:
     return layer.question(local_day(start, moment.zone), moment.zone)
 
 
-def _planned_estimates(found: Sequence[PanelStanding], moment: Moment) -> dict[Hashable, LayerEstimate]:
+def _planned_estimates(
+    found: Sequence[PanelStanding], rows: StudioRows, moment: Moment
+) -> dict[Hashable, LayerEstimate]:
     """The estimates of all layers to come, laid at their central start; the outlook asked for them already."""
-    starts = [(layer, start) for standing in found for layer, start, _ in _starts(standing, moment)]
+    starts = [(layer, start) for standing in found for layer, start, _ in _starts(standing, rows, moment)]
     questions = [_question(layer, start, moment) for layer, start in starts]
     asked = [question for question in questions if question is not None]
     answers = zip(asked, FORECASTS.ask(asked), strict=True)
@@ -71,7 +80,7 @@ def _planned(
     standing: PanelStanding, planned: Mapping[Hashable, LayerEstimate], rows: StudioRows, moment: Moment
 ) -> tuple[CalendarLayer, ...]:
     shown = []
-    for layer, start, days in _starts(standing, moment):
+    for layer, start, days in _starts(standing, rows, moment):
         question = _question(layer, start, moment)
         estimate = planned.get(question.key) if question else None
         stages = estimate.stages if estimate else {}
@@ -86,6 +95,7 @@ def _planned(
                 colour=_colour(layer, rows),
                 stages=stages,
                 days=stage_days(start, stages, moment.zone),
+                sitting=rows.sitting_of(layer.row),
             )
         )
     return tuple(shown)

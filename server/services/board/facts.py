@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from server.science.results import Composition, FilmState, Stage, StageRange
 from server.science.soundness.types import Material, Verdict
+from server.services.plan_reading import PlannedSitting
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +89,7 @@ class LayerFact:
     several. ``over`` is the verdict on this layer over what is below, at the time it went on or may go on.
     ``no_forecast`` says in plain words why there is none. ``earliest`` is when a planned layer may go on, and
     ``planned_from`` the day by which that is so at the studio's confidence. ``hazards`` are the kinds of caution that
-    its mixes and its thinner call for.
+    its mixes and its thinner call for. ``sitting``: where the plan in use has it, while that stands.
     """
 
     uid: str
@@ -118,6 +119,7 @@ class LayerFact:
     earliest: DaySpan | None
     planned_from: date | None
     hazards: tuple[str, ...]
+    sitting: PlannedSitting | None = None
 
     @property
     def is_painted(self) -> bool:
@@ -289,7 +291,8 @@ class SittingFact:
 class TodayBoard:
     """Today, or another chosen day. Groups hold panels by `Standing`, most urgent first; ``at_risk`` repeats those
     whose date is at risk. ``has_panels`` is False in an empty studio. ``sitting`` is one that was not ended yet. Boards
-    of the same ``number`` are the same.
+    of the same ``number`` are the same. ``planned``: the day's sittings by the plan in use, ``next_planned`` the first
+    after it.
     """
 
     number: int
@@ -298,6 +301,8 @@ class TodayBoard:
     at_risk: tuple[PanelFact, ...]
     has_panels: bool
     sitting: SittingFact | None = None
+    planned: tuple[PlannedSitting, ...] = ()
+    next_planned: PlannedSitting | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,7 +327,7 @@ class CalendarLayer:
     """One layer through time. ``start`` is when it was painted or, ``is_planned``, the central day it can go on.
 
     ``stages`` are days after ``start``; ``days`` the same as dates; both are empty without a forecast. ``colour`` is
-    that of its largest region.
+    that of its largest region. ``sitting``: where the plan in use has it, while that stands.
     """
 
     uid: str
@@ -334,6 +339,7 @@ class CalendarLayer:
     colour: str
     stages: Mapping[Stage, StageRange]
     days: Mapping[Stage, DaySpan]
+    sitting: PlannedSitting | None = None
 
 
 @dataclass(frozen=True, slots=True)

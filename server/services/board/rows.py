@@ -15,6 +15,7 @@ from server.services.access import Actor
 from server.services.kept import Kept
 from server.services.learning import BOOK, StudioLearning
 from server.services.learning_effects import Where
+from server.services.plan_reading import PlanInUse, PlannedSitting, in_use
 from server.services.recipes import Climate, MixBook, climate_of
 from server.services.rule_limits import Edits, edits_of
 from server.store.tables import (
@@ -67,7 +68,7 @@ class StudioRows:
     ``forecast_text`` likewise where asked for. ``tests`` run from the earliest on; mistaken ones are left out. Shelves
     of the same number ``shelf`` hold the same mixes. ``limits`` are the studio's own limits of the rules. ``steps`` and
     ``finish_tests`` of the finish go by panel, tests from the earliest on; ``covered_to`` is up to when the ends of
-    sittings cover what was painted.
+    sittings cover what was painted. ``plan`` is the plan in use.
     """
 
     studio: Row[Any]
@@ -83,6 +84,7 @@ class StudioRows:
     finish_tests: Mapping[int, list[Row[Any]]] = field(default_factory=dict)
     covered_to: datetime | None = None
     learning: StudioLearning = BOOK
+    plan: PlanInUse | None = None
 
     def content(self, panel: Row[Any]) -> Hashable:
         """Everything that what is told of a panel depends on, but for the moment."""
@@ -93,7 +95,13 @@ class StudioRows:
             tuple(tuple(self.regions.get(layer.id, ())) for layer in layers),
             tuple(tuple(self.tests.get(layer.id, ())) for layer in layers),
             *(tuple(self.steps.get(panel.id, ())), tuple(self.finish_tests.get(panel.id, ()))),
+            tuple(self.sitting_of(layer) for layer in layers),
         )
+
+    def sitting_of(self, layer: Row[Any]) -> PlannedSitting | None:
+        """When the plan in use has a layer painted; None for one that is on, and where its day was changed since."""
+        found = None if self.plan is None or layer.painted_at is not None else self.plan.sittings.get(layer.uid)
+        return found if found is not None and found.on == layer.planned_on else None
 
 
 def load(
@@ -133,6 +141,7 @@ def load(
         _by(session.execute(_of_panels(FinishTest, FINISH_TEST, studio_id, only)), "panel_id"),
         _covered_to(session, studio_id),
         learning_data.read(session, studio_id, by_place),
+        in_use(session, studio_id),
     )
 
 

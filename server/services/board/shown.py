@@ -86,7 +86,7 @@ def layer_on_fact(
     """A layer that is on."""
     row, film = layer.row, layer.film
     state, odds = film_state(layer, standing, moment)
-    regions = _regions(layer.regions, film.estimate, (row, standing.layers.panel), rows)
+    regions = regions_of(layer.regions, film.estimate, (row, standing.layers.panel), rows)
     if extras.in_full and film.estimate:
         regions = _with_days(regions, film.estimate, layer, moment)
     return LayerFact(
@@ -125,7 +125,7 @@ def layer_to_come_fact(
         material=layer.material,
         painted_at=None,
         age_d=None,
-        regions=_regions(layer.regions, estimate, (row, standing.layers.panel), rows),
+        regions=regions_of(layer.regions, estimate, (row, standing.layers.panel), rows),
         stages=extras.days,
         promised=NO_DAYS,
         state=FilmState.NONE,
@@ -137,6 +137,7 @@ def layer_to_come_fact(
         earliest=None if start is None else span_of(start, moment),
         planned_from=None if start is None else local_day(instant(moment.day_start, start.planned_d), moment.zone),
         hazards=hazards_of(layer.recipe),
+        sitting=rows.sitting_of(row),
     )
 
 
@@ -161,9 +162,10 @@ def _common(row: Row[Any], number: int) -> dict[str, Any]:
     return {name: getattr(row, name) for name in names.split()} | {"number": number, "wet_in_wet": bool(row.wet_in_wet)}
 
 
-def _regions(
+def regions_of(
     regions: Sequence[Row[Any]], estimate: LayerEstimate | None, where: tuple[Row[Any], Row[Any]], rows: StudioRows
 ) -> tuple[RegionFact, ...]:
+    """The mixes of a layer with what to mix of each; ``where``: the layer and its panel."""
     layer, panel = where
     area_cm2 = panel.width_mm * panel.height_mm / 100
     texture = TEXTURE_FACTORS[layer.texture]

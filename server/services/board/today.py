@@ -18,6 +18,7 @@ from server.services.board.sitting import open_sitting
 from server.services.board.snapshot import snapshot
 from server.services.board.standing import standings
 from server.services.kept import Kept
+from server.services.plan_reading import PlannedSitting
 
 FAR = date.max
 # The hour at which another day than today is looked at: before the first sitting.
@@ -74,7 +75,24 @@ def _board(rows: StudioRows, moment: Moment) -> TodayBoard:
     at_risk = [fact for facts in ordered.values() for fact in facts if fact.due and fact.due.at_risk]
     at_risk.sort(key=_due_first)
     sitting = open_sitting(rows, moment)
-    return TodayBoard(next(_numbers), moment, ordered, tuple(at_risk), bool(rows.panels), sitting)
+    planned = standing_sittings(rows)
+    return TodayBoard(
+        number=next(_numbers),
+        moment=moment,
+        groups=ordered,
+        at_risk=tuple(at_risk),
+        has_panels=bool(rows.panels),
+        sitting=sitting,
+        planned=tuple(one for one in planned if one.on == moment.on),
+        next_planned=next((one for one in planned if one.on > moment.on), None),
+    )
+
+
+def standing_sittings(rows: StudioRows) -> list[PlannedSitting]:
+    """The sittings of the plan in use that still stand, by their times."""
+    to_come = (layer for panel in rows.panels for layer in rows.layers.get(panel.id, ()))
+    found = [sitting for layer in to_come if (sitting := rows.sitting_of(layer)) is not None]
+    return sorted(found, key=lambda one: (one.start_at, one.title))
 
 
 def one_panel(session: Session, actor: Actor, uid: str, moment: Moment) -> PanelFact | None:

@@ -1,8 +1,6 @@
 """The plan: when painters work, one button that plans all open panels, and the plan to look at, take or leave."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
 from typing import Any
 
 from fastapi import APIRouter
@@ -16,10 +14,11 @@ from server.services.errors import Refused
 from server.services.planning import WorkTimeCreate
 from server.services.planning_plans import PlanMake
 from server.services.planning_search import TURNS
-from server.store.tables import StudioPlan, WorkTime
+from server.store.tables import WorkTime
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, FormPage, Typed, change, change_by_button, change_by_form, refused
+from server.web.plan_shown import shown, told
 
 router = APIRouter(prefix="/plan")
 SOFT = (FilmState.WET, FilmState.TACKY)
@@ -38,53 +37,6 @@ DAYS = (
 
 
 @dataclass(frozen=True, slots=True)
-class SittingShown:
-    """A sitting of a plan. ``before``: the day it had in the plan in use, where that is another one."""
-
-    uid: str
-    start: datetime
-    end: datetime
-    painter: str
-    title: str
-    panel_uid: str
-    kind: str
-    palette: str | None
-    mixing_min: int
-    why: str
-    slip_to: datetime
-    pinned: bool
-    before: date | None
-
-
-@dataclass(frozen=True, slots=True)
-class DayShown:
-    on: date
-    sittings: tuple[SittingShown, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class PanelShown:
-    """``options``: what would help a late panel, each tried: (text, day, days saved)."""
-
-    title: str
-    uid: str
-    finish_on: date | None
-    late_d: int
-    options: tuple[tuple[str, date, int], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class PlanShown:
-    uid: str
-    made_on: date
-    days: tuple[DayShown, ...]
-    panels: tuple[PanelShown, ...]
-    moved: tuple[SittingShown, ...]
-    left_out: tuple[Mapping[str, str], ...]
-    unplaced: tuple[Mapping[str, str], ...]
-
-
-@dataclass(frozen=True, slots=True)
 class HoursShown:
     uid: str
     painter: str
@@ -100,15 +52,15 @@ def plan(page: Page) -> Response:
 @router.post("/hours")
 def add_hours(page: Page, posted: Posted) -> Response:
     command, form = parse(posted, WorkTimeCreate, zone=page.zone)
-    shown = FormPage("plan/page.html", lambda: _context(page, making=FormState()))
+    again = FormPage("plan/page.html", lambda: _context(page, making=FormState()))
     if command is None:
-        return shown.show(page, form, 422)
+        return again.show(page, form, 422)
 
     def act(session: Session) -> Done:
         row = planning.create(session, page.actor, command)
         return Done(f"Added hours of {row.painter}", "/plan#hours")
 
-    return change_by_form(page, Typed(posted, form), shown, act)
+    return change_by_form(page, Typed(posted, form), again, act)
 
 
 @router.post("/hours/{uid}/archive")
@@ -168,23 +120,6 @@ def pin(page: Page, posted: Posted, uid: str, layer_uid: str) -> Response:
     return change_by_button(page, posted, act, "/plan")
 
 
-@router.get("/week")
-def week(page: Page, start: str = "") -> Response:
-    """A week of the plan in use, to print or to carry."""
-    try:
-        first = date.fromisoformat(start)
-    except ValueError:
-        first = page.today
-    if not 1900 < first.year < 2200:
-        first = page.today
-    first -= timedelta(days=first.weekday())
-    with page.db.read() as session:
-        shown = _shown(planning_plans.in_use(session, page.actor), None, page)
-    days = [day for day in shown.days if first <= day.on < first + timedelta(days=7)] if shown else []
-    around = {"before": first - timedelta(days=7), "after": first + timedelta(days=7)}
-    return page.render("plan/week.html", {"days": days, "first": first, "last": first + timedelta(days=6), **around})
-
-
 def _show(page: PageRequest, hours: FormState, making: FormState, status: int = 200) -> Response:
     return page.render("plan/page.html", {**_context(page, making), "form": hours}, status)
 
@@ -194,7 +129,7 @@ def _context(page: PageRequest, making: FormState) -> dict[str, Any]:
         wall = board.today(session, page.actor, page.now, page.zone)
         rows = planning.all_open(session, page.actor)
         in_use, waiting = planning_plans.in_use(session, page.actor), planning_plans.waiting(session, page.actor)
-        settings = _told(waiting or in_use).get("settings", {})
+        settings = told(waiting or in_use).get("settings", {})
         return {
             "hours": [_hours(row) for row in rows],
             "days": DAYS,
@@ -202,8 +137,8 @@ def _context(page: PageRequest, making: FormState) -> dict[str, Any]:
             "making": making,
             "rack": _rack(wall, settings.get("rack_places")),
             "settings": settings,
-            "standing": _shown(in_use, None, page),
-            "proposal": _shown(waiting, in_use, page),
+            "standing": shown(in_use, None, page.today),
+            "proposal": shown(waiting, in_use, page.today),
         }
 
 
@@ -227,57 +162,3 @@ def _hours(row: WorkTime) -> HoursShown:
 
 def _clock(minutes: int) -> str:
     return f"{minutes // 60:02}:{minutes % 60:02}"
-
-
-def _told(row: StudioPlan | None) -> dict[str, Any]:
-    return (row.content_json or {}) if row is not None else {}
-
-
-def _shown(row: StudioPlan | None, other: StudioPlan | None, page: PageRequest) -> PlanShown | None:
-    if row is None or not row.content_json:
-        return None
-    told = row.content_json
-    stood = {s["id"]: _at(s["start_at"], page).date() for s in _told(other).get("sittings", ())}
-    sittings = [_sitting(s, stood, page) for s in told.get("sittings", ())]
-    days = sorted({s.start.date() for s in sittings})
-    return PlanShown(
-        uid=row.uid,
-        made_on=date.fromisoformat(told["made_on"]) if "made_on" in told else row.created_at.date(),
-        days=tuple(DayShown(on, tuple(s for s in sittings if s.start.date() == on)) for on in days),
-        panels=tuple(_panel(p) for p in told.get("panels", ())),
-        moved=tuple(s for s in sittings if s.before is not None),
-        left_out=tuple(told.get("left_out", ())),
-        unplaced=tuple(told.get("unplaced", ())),
-    )
-
-
-def _at(text: str, page: PageRequest) -> datetime:
-    return datetime.fromisoformat(text).astimezone(page.zone)
-
-
-def _sitting(told: Mapping[str, Any], stood: Mapping[str, date], page: PageRequest) -> SittingShown:
-    start = _at(told["start_at"], page)
-    before = stood.get(told["id"])
-    return SittingShown(
-        uid=told["id"],
-        start=start,
-        end=_at(told["end_at"], page),
-        painter=told["painter"],
-        title=told["title"],
-        panel_uid=told["panel"],
-        kind=told["kind"],
-        palette=told["palette"],
-        mixing_min=told["set_up_min"],
-        why=told["why"],
-        slip_to=_at(told["may_slip_to"], page),
-        pinned=bool(told.get("pinned")),
-        before=before if before != start.date() else None,
-    )
-
-
-def _panel(told: Mapping[str, Any]) -> PanelShown:
-    finish = told["finish_on"]
-    options = tuple((o["text"], date.fromisoformat(o["finish_on"]), o["saves_d"]) for o in told["options"])
-    return PanelShown(
-        told["title"], told["id"], date.fromisoformat(finish) if finish else None, told["late_d"], options
-    )

@@ -16,7 +16,8 @@ from server.services import board
 from server.services.board.facts import Moment, PanelFact, SittingFact, Standing, TodayBoard
 from server.services.errors import NotFound
 from server.services.kept import Kept
-from server.web import standing_words
+from server.services.plan_reading import PlannedSitting
+from server.web import plan_words, standing_words
 from server.web.deps import Page, PageRequest
 from server.web.forms import new_key
 from server.web.today_cards import card_of
@@ -67,6 +68,19 @@ class RiskLine:
 
 
 @dataclass(frozen=True, slots=True)
+class SittingLine:
+    """A sitting of the day by the plan in use."""
+
+    panel_uid: str
+    title: str
+    kind: str
+    hours: str
+    painter: str
+    palette: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Wall:
     """The names of ``today/_wall.html``."""
 
@@ -85,6 +99,8 @@ class TodayPage:
     has_panels: bool
     sitting: SittingFact | None
     wall: Markup
+    planned: tuple[SittingLine, ...]
+    next_planned: str
 
 
 @router.get("/")
@@ -104,8 +120,30 @@ def today(page: Page, on: str = "", card: str = "") -> Response:
         has_panels=found.has_panels,
         sitting=found.sitting,
         wall=Markup(wall),  # noqa: S704 - drawn by our own template, which escapes every name
+        planned=tuple(_sitting_line(sitting, page.today) for sitting in found.planned),
+        next_planned=_next_planned(found, page.today),
     )
     return page.render("today/today.html", context)
+
+
+def _sitting_line(sitting: PlannedSitting, today: date) -> SittingLine:
+    return SittingLine(
+        sitting.panel_uid,
+        sitting.title,
+        sitting.kind,
+        plan_words.hours_words(sitting),
+        sitting.painter,
+        plan_words.palette_words(sitting),
+        plan_words.why_words(sitting, today),
+    )
+
+
+def _next_planned(found: TodayBoard, today: date) -> str:
+    """``glaze of “Harbour”, Thursday at 09:30, with Ada``."""
+    sitting = found.next_planned
+    if sitting is None:
+        return ""
+    return f"{sitting.kind} of “{sitting.title}”, {plan_words.when_words(sitting, today)}"
 
 
 def _chosen(on: str, today: date) -> date | None:

@@ -1,0 +1,92 @@
+"""The plan in use as its readers take it: which sitting stands when, and why. One reading for every screen and feed."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from server.store.tables import StudioPlan
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedSitting:
+    """A sitting of the plan in use; ``uid`` is its layer's. Instants are in the studio's zone as it was then.
+
+    The ``mixing_min`` minutes before ``start_at`` go into mixing the palette; 0: it is mixed already that day, or there
+    is none. ``why`` it is not sooner; ``slip_to`` is the latest start that harms nothing while all else stays.
+    """
+
+    uid: str
+    panel_uid: str
+    title: str
+    kind: str
+    painter: str
+    start_at: datetime
+    end_at: datetime
+    palette: str | None
+    mixing_min: int
+    why: str
+    slip_to: datetime
+    pinned: bool
+
+    @property
+    def on(self) -> date:
+        return self.start_at.date()
+
+
+@dataclass(frozen=True, slots=True)
+class PlanInUse:
+    """The plan that was taken last: ``made_on`` its day, ``sittings`` by layer in the order of their times."""
+
+    uid: str
+    version: int
+    made_on: date
+    sittings: Mapping[str, PlannedSitting]
+    settings: Mapping[str, Any]
+
+
+def in_use(session: Session, studio_id: int) -> PlanInUse | None:
+    """The plan in use of a studio, in one query; None where none was taken."""
+    query = (
+        select(*(getattr(StudioPlan, name) for name in ("uid", "version", "content_json", "created_at")))
+        .where(
+            col(StudioPlan.studio_id) == studio_id,
+            col(StudioPlan.archived_at).is_(None),
+            col(StudioPlan.accepted_at).is_not(None),
+        )
+        .order_by(col(StudioPlan.id).desc())
+        .limit(1)
+    )
+    row = session.execute(query).first()
+    if row is None or not row.content_json:
+        return None
+    content = row.content_json
+    made_on = date.fromisoformat(content["made_on"]) if "made_on" in content else row.created_at.date()
+    sittings = {sitting.uid: sitting for sitting in sittings_of(content)}
+    return PlanInUse(row.uid, row.version, made_on, sittings, content.get("settings", {}))
+
+
+def sittings_of(content: Mapping[str, Any]) -> list[PlannedSitting]:
+    """The sittings of a plan as it is stored, by their times."""
+    told: Sequence[Mapping[str, Any]] = content.get("sittings", ())
+    return sorted((_sitting(one) for one in told), key=lambda one: (one.start_at, one.title))
+
+
+def _sitting(told: Mapping[str, Any]) -> PlannedSitting:
+    return PlannedSitting(
+        uid=told["id"],
+        panel_uid=told["panel"],
+        title=told["title"],
+        kind=told["kind"],
+        painter=told["painter"],
+        start_at=datetime.fromisoformat(told["start_at"]),
+        end_at=datetime.fromisoformat(told["end_at"]),
+        palette=told["palette"],
+        mixing_min=told["set_up_min"],
+        why=told["why"],
+        slip_to=datetime.fromisoformat(told["may_slip_to"]),
+        pinned=bool(told.get("pinned")),
+    )

@@ -1,0 +1,36 @@
+"""A week of the plan in use for each painter: sittings, what to mix, what to press. To carry or to print."""
+
+from datetime import date, timedelta
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from server.services.board.worksheet import Asked, worksheet
+from server.web.deps import Page
+
+router = APIRouter(prefix="/plan")
+FIRST_YEAR, LAST_YEAR = 1970, 2200
+
+
+@router.get("/week")
+def week(page: Page, start: str = "", painter: str = "") -> Response:
+    """The week of any day; all painters, or one."""
+    try:
+        first = date.fromisoformat(start)
+    except ValueError:
+        first = page.today
+    if not FIRST_YEAR <= first.year <= LAST_YEAR:
+        first = page.today
+    first -= timedelta(days=first.weekday())
+    with page.db.read() as session:
+        sheet = worksheet(session, page.actor, Asked(first, painter), page.now, page.zone)
+    is_known = painter in sheet.painters
+    names = {
+        "sheet": sheet,
+        "painter": painter if is_known else "",
+        "is_of_nobody": bool(painter) and not is_known,
+        "last": first + timedelta(days=6),
+        "before": first - timedelta(days=7),
+        "after": first + timedelta(days=7),
+    }
+    return page.render("plan/week.html", names)

@@ -1,0 +1,90 @@
+"""A plan as its page shows it: the stored content as days, panels and changes against the plan in use."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from server.services.plan_reading import PlannedSitting, sittings_of
+from server.store.tables import StudioPlan
+from server.web import plan_words
+
+
+@dataclass(frozen=True, slots=True)
+class SittingShown:
+    """A sitting of a plan. ``before``: the day it had in the plan in use, where that is another one."""
+
+    plan: PlannedSitting
+    hours: str
+    palette: str
+    why: str
+    before: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class DayShown:
+    on: date
+    sittings: tuple[SittingShown, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PanelShown:
+    """``options``: what would help a late panel, each tried: (text, day, days saved)."""
+
+    title: str
+    uid: str
+    finish_on: date | None
+    late_d: int
+    options: tuple[tuple[str, date, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlanShown:
+    uid: str
+    made_on: date
+    days: tuple[DayShown, ...]
+    panels: tuple[PanelShown, ...]
+    moved: tuple[SittingShown, ...]
+    left_out: tuple[Mapping[str, str], ...]
+    unplaced: tuple[Mapping[str, str], ...]
+
+
+def told(row: StudioPlan | None) -> dict[str, Any]:
+    """What is stored of a plan."""
+    return (row.content_json or {}) if row is not None else {}
+
+
+def shown(row: StudioPlan | None, other: StudioPlan | None, today: date) -> PlanShown | None:
+    """A plan beside the one in use (``other``), with what it changes."""
+    if row is None or not row.content_json:
+        return None
+    content = row.content_json
+    stood = {sitting.uid: sitting.on for sitting in sittings_of(told(other))}
+    sittings = [_sitting(sitting, stood, today) for sitting in sittings_of(content)]
+    days = sorted({s.plan.on for s in sittings})
+    return PlanShown(
+        uid=row.uid,
+        made_on=date.fromisoformat(content["made_on"]) if "made_on" in content else row.created_at.date(),
+        days=tuple(DayShown(on, tuple(s for s in sittings if s.plan.on == on)) for on in days),
+        panels=tuple(_panel(p) for p in content.get("panels", ())),
+        moved=tuple(s for s in sittings if s.before is not None),
+        left_out=tuple(content.get("left_out", ())),
+        unplaced=tuple(content.get("unplaced", ())),
+    )
+
+
+def _sitting(sitting: PlannedSitting, stood: Mapping[str, date], today: date) -> SittingShown:
+    before = stood.get(sitting.uid)
+    return SittingShown(
+        plan=sitting,
+        hours=plan_words.hours_words(sitting),
+        palette=plan_words.palette_words(sitting),
+        why=plan_words.why_words(sitting, today),
+        before=before if before != sitting.on else None,
+    )
+
+
+def _panel(one: Mapping[str, Any]) -> PanelShown:
+    finish = one["finish_on"]
+    options = tuple((o["text"], date.fromisoformat(o["finish_on"]), o["saves_d"]) for o in one["options"])
+    return PanelShown(one["title"], one["id"], date.fromisoformat(finish) if finish else None, one["late_d"], options)

@@ -41,6 +41,33 @@ def _serve(options: argparse.Namespace) -> int:
     return run_studio(options.host, options.port, log_requests=options.log_requests)
 
 
+def _demo_option(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--demo", action="store_true", help="of the demo, in place of your own studio")
+
+
+def _kept_file_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("file", metavar="FILE", help="the file to write or to read")
+    _demo_option(parser)
+
+
+def _backup(options: argparse.Namespace) -> int:
+    from server.web.upkeep import back_up
+
+    return back_up(options.file, demo=options.demo)
+
+
+def _restore(options: argparse.Namespace) -> int:
+    from server.web.upkeep import restore
+
+    return restore(options.file, demo=options.demo)
+
+
+def _check(options: argparse.Namespace) -> int:
+    from server.web.upkeep import check
+
+    return check(demo=options.demo)
+
+
 def _file_option(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", metavar="FILE.json", help="the request, or an array of them; - for standard input")
 
@@ -67,6 +94,9 @@ COMMANDS = (
     Command("estimate", "when a layer dries: JSON in, JSON out", _file_option, _call),
     Command("soundness", "whether a layer may go over a stack: JSON in, JSON out", _file_option, _call),
     Command("plan", "which sitting when, so that panels make their dates: JSON in, JSON out", _file_option, _plan),
+    Command("backup", "a copy of the studio's database, made while it is in use", _kept_file_options, _backup),
+    Command("restore", "a backup or an archive into an empty install", _kept_file_options, _restore),
+    Command("check", "whether the database is whole and as its history tells", _demo_option, _check),
     Command("learn", "what touch tests say of later layers: JSON in, JSON out", _file_option, _call),
 )
 # What the launcher runs itself.

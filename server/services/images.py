@@ -83,7 +83,7 @@ def owner_of(name: str, image: Image) -> tuple[str, int] | None:
 
 def image_of(row: Table) -> Image:
     """The row as it is in memory now."""
-    return {column.key: _to_json(getattr(row, column.key)) for column in sql_table(type(row)).columns}
+    return {column.key: to_json(getattr(row, column.key)) for column in sql_table(type(row)).columns}
 
 
 def image_before(row: Table) -> Image | None:
@@ -93,13 +93,13 @@ def image_before(row: Table) -> Image | None:
         if value is NO_VALUE or value is NEVER_SET:
             return None
         if name in image:
-            image[name] = _to_json(value)
+            image[name] = to_json(value)
     return image
 
 
 def from_mapping(kind: type[Table], mapping: Any) -> Image:
     """The image of a selected row."""
-    return {column.key: _to_json(mapping[column.key]) for column in sql_table(kind).columns}
+    return {column.key: to_json(mapping[column.key]) for column in sql_table(kind).columns}
 
 
 def same(one: Image, other: Image) -> bool:
@@ -126,7 +126,7 @@ def is_record(kind: type[Table]) -> bool:
     return issubclass(kind, Record)
 
 
-def _to_json(value: Any) -> Any:
+def to_json(value: Any) -> Any:
     if isinstance(value, datetime):
         if value.tzinfo is None:
             raise ValueError("naive datetime")

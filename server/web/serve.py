@@ -14,6 +14,7 @@ from starlette.types import ASGIApp
 
 from server.services import planning_search, studios
 from server.services.errors import NotFound
+from server.store.copies import CopyFailed
 from server.store.db import Database
 from server.store.migrate import NewerDatabase, migrate
 from server.web.app import create_app
@@ -59,10 +60,11 @@ def is_empty(db: Database) -> bool:
 
 
 def bring_up_to_date(settings: Settings) -> bool:
-    """Migrate the database; False, with a word to the person at the keyboard, when this program is too old for it."""
+    """Migrate the database; False, with a word to the person at the keyboard, when this program is too old for it, or
+    when an SQLite file cannot be copied aside first."""
     try:
-        migrate(settings.database_url)
-    except NewerDatabase as refusal:
+        migrate(settings.database_url, told=_say)
+    except (NewerDatabase, CopyFailed) as refusal:
         sys.stderr.write(f"{refusal}\n")
         return False
     except ModuleNotFoundError as missing:
@@ -71,6 +73,10 @@ def bring_up_to_date(settings: Settings) -> bool:
         sys.stderr.write("PostgreSQL needs its driver: .venv/bin/python -m pip install 'psycopg[binary]'\n")
         return False
     return True
+
+
+def _say(line: str) -> None:
+    sys.stderr.write(f"{line}\n")
 
 
 def run(settings: Settings, db: Database, *, log_requests: bool) -> int:

@@ -1,0 +1,56 @@
+"""The commands that look after a database, told in plain lines."""
+
+import sys
+from datetime import datetime, timezone
+from pathlib import Path
+
+from server.services import upkeep
+from server.services.errors import Refused
+from server.store.copies import CopyFailed
+from server.web.serve import DEMO_FILE
+from server.web.settings import default_url
+
+
+def which(demo: bool) -> str:
+    """The database that is meant: the demo's, or the painter's own."""
+    return default_url(DEMO_FILE) if demo else default_url()
+
+
+def back_up(file: str, *, demo: bool) -> int:
+    """Returns the exit status, as all of these."""
+    path = Path(file)
+    try:
+        upkeep.back_up(which(demo), path, datetime.now(timezone.utc))
+    except CopyFailed as fault:
+        return _refused(fault)
+    return _done(f"Backed up to {path} ({path.stat().st_size:,} bytes). Whoever has it can read everything in it.")
+
+
+def restore(file: str, *, demo: bool) -> int:
+    try:
+        rows = upkeep.restore(which(demo), Path(file))
+    except (Refused, CopyFailed, OSError) as fault:
+        return _refused(fault)
+    return _done(f"Restored {rows:,} rows from {file}.")
+
+
+def check(*, demo: bool) -> int:
+    try:
+        found = upkeep.check(which(demo))
+    except Refused as fault:
+        return _refused(fault)
+    for fault_words in found.faults:
+        sys.stdout.write(f"{fault_words}\n")
+    if found.faults:
+        return 1
+    return _done(f"All is well: revision {found.revision}, every row whole and as the history tells.")
+
+
+def _done(words: str) -> int:
+    sys.stdout.write(f"{words}\n")
+    return 0
+
+
+def _refused(fault: Exception) -> int:
+    sys.stderr.write(f"{fault}\n")
+    return 1

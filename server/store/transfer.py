@@ -9,11 +9,11 @@ from sqlalchemy import Table as SqlTable
 from server.store.tables import Table
 
 CHUNK = 500  # rows in memory at a time
-MADE_AT_FIRST_START = {"studio": 1, "place": 1}  # rows
+MADE_AT_FIRST_START = {"studio": 1, "place": 1, "console_code": 10}  # rows at most
 
 
 def is_untouched(connection: Connection) -> bool:
-    """Whether nobody has entered anything: no rows but the studio and the place of a first start, no history."""
+    """Whether nobody has entered anything: no rows but those of a first start, no history."""
     return all(
         connection.execute(select(func.count()).select_from(table)).scalar_one()
         <= MADE_AT_FIRST_START.get(table.name, 0)

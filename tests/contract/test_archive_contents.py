@@ -2,12 +2,16 @@
 
 import re
 
-from server.services.archive.contents import BLANKED, LEAVES, STAYS, leaving
+import pytest
+from argon2 import PasswordHasher
+from argon2.exceptions import VerifyMismatchError
+
+from server.services.archive.contents import BLANKED, HASH_OF_NOTHING, LEAVES, STAYS, leaving
 from server.store.tables import Table
 
 # Columns whose names sound like a key to something, and that are none.
 NO_SECRETS = {("change_set", "command_key")}  # makes one sending of a form one change; worth nothing afterwards
-SOUNDS_SECRET = re.compile(r"hash|token|secret|password|passphrase|otp|(^|_)key($|_)|(^|_)code($|_)|salt")
+SOUNDS_SECRET = re.compile(r"hash|token|secret|seed|password_hash|passphrase|totp|(^|_)key($|_)|(^|_)code($|_)|salt")
 
 
 def test_every_table_is_decided():
@@ -47,3 +51,9 @@ def test_parents_leave_before_their_children():
             for column in table.columns:
                 for key in column.foreign_keys:
                     assert column.nullable or key.column.table.name in seen
+
+
+def test_whoever_is_restored_has_a_password_that_nobody_can_type():
+    for guess in ("", "A", "\0" * 32):
+        with pytest.raises(VerifyMismatchError):  # well formed, so that signing in answers as for any wrong password
+            PasswordHasher().verify(HASH_OF_NOTHING, guess)

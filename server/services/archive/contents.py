@@ -20,12 +20,20 @@ LEAVES = frozenset(
         *("panel", "layer", "layer_mix", "touch_test", "finish_step", "finish_test", "sitting_end", "sitting_mix"),
         *("stack_plan", "stack_layer", "work_time", "studio_plan"),
         *("change_set", "change"),
+        *("person", "membership", "people_event"),
     }
 )
 # Never leaves: sessions, tokens, codes, whatever opens a door or is worthless elsewhere.
-STAYS: frozenset[str] = frozenset()
+STAYS = frozenset({"sign_in", "invitation", "recovery_code", "console_code", "sign_in_try"})
+# Argon2id in the right form, of nothing that anybody could type: whoever is restored makes a new password.
+HASH_OF_NOTHING = "$argon2id$v=19$m=19456,t=2,p=1$AAAAAAAAAAAAAAAAAAAAAA$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"
 # Columns of tables that leave, whose values do not: (table, column) -> what stands in their place.
-BLANKED: Mapping[tuple[str, str], Any] = {}
+BLANKED: Mapping[tuple[str, str], Any] = {
+    ("person", "password_hash"): HASH_OF_NOTHING,
+    ("person", "code_seed"): None,
+    ("person", "codes_since"): None,
+    ("person", "code_step"): 0,
+}
 
 
 def leaving(studio_id: int | None) -> Iterator[tuple[SqlTable, ColumnElement[bool] | None]]:

@@ -2,7 +2,7 @@
 
 import sys
 
-from bench import commands, estimates, learning, pages, spread
+from bench import commands, estimates, learning, pages, readings, spread
 
 PARTS = {
     "estimates": estimates.run,
@@ -10,6 +10,7 @@ PARTS = {
     "pages": pages.run,
     "learning": learning.run,
     "spread": spread.run,
+    "readings": readings.run,
 }
 
 

@@ -26,6 +26,7 @@ from server.store.tables import (
     Panel,
     Place,
     PlaceMonth,
+    ReadingBatch,
     Record,
     RuleLimit,
     SittingEnd,
@@ -54,7 +55,7 @@ FOLLOWED: dict[str, type[Table]] = {
     for kind in (
         *(Studio, RuleLimit, Place, PlaceMonth, Paint, PaintPigment, Medium, MediumPart, Thinner, Mix, MixPart),
         *(Panel, Layer, LayerMix, TouchTest, FinishStep, FinishTest, SittingEnd, SittingMix, LearningChoice),
-        *(StackPlan, StackLayer, WorkTime, StudioPlan),
+        *(StackPlan, StackLayer, WorkTime, StudioPlan, ReadingBatch),
     )
 }
 # Rows that are part of a record, and the column that names it.

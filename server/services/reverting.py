@@ -50,6 +50,7 @@ WORDS = {
     "work_time": "the hours",
     "studio_plan": "the plan",
     "learning_choice": "the choice of what to learn",
+    "reading_batch": "the batch of readings",
 }
 
 Key = tuple[str, int]

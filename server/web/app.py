@@ -9,6 +9,7 @@ from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
 
 from server.services import studios
+from server.services.readings.files import MOST_BYTES
 from server.store.db import Database
 from server.store.migrate import migrate
 from server.web import api, errors, pages
@@ -29,6 +30,9 @@ DESCRIPTION = """How oil paint mixes are composed, how their layers dry and whet
 
 Parts are by volume. Times are days after painting unless a name ends in `_at`. Fields are added, never renamed."""
 
+# A file of readings with its form; five years of them by the ten minutes are some ten megabytes.
+LARGER = {r"/room/[^/]+/import": MOST_BYTES + 100_000}
+
 
 def layers(settings: Settings) -> list[Middleware]:
     """What is around every request, outermost first."""
@@ -38,7 +42,7 @@ def layers(settings: Settings) -> list[Middleware]:
         Middleware(SecurityHeaders),
         Middleware(CrashPage),
         Middleware(HostCheck, allowed=settings.host_names),
-        Middleware(BodyLimit, max_bytes=settings.max_body_bytes),
+        Middleware(BodyLimit, max_bytes=settings.max_body_bytes, larger=LARGER),
         Middleware(CrossSiteCheck),
         Middleware(HeadAsGet),
         Middleware(GZipMiddleware, minimum_size=800, compresslevel=5),

@@ -14,7 +14,7 @@ open ``page.unit``, one transaction and one entry of the history, and answer wit
 Tests override the clock with ``app.dependency_overrides[get_now]`` or ``app.state.clock``.
 """
 
-from collections.abc import Mapping
+from collections.abc import AsyncIterator, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import date, datetime, timezone
@@ -162,12 +162,20 @@ async def page_request(
 
 
 async def posted_form(request: Request) -> FormData:
-    """The posted fields. Files are refused; no form here has any."""
+    """The posted fields. Files are refused: a form that asks for one takes ``PostedFile``."""
     form = await request.form(max_files=0, max_fields=MAX_FIELDS)
     # Told from what came in, before a page makes anything else of it.
     setattr(request.state, SENDING, key_of_sending(f"{request.url.path}?{request.url.query}", form))
     return form
 
 
+async def posted_file(request: Request) -> AsyncIterator[FormData]:
+    """The posted fields of a form that asks for one file, which is closed in the end."""
+    async with request.form(max_files=1, max_fields=MAX_FIELDS) as form:
+        yield form
+
+
 Page = Annotated[PageRequest, Depends(page_request)]
 Posted = Annotated[FormData, Depends(posted_form)]
+Db = Annotated[Database, Depends(get_db)]
+PostedFile = Annotated[FormData, Depends(posted_file)]

@@ -141,7 +141,7 @@ def days_range_words(low_d: float, high_d: float) -> str:
 
 def count_words(count: int, one: str, many: str | None = None) -> str:
     """``1 panel``, ``3 panels``, ``no panels``."""
-    return f"{count or 'no'} {one if count == 1 else many or one + 's'}"
+    return f"{f'{count:,}' if count else 'no'} {one if count == 1 else many or one + 's'}"
 
 
 def figure(value: float, digits: int = 2) -> str:

@@ -356,6 +356,24 @@ _WITH_PEOPLE: Rows = _WITH_PLANNING | {
     ],
 }
 
+_FIGURES: dict[str, Any] = {"temperature_c": 18.5, "relative_humidity_pct": 61.0, "light_lx": None}
+_WITH_READINGS: Rows = _WITH_PEOPLE | {
+    "reading_batch": [_record(1, "batch-1", studio_id=1, place_id=1, source="sensor", name="By the easel")],
+    "reading_extent": [
+        {"id": 1, "batch_id": 1, "readings": 1, "first_at": _THEN, "last_at": _THEN, "known_to": 490_000, "revision": 1}
+    ],
+    "reading": [{"id": 1, "batch_id": 1, "at": _THEN, **_FIGURES}],
+    "reading_hour": [{"id": 1, "batch_id": 1, "hour": 490_000, "readings": 1, "revision": 1, **_FIGURES}],
+    "reading_upload": [
+        {"id": 1, "uid": "upload-1", "studio_id": 1, "place_id": 1, "name": "logger.csv", "packed": "H4sI"}
+        | {"created_at": _THEN}
+    ],
+    "sensor_token": [
+        {"id": 1, "uid": "token-1", "studio_id": 1, "place_id": 1, "batch_id": 1, "token_hash": "0" * 64}
+        | {"created_at": _THEN, "revoked_at": None}
+    ],
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -364,6 +382,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0005": _WITH_STACKS,
     "0006": _WITH_PLANNING,
     "0007": _WITH_PEOPLE,
+    "0008": _WITH_READINGS,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

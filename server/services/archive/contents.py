@@ -19,12 +19,15 @@ LEAVES = frozenset(
         *("paint", "paint_pigment", "medium", "medium_part", "thinner", "mix", "mix_part"),
         *("panel", "layer", "layer_mix", "touch_test", "finish_step", "finish_test", "sitting_end", "sitting_mix"),
         *("stack_plan", "stack_layer", "work_time", "studio_plan"),
+        *("reading_batch", "reading_extent", "reading", "reading_hour"),
         *("change_set", "change"),
         *("person", "membership", "people_event"),
     }
 )
 # Never leaves: sessions, tokens, codes, whatever opens a door or is worthless elsewhere.
-STAYS = frozenset({"sign_in", "invitation", "recovery_code", "console_code", "sign_in_try"})
+STAYS = frozenset(
+    {"sign_in", "invitation", "recovery_code", "console_code", "sign_in_try", "sensor_token", "reading_upload"}
+)
 # Argon2id in the right form, of nothing that anybody could type: whoever is restored makes a new password.
 HASH_OF_NOTHING = "$argon2id$v=19$m=19456,t=2,p=1$AAAAAAAAAAAAAAAAAAAAAA$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"
 # Columns of tables that leave, whose values do not: (table, column) -> what stands in their place.

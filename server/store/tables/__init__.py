@@ -58,6 +58,15 @@ from server.store.tables.people import (
     SignInTry,
 )
 from server.store.tables.planning import StudioPlan, WorkTime
+from server.store.tables.readings import (
+    Reading,
+    ReadingBatch,
+    ReadingExtent,
+    ReadingHour,
+    ReadingSource,
+    ReadingUpload,
+    SensorToken,
+)
 from server.store.tables.shelf import Medium, MediumPart, Mix, MixPart, Paint, PaintPigment, Thinner
 from server.store.tables.stacks import StackLayer, StackPlan
 from server.store.tables.studio import Place, PlaceMonth, RuleLimit, Studio
@@ -100,10 +109,17 @@ __all__ = [
     "PlaceMonth",
     "Private",
     "Rags",
+    "Reading",
+    "ReadingBatch",
+    "ReadingExtent",
+    "ReadingHour",
+    "ReadingSource",
+    "ReadingUpload",
     "Record",
     "RecoveryCode",
     "Role",
     "RuleLimit",
+    "SensorToken",
     "SignIn",
     "SignInTry",
     "SittingEnd",

@@ -2,6 +2,6 @@
 
 from fastapi import APIRouter
 
-from server.web.api import stateless
+from server.web.api import readings, stateless
 
-ROUTERS: tuple[APIRouter, ...] = (stateless.router,)
+ROUTERS: tuple[APIRouter, ...] = (stateless.router, readings.router)

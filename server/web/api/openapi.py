@@ -1,10 +1,11 @@
-"""The OpenAPI document: what FastAPI collects, plus the schemas of the stateless calls."""
+"""The OpenAPI document: what FastAPI collects, plus the schemas of the calls."""
 
 from typing import Any
 
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
+from server.web.api import readings
 from server.web.api.stateless import component_schemas
 
 
@@ -14,7 +15,9 @@ def install(app: FastAPI) -> None:
     def document() -> dict[str, Any]:
         if not app.openapi_schema:
             schema = get_openapi(title=app.title, version=app.version, description=app.description, routes=app.routes)
-            schema.setdefault("components", {}).setdefault("schemas", {}).update(component_schemas())
+            components = schema.setdefault("components", {})
+            components.setdefault("schemas", {}).update(component_schemas(readings.MODELS))
+            components["securitySchemes"] = {"sensorToken": {"type": "http", "scheme": "bearer"}}
             app.openapi_schema = schema
         return app.openapi_schema
 

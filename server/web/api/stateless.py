@@ -6,7 +6,7 @@ same path and words. Here is only what HTTP adds: media types, status codes, the
 
 import json
 from asyncio import AbstractEventLoop, Future, get_running_loop
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from datetime import datetime
 from functools import partial
@@ -16,6 +16,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends
 from fastapi.openapi.constants import REF_TEMPLATE
+from pydantic import BaseModel
 from pydantic.json_schema import models_json_schema
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -60,11 +61,12 @@ PROBLEMS = {
 router = APIRouter(tags=["calculations"])
 
 
-def component_schemas() -> dict[str, Any]:
-    """The JSON schemas of every request and answer, for ``components`` of the OpenAPI document."""
+def component_schemas(more: Sequence[type[BaseModel]] = ()) -> dict[str, Any]:
+    """The JSON schemas of every request and answer, and of ``more``, for ``components`` of the OpenAPI document."""
     models = [
         pair for call in map(find, NAMES) for pair in ((call.request, "validation"), (call.answer, "serialization"))
     ]
+    models += [(model, "validation") for model in more]
     _, definitions = models_json_schema(models, ref_template=REF_TEMPLATE)  # type: ignore[arg-type]
     return {**definitions["$defs"], "Problem": PROBLEM_SCHEMA}
 

@@ -4,6 +4,9 @@ declared length before anything is read, and by counting where no length is decl
 What was declared too long is still read and thrown away up to a bound: a server that closes the line in mid-upload
 makes browsers show a network fault in place of our answer."""
 
+import re
+from collections.abc import Mapping
+
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -33,21 +36,28 @@ async def drain(receive: Receive) -> None:
 
 
 class BodyLimit:
-    def __init__(self, app: ASGIApp, max_bytes: int) -> None:
+    """``larger``: what else an address takes, by a pattern of its path: a file, where a form asks for one."""
+
+    def __init__(self, app: ASGIApp, max_bytes: int, larger: Mapping[str, int] | None = None) -> None:
         self.app = app
         self.max_bytes = max_bytes
+        self.larger = tuple((re.compile(pattern), limit) for pattern, limit in (larger or {}).items())
+
+    def limit_of(self, path: str) -> int:
+        return next((limit for pattern, limit in self.larger if pattern.fullmatch(path)), self.max_bytes)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
+        limit = self.limit_of(scope["path"])
         declared = header(scope, b"content-length")
         if declared is not None and not (declared.isascii() and declared.isdigit()):
             await error_response(scope, 400, "The length of this request is not a number.")(scope, receive, send)
             return
-        if declared is not None and is_more(declared, self.max_bytes):
+        if declared is not None and is_more(declared, limit):
             await drain(receive)
-            await error_response(scope, 413, too_long_text(self.max_bytes))(scope, receive, send)
+            await error_response(scope, 413, too_long_text(limit))(scope, receive, send)
             return
         read = 0
 
@@ -55,8 +65,8 @@ class BodyLimit:
             nonlocal read
             message = await receive()
             read += len(message.get("body", b""))
-            if read > self.max_bytes:
-                raise HTTPException(413, too_long_text(self.max_bytes))
+            if read > limit:
+                raise HTTPException(413, too_long_text(limit))
             return message
 
         await self.app(scope, counted, send)

@@ -10,7 +10,7 @@ five-fold apart (Gardner 1911).
 """
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 
@@ -140,6 +140,7 @@ def metal_rate(metals: dict[str, float]) -> float:
     return sum(part / whole * drier_rate(metal, metals[metal]) for metal, part in atoms.items())  # (3a)
 
 
+@lru_cache(maxsize=4096)
 def pigment_sums(pigments: tuple[tuple[float, float], ...]) -> tuple[float, float]:
     """Speed-up and slow-down of (share of pigment volume, touch multiplier) pairs; without pigment 0 and 1."""
     if not pigments:

@@ -5,7 +5,7 @@ A region is one mix of a layer. What does not depend on thickness is worked out 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -19,14 +19,18 @@ from server.science.recipe import LayerRecipe, MixRecipe, Room
 PIGMENT_SLOTS = 6  # pigments whose multiplier is uncertain, drawn each by itself; further ones share the last draw
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class MixFilm:
     """A mix as the drying model sees it. ``columns`` follow ``COLUMNS``; ``drawn``: (share, multiplier) of pigments."""
 
     facts: MixFacts
-    origin: Origin
     columns: tuple[float, ...]
     drawn: tuple[tuple[float, float], ...]
+
+    @cached_property
+    def origin(self) -> Origin:
+        """Where its figures come from: only asked for by those who tell it."""
+        return origin_of(self.facts)
 
     @property
     def by_name(self) -> dict[str, float]:
@@ -163,7 +167,7 @@ def mix_film(mix: MixRecipe) -> MixFilm:
         facts.clove_share,
         plain,
     )
-    return MixFilm(facts, origin_of(facts), columns, _slots(drawn))
+    return MixFilm(facts, columns, _slots(drawn))
 
 
 def _weight(pigment: tuple[float, float]) -> float:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from server.science import reference
 from server.science.errors import InputError
@@ -68,31 +69,52 @@ def _add_paint(totals: PaintTotals, paint: Paint) -> None:
     """Split the paint's volume into pigment and oil by its oil figure, and add both."""
     _need_positive("parts", paint.parts)
     reference.oil(paint.oil)
-    shares = sum(p.share for p in paint.pigments)
-    if shares <= 0:
-        raise InputError("pigments", "a paint needs at least one pigment with a share above zero")
-    unit_mass = unit_oil_g = unit_need = 0.0  # for one part of pigment by volume
-    rows = []
-    for i, given in enumerate(paint.pigments):
-        row = _pigment(given, i)
-        share = given.share / shares
-        density = row.density_g_cm3 if paint.density_g_cm3 is None else paint.density_g_cm3
-        paint_oil = row.paint_oil_g_per_100g if paint.paint_oil_g_per_100g is None else paint.paint_oil_g_per_100g
-        rub_out = row.rub_out_oa_g_per_100g if paint.rub_out_oa_g_per_100g is None else paint.rub_out_oa_g_per_100g
-        unit_mass += share * density
-        unit_oil_g += share * density * paint_oil / 100
-        unit_need += share * density * rub_out
-        rows.append((row, share))
-    oil_ratio = unit_oil_g / reference.value("oil_density_g_cm3")
+    own = (paint.paint_oil_g_per_100g, paint.rub_out_oa_g_per_100g, paint.density_g_cm3)
+    unit = _unit_pigment(paint.pigments, own)
+    oil_ratio = unit.oil_g / reference.value("oil_density_g_cm3")
     pigment_volume = paint.parts / (1 + oil_ratio)
     totals.volume += paint.parts
     totals.pigment_volume += pigment_volume
-    totals.pigment_mass += pigment_volume * unit_mass
-    totals.oil_need += pigment_volume * unit_need
+    totals.pigment_mass += pigment_volume * unit.mass_g
+    totals.oil_need += pigment_volume * unit.oil_need
     totals.oil_volumes[paint.oil] = totals.oil_volumes.get(paint.oil, 0.0) + pigment_volume * oil_ratio
-    for row, share in rows:
+    for row, share in unit.rows:
         before = totals.pigment_volumes.get(row.key, (0.0, 0.0))[0]
         totals.pigment_volumes[row.key] = (before + share * pigment_volume, row.touch_multiplier)
+
+
+@dataclass(frozen=True, slots=True)
+class _UnitPigment:
+    """One millilitre of the pigment of a tube: grams of it and of the oil it is ground in, its oil need, its rows."""
+
+    mass_g: float
+    oil_g: float
+    oil_need: float
+    rows: tuple[tuple[reference.Pigment, float], ...]
+
+
+@lru_cache(maxsize=4096)
+def _unit_pigment(
+    pigments: tuple[PigmentShare, ...], own: tuple[float | None, float | None, float | None]
+) -> _UnitPigment:
+    """``own``: the tube's own oil figure, oil absorption and density, where they replace the table's."""
+    shares = sum(p.share for p in pigments)
+    if shares <= 0:
+        raise InputError("pigments", "a paint needs at least one pigment with a share above zero")
+    own_oil, own_rub_out, own_density = own
+    mass_g = oil_g = oil_need = 0.0
+    rows = []
+    for i, given in enumerate(pigments):
+        row = _pigment(given, i)
+        share = given.share / shares
+        density = row.density_g_cm3 if own_density is None else own_density
+        paint_oil = row.paint_oil_g_per_100g if own_oil is None else own_oil
+        rub_out = row.rub_out_oa_g_per_100g if own_rub_out is None else own_rub_out
+        mass_g += share * density
+        oil_g += share * density * paint_oil / 100
+        oil_need += share * density * rub_out
+        rows.append((row, share))
+    return _UnitPigment(mass_g, oil_g, oil_need, tuple(rows))
 
 
 def _pigment(given: PigmentShare, position: int) -> reference.Pigment:

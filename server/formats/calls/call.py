@@ -3,7 +3,6 @@
 A call's module is loaded when it is first asked for: the command for one need not wait for the others to load.
 """
 
-import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -12,10 +11,16 @@ from importlib import import_module
 from typing import Any
 
 from pydantic import BaseModel
+from pydantic_core import to_json
 
 from server.formats.calls.layer_in import Collector
 
 NAMES = ("estimate", "soundness", "learn", "plan")  # each has a module here with its ``CALL``
+
+
+def text_of(answers: Sequence[dict[str, Any]]) -> str:
+    """Answers as JSON in plain ASCII, whatever the terminal's encoding."""
+    return to_json(answers, ensure_ascii=True).decode("ascii")
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +33,7 @@ class Call:
     answer: type[BaseModel]
     prepare: Callable[[Any, datetime, Collector], Any]
     answer_many: Callable[[Sequence[Any]], list[dict[str, Any]]]
-    as_text: Callable[[Sequence[dict[str, Any]]], str] = json.dumps
+    as_text: Callable[[Sequence[dict[str, Any]]], str] = text_of
 
 
 @cache

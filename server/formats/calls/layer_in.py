@@ -5,6 +5,7 @@ import re
 from bisect import bisect_right
 from datetime import datetime
 from enum import StrEnum
+from functools import lru_cache
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field
@@ -169,10 +170,17 @@ class Collector:
 
 def pigment_share(pigment: PigmentIn, path: tuple[int | str, ...], faults: Collector) -> PigmentShare:
     try:
-        reference.find_pigment(pigment.ci_name, pigment.variant)
+        return _known_share(pigment.ci_name, pigment.variant, pigment.share)
     except InputError as error:
         faults.add((*path, error.path.split(".")[-1]), error.message)
     return PigmentShare(pigment.ci_name, pigment.variant, pigment.share)
+
+
+@lru_cache(maxsize=4096)
+def _known_share(ci_name: str, variant: str | None, share: float) -> PigmentShare:
+    """Raises InputError where the table has no such pigment."""
+    reference.find_pigment(ci_name, variant)
+    return PigmentShare(ci_name, variant, share)
 
 
 def known(name: str, find: object, path: tuple[int | str, ...], faults: Collector) -> str:
@@ -184,18 +192,13 @@ def known(name: str, find: object, path: tuple[int | str, ...], faults: Collecto
 
 
 def paint(given: PaintIn, path: tuple[int | str, ...], faults: Collector) -> Paint:
-    total = sum(p.share for p in given.pigments)
+    total = sum([p.share for p in given.pigments])
     if abs(total - 1) > SHARE_TOLERANCE:
         faults.add((*path, "pigments"), f"the shares of the pigments must add up to 1; they add up to {total:g}")
-    pigments = tuple(pigment_share(p, (*path, "pigments", i), faults) for i, p in enumerate(given.pigments))
-    return Paint(
-        parts=given.parts,
-        oil=known(given.oil, reference.oil, (*path, "oil"), faults),
-        pigments=pigments,
-        paint_oil_g_per_100g=given.paint_oil_g_per_100g,
-        rub_out_oa_g_per_100g=given.rub_out_oa_g_per_100g,
-        density_g_cm3=given.density_g_cm3,
-    )
+    pigments = tuple([pigment_share(p, (*path, "pigments", i), faults) for i, p in enumerate(given.pigments)])
+    oil = known(given.oil, reference.oil, (*path, "oil"), faults)
+    own = (given.paint_oil_g_per_100g, given.rub_out_oa_g_per_100g, given.density_g_cm3)
+    return Paint(given.parts, oil, pigments, *own)
 
 
 def addition(given: AdditionIn, path: tuple[int | str, ...], faults: Collector) -> Addition:
@@ -231,17 +234,17 @@ def mix(given: MixIn, path: tuple[int | str, ...], faults: Collector) -> MixReci
     return MixRecipe(
         name=given.name,
         area_share=given.area_share,
-        paints=tuple(paint(p, (*path, "paints", i), faults) for i, p in enumerate(given.paints)),
-        additions=tuple(addition(a, (*path, "additions", i), faults) for i, a in enumerate(given.additions)),
+        paints=tuple([paint(p, (*path, "paints", i), faults) for i, p in enumerate(given.paints)]),
+        additions=tuple([addition(a, (*path, "additions", i), faults) for i, a in enumerate(given.additions)]),
     )
 
 
 def layer(given: LayerIn, path: tuple[int | str, ...], faults: Collector) -> LayerRecipe:
     """The science's value for a layer; faults (unknown pigment, shares over 1, ...) go to ``faults``."""
-    total = sum(m.area_share for m in given.mixes)
+    total = sum([m.area_share for m in given.mixes])
     if total > 1 + SHARE_TOLERANCE:
         faults.add((*path, "mixes"), f"the area shares add up to {total:g}; a layer covers 1 at the most")
-    mixes = tuple(mix(m, (*path, "mixes", i), faults) for i, m in enumerate(given.mixes))
+    mixes = tuple([mix(m, (*path, "mixes", i), faults) for i, m in enumerate(given.mixes)])
     return LayerRecipe(given.wet_thickness_um, given.ground, mixes)
 
 

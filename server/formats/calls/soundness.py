@@ -20,7 +20,7 @@ from server.science.soundness.types import Finding, Verdict
 # Percentiles that were not given follow from a log-normal through p50 and p90.
 P95_OVER_P90 = 1.6448536 / 1.2815516  # standard normal quantiles
 SECONDS_PER_DAY = 86_400.0
-AT_ONCE = 256  # requests
+AT_ONCE = 512  # requests
 Stages = dict[Stage, StageRange]
 
 

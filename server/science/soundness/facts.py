@@ -224,7 +224,7 @@ def read_facts(situation: Situation, thresholds: Thresholds) -> Facts:
     """Derive the facts of a situation."""
     ages = Ages()
     layers = tuple(
-        _painted_facts(layer, place, situation, (thresholds, ages)) for place, layer in enumerate(situation.stack)
+        [_painted_facts(layer, place, situation, (thresholds, ages)) for place, layer in enumerate(situation.stack)]
     )
     return _complete((situation, situation.upper), layers, thresholds, ages)
 

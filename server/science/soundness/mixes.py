@@ -106,7 +106,7 @@ def mix_facts(recipe: LayerRecipe | None, thresholds: Thresholds) -> tuple[MixFa
     """The facts of each mix of a recipe; none where the recipe is not known."""
     if recipe is None:
         return ()
-    return tuple(_one_mix(index, mix, thresholds) for index, mix in enumerate(recipe.mixes))
+    return tuple([_one_mix(index, mix, thresholds) for index, mix in enumerate(recipe.mixes)])
 
 
 def _one_mix(index: int, mix: MixRecipe, thresholds: Thresholds) -> MixFacts:
@@ -182,6 +182,8 @@ def oil_parts(mix: MixRecipe, base_binder_fraction: float) -> dict[str, float]:
 
 def _oil_shares(mix: MixRecipe, base_binder_fraction: float) -> dict[str, float]:
     parts = oil_parts(mix, base_binder_fraction)
+    if len(parts) == 1:  # most mixes
+        return {name: 1.0 for name, value in parts.items() if value > 0.0}
     whole = sum(parts.values())
     return {name: value / whole for name, value in parts.items()} if whole > 0.0 else {}
 

@@ -80,6 +80,8 @@ class Draft:
     @property
     def ways(self) -> tuple[Way, ...]:
         """The ways out to try, the plainest first."""
+        if not (self.by_mix or self.instead or self.wet_um or self.coats):
+            return ()
         ways = (Way(self.by_mix), Way(self.instead), Way(wet_thickness_um=self.wet_um), Way(coats=self.coats))
         return tuple(way for way in ways if way.by_mix or way.wet_thickness_um or way.coats)
 

@@ -2,8 +2,9 @@
 
 Medium, thinner, thickness and a share of a quick pigment are varied within the limits below, alone and two kinds
 together. All candidates are forecast in one call of the model; then the rules are asked of each, the smallest change
-first, now and on every later day on which one of their answers turns. Steps, limits and the measure of smallness are
-choices of ours.
+first, now and on every later day on which one of their answers turns. Where none is sound by the day, those are listed
+that clear every stop and add no caution (see ``passing``). Steps, limits and the measure of smallness are choices of
+ours.
 
 Smallness is what would have to be measured out, in millilitres to 10 ml of tube paint: medium and oil as they are,
 thinner at half (it leaves again), a quick pigment at double (it changes the colour), half or double the thickness as
@@ -17,13 +18,13 @@ from enum import StrEnum
 from itertools import combinations, product
 
 from server.science.estimate import estimate_many
-from server.science.recipe import Addition, Ground, LayerRecipe, MixRecipe, Paint, Room
+from server.science.passing import HORIZON_D, AsItIs, Deadline, Key, day_to_go_on, key_of, stays, turns
+from server.science.recipe import Addition, AdditionKind, Ground, LayerRecipe, MixRecipe, Paint, Room
 from server.science.results import LayerEstimate, Stage
 from server.science.soundness.check import check
-from server.science.soundness.remedies import later
 from server.science.soundness.rule import WEIGHT
 from server.science.soundness.thresholds import DEFAULT, Thresholds
-from server.science.soundness.types import MixChange, NewLayer, Severity, Situation, Verdict, Way
+from server.science.soundness.types import Finding, MixChange, NewLayer, Severity, Situation, Verdict, Way
 
 NEW_MEDIUM = (0.05, 0.1, 0.15, 0.2, 0.25)  # parts to a part of paint
 MORE_OR_LESS = (0.0, 0.5, 0.75, 1.25, 1.5, 2.0)  # times what is in the mix
@@ -33,10 +34,7 @@ THICKNESSES = (2 / 3, 0.5, 1 / 3, 1.5, 2.0)  # times the thickness asked about
 LEAST_UM, MOST_UM = 5.0, 20_000.0
 WEIGHT_OF_KIND = {"medium": 1.0, "thinner": 0.5, "quick": 2.0}
 ML_PER_DOUBLING = 2.0  # of the thickness
-HORIZON_D = 400.0
 MOST_LISTED = 6
-MOST_TURNS = 60  # of the rules' answers that one candidate is followed through
-JUST_AFTER_D = 1e-6
 
 
 class Want(StrEnum):
@@ -116,7 +114,7 @@ class Shelf:
 @dataclass(frozen=True, slots=True)
 class Task:
     """What is asked. ``situation`` is that of now with any new layer, which the candidates replace; ``by_d`` days from
-    now until the end of the day; ``allowed`` the heaviest verdict that passes."""
+    now until the end of the day; ``allowed`` the heaviest verdict that is sound."""
 
     palette: Palette
     shelf: Shelf
@@ -163,8 +161,8 @@ class Candidate:
 class Answer:
     """A candidate with what the rules say of it.
 
-    ``in_d``: days from now from which it may go on, None where that does not come within ``HORIZON_D``; ``done_d``
-    when what was wanted has come about. ``verdict`` is that of the day ``in_d``, or of now.
+    ``in_d``: days from now from which it may go on, None where that does not come within a year; ``done_d`` when what
+    was wanted has come about. ``verdict`` is that of the day ``in_d``, or the lightest that it ever comes to.
     """
 
     candidate: Candidate
@@ -173,37 +171,70 @@ class Answer:
     done_d: float
     verdict: Verdict
 
+    @property
+    def stays(self) -> tuple[Finding, ...]:
+        """What is more than a note on its day."""
+        return stays(self.verdict)
+
+    @property
+    def rank(self) -> tuple[int, float]:
+        """The fewest cautions left first, then the smallest change."""
+        return len(self.stays), self.candidate.size
+
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """``listed``: what passes, the smallest change first. ``nearest``: where nothing does, what comes closest."""
+    """``listed``: what passes by the day. Where ``sound`` is True, the smallest change first; else none is sound by
+    then, and these clear every stop and add no caution, the fewest cautions left first. ``in_all``: cautions that every
+    mix that passes by the day keeps. ``nearest``: where nothing passes, what comes closest."""
 
     listed: tuple[Answer, ...]
     nearest: Answer | None
     tried: int
+    sound: bool = True
+    in_all: frozenset[Key] = frozenset()
 
 
 def find(task: Task, limits: Thresholds = DEFAULT) -> Found:
     """Search. Raises InputError where the mix on the palette cannot be forecast."""
     candidates = sorted(_candidates(task, limits), key=lambda each: each.size)
     estimates = estimate_many([(each.palette.layer(task.ground), task.room) for each in candidates])
+    as_it_is = AsItIs(list(turns(posed(task, candidates[0], estimates[0]), limits)))
     listed: list[Answer] = []
     others: list[Answer] = []
+    until_d = HORIZON_D  # beyond the nearest so far none need be followed
     for candidate, estimate in zip(candidates, estimates, strict=True):
-        # What does with less is listed already.
-        if any(answer.candidate.what <= candidate.what for answer in listed):
+        if _is_covered(candidate, listed):
             continue
-        answer = _asked(task, candidate, estimate, limits)
-        (listed if answer.in_d is not None and answer.done_d <= task.by_d else others).append(answer)
+        answer = _asked(task, (candidate, estimate), as_it_is, (limits, until_d))
+        until_d = min(until_d, max(answer.done_d, task.by_d))
+        sound = answer.done_d <= task.by_d and WEIGHT[answer.verdict.verdict] <= WEIGHT[task.allowed]
+        (listed if sound else others).append(answer)
         if len(listed) == MOST_LISTED:
             break
-    nearest = min(others, key=_distance, default=None) if not listed else None
-    return Found(tuple(listed), nearest, len(candidates))
+    if listed:
+        return Found(tuple(listed), None, len(candidates))
+    in_time = sorted([answer for answer in others if answer.done_d <= task.by_d], key=lambda answer: answer.rank)
+    for answer in in_time:
+        if len(listed) < MOST_LISTED and not _is_covered(answer.candidate, listed):
+            listed.append(answer)
+    nearest = None if listed else min(others, key=_distance)
+    return Found(tuple(listed), nearest, len(candidates), sound=False, in_all=_in_all(in_time))
 
 
-def _distance(answer: Answer) -> tuple[float, int, float]:
+def _is_covered(candidate: Candidate, listed: Sequence[Answer]) -> bool:
+    """Whether something that does with less is listed already."""
+    return any(answer.candidate.what <= candidate.what for answer in listed)
+
+
+def _in_all(answers: Sequence[Answer]) -> frozenset[Key]:
+    kept = [frozenset([key_of(item) for item in answer.stays]) for answer in answers]
+    return frozenset.intersection(*kept) if kept else frozenset()
+
+
+def _distance(answer: Answer) -> tuple[float, int, tuple[int, float]]:
     never = WEIGHT[answer.verdict.verdict] if answer.in_d is None else 0
-    return answer.done_d, never, answer.candidate.size
+    return answer.done_d, never, answer.rank
 
 
 def posed(task: Task, candidate: Candidate, estimate: LayerEstimate) -> Situation:
@@ -214,20 +245,20 @@ def posed(task: Task, candidate: Candidate, estimate: LayerEstimate) -> Situatio
     return replace(task.situation, upper=upper)
 
 
-def _asked(task: Task, candidate: Candidate, estimate: LayerEstimate, limits: Thresholds) -> Answer:
-    """Follow a candidate from now through every day on which an answer of the rules turns."""
+def _asked(
+    task: Task, forecast: tuple[Candidate, LayerEstimate], as_it_is: AsItIs, rules: tuple[Thresholds, float]
+) -> Answer:
+    """Follow a candidate from now through every day on which an answer of the rules turns. ``rules``: their limits, and
+    how many days they are followed."""
+    candidate, estimate = forecast
+    limits, until_d = rules
     now = posed(task, candidate, estimate)
-    first = verdict = check(now, limits)
-    wait_d = 0.0
-    for _ in range(MOST_TURNS):
-        if WEIGHT[verdict.verdict] <= WEIGHT[task.allowed]:
-            rest_d = estimate.stages[Stage.DRY_TO_TOUCH].p90_d if task.want is Want.TOUCH_DRY else 0.0
-            return Answer(candidate, estimate, wait_d, wait_d + rest_d, verdict)
-        wait_d += verdict.unchanged_for_d + JUST_AFTER_D
-        if wait_d > HORIZON_D:
-            break
-        verdict = check(later(now, wait_d), limits)
-    return Answer(candidate, estimate, None, math.inf, first)
+    rest_d = estimate.stages[Stage.DRY_TO_TOUCH].p90_d if task.want is Want.TOUCH_DRY else 0.0
+    day = day_to_go_on(turns(now, limits, until_d), as_it_is, Deadline(task.by_d, rest_d, task.allowed))
+    turn = day.turn
+    if not day.passes:
+        return Answer(candidate, estimate, None, math.inf, turn.verdict)
+    return Answer(candidate, estimate, turn.in_d, turn.in_d + rest_d, turn.verdict)
 
 
 def _candidates(task: Task, limits: Thresholds) -> Iterator[Candidate]:
@@ -305,7 +336,7 @@ def _changes(ways: Sequence[Way]) -> list[MixChange]:
 def _worked_out_oil(task: Task, ways: Sequence[Way]) -> Iterator[tuple[Ingredient, float]]:
     for change in _changes(ways):
         for ingredient in task.shelf.mediums:
-            if change.add_oil_ml > 0.0 and is_oil(ingredient, change.oil):
+            if change.add_oil_ml > 0.0 and is_pure_oil(ingredient):
                 yield ingredient, task.palette.parts_of(ingredient) + change.add_oil_ml / change.ml_per_part
 
 
@@ -334,4 +365,9 @@ def neat(value: float) -> float:
 
 def is_oil(ingredient: Ingredient, oil: str) -> bool:
     """Whether it is that oil and nothing else."""
-    return len(ingredient.additions) == 1 and ingredient.additions[0].oil == oil
+    return is_pure_oil(ingredient) and ingredient.additions[0].oil == oil
+
+
+def is_pure_oil(ingredient: Ingredient) -> bool:
+    """Whether it is one oil and nothing else."""
+    return [item.kind for item in ingredient.additions] == [AdditionKind.OIL]

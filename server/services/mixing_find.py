@@ -10,11 +10,11 @@ from server.science.reference import find_pigment
 from server.science.results import Stage
 from server.science.search import Ingredient, Palette, Shelf, Task, Want
 from server.science.soundness.pigments import QUICK_CLASSES
-from server.science.soundness.types import Verdict
+from server.science.soundness.types import Finding, Verdict
 from server.services.board.facts import DaySpan, Moment
 from server.services.board.films import day_span, instant, local_day
 from server.services.mixing_palette import Bench, Line, Stuff, lines
-from server.services.mixing_ways import Tried, oil_on_shelf
+from server.services.mixing_ways import Tried, any_oil_on_shelf, oil_on_shelf
 
 MOST_QUICK, MOST_MEDIUMS = 3, 4
 SECONDS_PER_DAY = 86_400.0
@@ -26,7 +26,7 @@ class FoundMix:
 
     ``on`` is the day from which it may go on (None: none was found within a year), ``touch_on`` when it is touch-dry
     then, ``done_on`` when what was asked for has come about. ``size``: how much has to be changed, in millilitres to
-    10 ml of paint.
+    10 ml of paint. ``stays``: what is more than a note on its day.
     """
 
     palette: Palette
@@ -37,6 +37,7 @@ class FoundMix:
     touch_on: DaySpan | None
     done_on: date | None
     verdict: Verdict
+    stays: tuple[Finding, ...]
 
     @property
     def wet_um(self) -> float:
@@ -53,13 +54,19 @@ class FoundMix:
 
 @dataclass(frozen=True, slots=True)
 class FoundMixes:
-    """What the search gave. ``nearest`` where nothing passes by ``by``; ``tried`` is how many mixes were looked at."""
+    """What the search gave. ``nearest`` where nothing passes by ``by``; ``tried`` is how many mixes were looked at.
+
+    ``sound``: whether what is listed is; else it clears every stop and adds no caution. ``in_all``: cautions (rule and
+    title) that every mix that passes by then keeps.
+    """
 
     by: date
     want: Want
     listed: tuple[FoundMix, ...]
     nearest: FoundMix | None
     tried: int
+    sound: bool
+    in_all: frozenset[tuple[str, str]]
 
 
 def find(tried: Tried, by: date, want: Want) -> FoundMixes:
@@ -82,6 +89,8 @@ def find(tried: Tried, by: date, want: Want) -> FoundMixes:
         listed=tuple(_shown(answer, tried.bench, moment) for answer in found.listed),
         nearest=_shown(found.nearest, tried.bench, moment) if found.nearest else None,
         tried=found.tried,
+        sound=found.sound,
+        in_all=found.in_all,
     )
 
 
@@ -97,6 +106,7 @@ def _shown(answer: search.Answer, bench: Bench, moment: Moment) -> FoundMix:
         touch_on=None if on_at is None else day_span(on_at, answer.estimate.stages[Stage.DRY_TO_TOUCH], moment.zone),
         done_on=None if on_at is None else local_day(instant(moment.at, answer.done_d), moment.zone),
         verdict=answer.verdict,
+        stays=answer.stays,
     )
 
 
@@ -132,12 +142,12 @@ def _first(stuffs: Sequence[Stuff], kind: AdditionKind) -> Ingredient | None:
 
 
 def _own_oil(bench: Bench) -> Ingredient | None:
-    """The oil on the shelf that most of the paint is ground in."""
+    """The oil on the shelf that most of the paint is ground in, else another."""
     parts: dict[str, float] = {}
     for item, each in bench.palette.parts:
         if item.paint:
             parts[item.paint.oil] = parts.get(item.paint.oil, 0.0) + each
-    return oil_on_shelf(bench, max(parts, key=lambda oil: parts[oil], default="linseed"))
+    return oil_on_shelf(bench, max(parts, key=lambda oil: parts[oil], default="linseed")) or any_oil_on_shelf(bench)
 
 
 def _quickness(item: Ingredient) -> float:

@@ -1,7 +1,7 @@
 """The palette as the search and the ways out take it: parts of what is on the shelf, with grams and drops beside."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sqlmodel import Session
@@ -11,6 +11,7 @@ from server.science.errors import InputError
 from server.science.recipe import Addition, AdditionKind, Ground, MixRecipe
 from server.science.reference import CHALK, find_pigment, solvent, value
 from server.science.search import Ingredient, Palette, neat
+from server.science.soundness.remedies import drops
 from server.services import mediums, mixes, paints, thinners
 from server.services.access import Actor
 from server.services.mixes import MixContent, PartRow
@@ -162,12 +163,16 @@ def lines(after: Palette, bench: Bench) -> tuple[Line, ...]:
     for key in keys:
         stuff = bench.known[key]
         was, becomes = before.parts_of(stuff.ingredient), after.parts_of(stuff.ingredient)
-        amounts = [_amount(parts, stuff, bench) for parts in (was, becomes, becomes - was)]
-        found.append(Line(stuff.label, *amounts))
+        old, more = _amount(was, stuff, bench), _amount(becomes - was, stuff, bench)
+        new = _amount(becomes, stuff, bench)
+        if becomes > 0.0 and old.drops is not None and more.drops is not None:
+            new = replace(new, drops=max(1, old.drops + more.drops))  # what was there and what is put to it
+        found.append(Line(stuff.label, old, new, more))
     return tuple(found)
 
 
 def _amount(parts: float, stuff: Stuff, bench: Bench) -> Amount:
+    """Drops are counted as in the words of the rules: so many that they hold the amount."""
     ml = parts * bench.ml_per_part
-    drops = round(ml * bench.drops_per_ml) if stuff.drips else None
-    return Amount(neat(parts), ml, ml * stuff.density_g_cm3, drops)
+    whole = drops(abs(ml), bench.drops_per_ml) * (1 if ml >= 0.0 else -1)
+    return Amount(neat(parts), ml, ml * stuff.density_g_cm3, whole if stuff.drips else None)

@@ -8,12 +8,14 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from server.science.passing import stays
 from server.science.recipe import AdditionKind, Ground, Room
 from server.science.results import LayerEstimate, Stage
-from server.science.search import Ingredient, Palette, is_oil, neat
+from server.science.search import Ingredient, Palette, is_oil, is_pure_oil, neat
 from server.science.soundness import Situation, Thresholds, Verdict, Way, check
+from server.science.soundness.mixes import LINSEED
 from server.science.soundness.rule import WEIGHT
-from server.science.soundness.types import MixChange, NewLayer
+from server.science.soundness.types import Finding, MixChange, NewLayer
 from server.services.board.facts import DaySpan, Moment
 from server.services.board.films import day_span
 from server.services.forecasts import FORECASTS
@@ -56,6 +58,11 @@ class WayOut:
     @property
     def is_thickness(self) -> bool:
         return self.wet_um != self.wet_um_before
+
+    @property
+    def stays(self) -> tuple[Finding, ...]:
+        """What is still more than a note."""
+        return stays(self.verdict)
 
 
 def ways_out(tried: Tried, verdict: Verdict) -> tuple[tuple[WayOut, ...], ...]:
@@ -153,15 +160,25 @@ def _left_out(palette: Palette, kinds: Sequence[AdditionKind]) -> Palette | None
 
 
 def _more_oil(bench: Bench, palette: Palette, oil: str, parts: float) -> Palette | None:
-    pure = oil_on_shelf(bench, oil)
+    pure = oil_on_shelf(bench, oil) or any_oil_on_shelf(bench)
     return None if pure is None else palette.with_parts(pure, _up(palette.parts_of(pure) + parts))
 
 
 def oil_on_shelf(bench: Bench, oil: str) -> Ingredient | None:
     """That oil and nothing else, what is on the palette first."""
-    on_palette = [item for item, _ in bench.palette.parts]
-    shelf = [stuff.ingredient for stuff in bench.known.values()]
-    return next((item for item in (*on_palette, *shelf) if is_oil(item, oil)), None)
+    return next((item for item in _at_hand(bench) if is_oil(item, oil)), None)
+
+
+def any_oil_on_shelf(bench: Bench) -> Ingredient | None:
+    """An oil and nothing else for a mix whose own is not on the shelf: what is on the palette first, then linseed."""
+    on_palette = {item.key for item, _ in bench.palette.parts}
+    pure = [item for item in _at_hand(bench) if is_pure_oil(item)]
+    pure.sort(key=lambda item: (item.key not in on_palette, item.additions[0].oil != LINSEED))
+    return pure[0] if pure else None
+
+
+def _at_hand(bench: Bench) -> list[Ingredient]:
+    return [item for item, _ in bench.palette.parts] + [stuff.ingredient for stuff in bench.known.values()]
 
 
 def _less_solvent(bench: Bench, palette: Palette, parts: float) -> Palette | None:

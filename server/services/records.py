@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from pydantic import BaseModel
@@ -56,12 +57,44 @@ def find_named(session: Session, actor: Actor, kind: type[R], uid: str, field: s
         raise Invalid.at(field, "Choose one of the list.") from None
 
 
+def uid_of(session: Session, kind: type[R], record_id: int) -> str:
+    """The public id of a record that another one names by its number."""
+    return session.scalars(select(col(kind.uid)).where(col(kind.id) == record_id)).one()
+
+
 def find_all(session: Session, actor: Actor, kind: type[R], *, archived: bool = False) -> list[R]:
     """The studio's records of a kind in one query, in the order they were made."""
     allow(actor, "read", None)
     is_archived = col(kind.archived_at).is_not(None) if archived else col(kind.archived_at).is_(None)
     query = select(kind).where(col(kind.studio_id) == actor.studio_id, is_archived).order_by(col(kind.id))
     return list(session.scalars(query))
+
+
+@dataclass(frozen=True, slots=True)
+class Slice:
+    """A part of a long list in the order it was made: ``limit`` records after the one named ``after``, or the first.
+
+    ``of``: only those that belong to a record, given as (column, id).
+    """
+
+    limit: int
+    after: str | None = None
+    archived: bool = False
+    of: tuple[str, int] | None = None
+
+
+def find_slice(session: Session, actor: Actor, kind: type[R], wanted: Slice) -> tuple[list[R], bool]:
+    """The records, and whether more follow. Raises ``Invalid`` at ``after`` for a record that is not there."""
+    allow(actor, "read", None)
+    is_archived = col(kind.archived_at).is_not(None) if wanted.archived else col(kind.archived_at).is_(None)
+    query = select(kind).where(col(kind.studio_id) == actor.studio_id, is_archived)
+    if wanted.of is not None:
+        column, owner = wanted.of
+        query = query.where(getattr(kind, column) == owner)
+    if wanted.after is not None:
+        query = query.where(col(kind.id) > find_named(session, actor, kind, wanted.after, "after").id)
+    found = list(session.scalars(query.order_by(col(kind.id)).limit(wanted.limit + 1)))
+    return found[: wanted.limit], len(found) > wanted.limit
 
 
 def refuse_archived(record: StudioRecord, what: str) -> None:

@@ -144,6 +144,10 @@ class PageRequest:
         key = getattr(self.request.state, SENDING, None) if posted is not None else None
         return unit(self.db, self.actor, label=label, key=key, now=self.now)
 
+    def api_unit(self, key: str | None) -> AbstractContextManager[Unit]:
+        """One change in the history, asked for by a program; at most once for its key."""
+        return unit(self.db, self.actor, label="", key=key, now=self.now)
+
     def saved(self, work: Unit) -> Response:
         """The answer to a POST that worked: go and read, and be told there what was done, with its undo."""
         return see_other(work.location, work.change_uid)

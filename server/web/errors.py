@@ -42,13 +42,15 @@ def problem(
     detail: str = "",
     errors: Sequence[Mapping[str, str]] = (),
     headers: Mapping[str, str] | None = None,
+    more: Mapping[str, Any] | None = None,
 ) -> JSONResponse:
-    """Problem details of RFC 9457; ``errors`` lists {path, message}."""
+    """Problem details of RFC 9457; ``errors`` lists {path, message}, ``more`` holds further members."""
     body: dict[str, Any] = {"type": "about:blank", "title": title_of(status), "status": status}
     if detail:
         body["detail"] = detail
     if errors:
         body["errors"] = list(errors)
+    body |= more or {}
     return JSONResponse(body, status, dict(headers or {}), media_type="application/problem+json")
 
 

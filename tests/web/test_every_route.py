@@ -1,6 +1,7 @@
 """The same questions for every address: does it work, what of a bad id, a wrong method, another site, hostile text.
 
-The addresses are read off the app, so that a new page is asked as well.
+The addresses are read off the app, so that a new page is asked as well. The interfaces of records are asked in
+``test_api_records.py`` and ``test_api_schema.py``.
 """
 
 import re
@@ -10,7 +11,7 @@ import pytest
 from fastapi.routing import APIRoute
 from starlette.testclient import TestClient
 
-from server.web.api import ROUTERS as API_ROUTERS
+from server.web.api import stateless
 from server.web.pages import ROUTERS as PAGE_ROUTERS
 from tests.web.pages_of_records import post_typed
 
@@ -31,7 +32,7 @@ HOSTILE = (
 VALUES = {"kind": "paints", "uid": "no-such-record-0"}
 ROUTES = [
     (method, prefix + route.path)
-    for routers, prefix in ((PAGE_ROUTERS, ""), (API_ROUTERS, "/api/v1"))
+    for routers, prefix in ((PAGE_ROUTERS, ""), ((stateless.router,), "/api/v1"))
     for router in routers
     for route in router.routes
     if isinstance(route, APIRoute)

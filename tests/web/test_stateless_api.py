@@ -90,3 +90,9 @@ def test_needs_no_studio_rows(client: TestClient, queries: Any) -> None:
     queries()
     client.post("/api/v1/estimate", json=request)
     assert queries() == 0
+
+
+@pytest.mark.parametrize("name", ["estimate", "soundness", "learn", "plan"])
+def test_an_empty_list_is_answered_by_one(client: TestClient, name: str):
+    reply = client.post(f"/api/v1/{name}", json=[])
+    assert (reply.status_code, reply.json()) == (200, [])

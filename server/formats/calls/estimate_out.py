@@ -74,6 +74,8 @@ def _local_us(at: datetime) -> int:
 
 def stage_answers(ranges: Sequence[Sequence[StageRange]], painted_at: Sequence[datetime | None]) -> list[Times]:
     """Every row's stages as the call answers them; ``ranges`` (rows, stages), ``painted_at`` by row."""
+    if not ranges:
+        return []
     days = np.array(
         [[(s.p05_d, s.p10_d, s.p50_d, s.p90_d, s.p95_d) for s in row] for row in ranges], dtype=float
     ).reshape(len(ranges), -1, len(PERCENTILE_NAMES))

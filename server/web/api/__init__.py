@@ -2,6 +2,12 @@
 
 from fastapi import APIRouter
 
-from server.web.api import readings, stateless
+from server.web.api import boards, history, readings, records, stateless
 
-ROUTERS: tuple[APIRouter, ...] = (stateless.router, readings.router)
+ROUTERS: tuple[APIRouter, ...] = (
+    stateless.router,
+    boards.router,
+    records.router,
+    history.router,
+    readings.router,
+)

@@ -1,12 +1,11 @@
-"""The OpenAPI document: what FastAPI collects, plus the schemas of the calls."""
+"""The OpenAPI document: what FastAPI collects, plus the schemas of calls and records."""
 
 from typing import Any
 
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
-from server.web.api import readings
-from server.web.api.stateless import component_schemas
+from server.web.api import readings, record_schemas, stateless
 
 
 def install(app: FastAPI) -> None:
@@ -16,9 +15,18 @@ def install(app: FastAPI) -> None:
         if not app.openapi_schema:
             schema = get_openapi(title=app.title, version=app.version, description=app.description, routes=app.routes)
             components = schema.setdefault("components", {})
-            components.setdefault("schemas", {}).update(component_schemas(readings.MODELS))
             components["securitySchemes"] = {"sensorToken": {"type": "http", "scheme": "bearer"}}
+            found = components.setdefault("schemas", {})
+            for more in (stateless.component_schemas(readings.MODELS), record_schemas.component_schemas()):
+                _add(found, more)
             app.openapi_schema = schema
         return app.openapi_schema
 
     app.openapi = document  # type: ignore[method-assign]
+
+
+def _add(found: dict[str, Any], more: dict[str, Any]) -> None:
+    """Raises RuntimeError where two things have one name: a program would read the one for the other."""
+    for name, schema in more.items():
+        if found.setdefault(name, schema) != schema:
+            raise RuntimeError(f"two schemas are called {name}")

@@ -49,6 +49,12 @@ def odds_reached(stage: StageRange, age_d: float) -> float:
     return NORMAL.cdf(distance / spread)
 
 
+def age_reached(stage: StageRange, chance: float) -> float:
+    """The age in days by which a film has reached the stage with this chance: the inverse of ``odds_reached``."""
+    z = NORMAL.inv_cdf(chance)
+    return stage.p50_d * math.exp(z * _spread(stage, z))
+
+
 def still_ahead(stage: StageRange, seen_d: float) -> StageRange:
     """The range of a stage known to be still ahead at age ``seen_d``: every percentile lies after it.
 

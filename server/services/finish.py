@@ -12,8 +12,9 @@ from server.services import overrides, records, stack
 from server.services.access import Actor
 from server.services.board import closing
 from server.services.board.facts import GateFact, Moment
-from server.services.board.films import local_day, panel_layers
+from server.services.board.films import panel_layers
 from server.services.board.rows import load
+from server.services.board.spans import local_day
 from server.services.board.today import moment_at
 from server.services.errors import Invalid, NotFound, Refused
 from server.services.fields import Command, Day, Instant, ShortNote, Version

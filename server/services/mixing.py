@@ -25,8 +25,9 @@ from server.science.search import Want
 from server.services import hazards, mixes, places, records
 from server.services.access import Actor
 from server.services.board.facts import DaySpan, Moment
-from server.services.board.films import PanelLayers, day_span, panel_layers
+from server.services.board.films import PanelLayers, panel_layers
 from server.services.board.rows import StudioRows, load
+from server.services.board.spans import day_span
 from server.services.errors import Invalid
 from server.services.fields import Day, OptionalText120, PercentShare, Uid, WetThicknessUm
 from server.services.forecasts import FORECASTS, NoForecast

@@ -12,7 +12,7 @@ from server.science.search import Ingredient, Palette, Shelf, Task, Want
 from server.science.soundness.pigments import QUICK_CLASSES
 from server.science.soundness.types import Finding, Verdict
 from server.services.board.facts import DaySpan, Moment
-from server.services.board.films import day_span, instant, local_day
+from server.services.board.spans import day_span, instant, local_day
 from server.services.mixing_palette import Bench, Line, Stuff, lines
 from server.services.mixing_ways import Tried, any_oil_on_shelf, oil_on_shelf
 

@@ -17,7 +17,7 @@ from server.science.soundness.mixes import LINSEED
 from server.science.soundness.rule import WEIGHT
 from server.science.soundness.types import Finding, MixChange, NewLayer
 from server.services.board.facts import DaySpan, Moment
-from server.services.board.films import day_span
+from server.services.board.spans import day_span
 from server.services.forecasts import FORECASTS
 from server.services.mixing_palette import Bench, Line, lines
 

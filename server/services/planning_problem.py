@@ -21,10 +21,10 @@ from server.planning.schedule.problem import (
     Spread,
 )
 from server.science.results import LayerEstimate, Stage, StageRange
-from server.services.board.chains import start_of_day
 from server.services.board.facts import Moment, Standing
-from server.services.board.films import LayerToCome, instant, local_day
+from server.services.board.films import LayerToCome
 from server.services.board.rows import StudioRows
+from server.services.board.spans import instant, local_day, start_of_day
 from server.services.board.standing import TOUCH_GATE, PanelStanding, allowed_from
 from server.services.board.to_come import forecast_on
 

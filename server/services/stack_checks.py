@@ -20,10 +20,11 @@ from server.services.access import Actor
 from server.services.board.chains import span_of
 from server.services.board.closing import ground_facts
 from server.services.board.facts import DaySpan, Moment
-from server.services.board.films import LayerToCome, PanelLayers, day_span, local_day, panel_layers
+from server.services.board.films import LayerToCome, PanelLayers, panel_layers
 from server.services.board.planned_stack import StackCase, StackStep, WalkedStack, walk
 from server.services.board.rows import StudioRows, load
 from server.services.board.snapshot import snapshot
+from server.services.board.spans import day_span, local_day
 from server.services.errors import Invalid
 from server.services.fields import Command, Uid
 from server.services.mixing_over import PlannedRegion, PlannedRow, StackPlace, layer_to_come, walked_with

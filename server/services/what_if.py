@@ -21,8 +21,9 @@ from server.science.results import LayerEstimate, RegionEstimate, Stage
 from server.services import pigment_names
 from server.services.access import Actor
 from server.services.board.facts import DaySpan, Moment
-from server.services.board.films import LayerOn, LayerToCome, day_span, panel_layers, where_of
+from server.services.board.films import LayerOn, LayerToCome, panel_layers, where_of
 from server.services.board.rows import StudioRows, load
+from server.services.board.spans import day_span
 from server.services.errors import FieldError, Invalid
 from server.services.fields import Command, Text32, Uid
 from server.services.forecasts import FORECASTS, Forecast, NoForecast, Question

@@ -1,11 +1,14 @@
 """A panel's facts as the drawings take them: the stack for the cross-section, the bands for the little panel."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 
 from server.formats.drawings import Miniature, SectionLayer, SectionRegion, SectionSubject, miniature
+from server.formats.drawings_promises import DotsPicture, dots_picture
 from server.science.results import FilmState, Stage
-from server.services.board.facts import LayerFact, PanelBoard, PanelFact, RegionFact, StackBand
-from server.web import words
+from server.services.board.facts import DaySpan, LayerFact, PanelBoard, PanelFact, RegionFact, StackBand
+from server.web import standing_words, words
 
 GROUND_WORDS = {
     "acrylic": "acrylic primer",
@@ -63,6 +66,27 @@ def film_um(layer: LayerFact) -> float:
     return sum(share * composition.film_thickness_um for share, composition in known) / total
 
 
+MOST_COLUMNS, MOST_WORDS = 24, 6
+
+
+@dataclass(frozen=True, slots=True)
+class DotsShown:
+    """Twenty equally likely days: a picture where they are few enough to stand side by side, and words."""
+
+    picture: DotsPicture | None
+    words: str
+
+
+def dots_shown(days: Sequence[date], today: date) -> DotsShown:
+    """``days`` from the earliest on, one a dot."""
+    columns = [(day - days[0]).days for day in days]
+    different = sorted(set(days))
+    step = -(-len(different) // MOST_WORDS)
+    named = different[::-1][::step][::-1]
+    told = words.join_words([f"{words.day_words(day, today)} {sum(each <= day for each in days)}" for day in named])
+    return DotsShown(dots_picture(columns) if columns[-1] < MOST_COLUMNS else None, told)
+
+
 def _state(layer: LayerFact) -> str:
     return layer.state.value if layer.is_painted and layer.state is not FilmState.NONE else "planned"
 
@@ -72,9 +96,8 @@ def _region(region: RegionFact, layer: LayerFact, today: date) -> SectionRegion:
     return SectionRegion(region.name or region.mix_label, region.share, region.swatch, _state(layer), detail)
 
 
-def _touch_words(span: object, today: date) -> str:
-    low, high = getattr(span, "low", None), getattr(span, "high", None)
-    return f"touch-dry {words.range_words(low, high, today)}" if low and high else ""
+def _touch_words(span: DaySpan | None, today: date) -> str:
+    return f"touch-dry {standing_words.span_words(span, today)}" if span else ""
 
 
 def _band(band: StackBand) -> SectionLayer:

@@ -27,13 +27,6 @@ class EffectLine:
     is_little: bool
 
 
-def part_of_day(hour: int) -> str:
-    """``evening`` and the like, for a moment that nobody means to the minute."""
-    if hour < 5 or hour >= 22:
-        return "night"
-    return "morning" if hour < 12 else "afternoon" if hour < 17 else "evening"
-
-
 def effect_name(name: str, places: Mapping[str, str]) -> str:
     """The effect as a painter says it."""
     kind, _, rest = name.partition(":")

@@ -115,7 +115,7 @@ def _layer(layer: LayerFact, facts: RecordFacts) -> LayerRecord:
         texture=TEXTURES[layer.texture],
         surface=facts.surfaces.get(layer.uid, ""),
         state=f"{state} now" if state else "not known now",
-        dry_through="" if through is None else f"dry through {words.range_words(through.low, through.high, today)}",
+        dry_through="" if through is None else f"dry through {standing_words.span_words(through, today)}",
         mixes=tuple(_mix(mix) for mix in recipe.mixes) if recipe else (),
         tests=tuple(_test(test, zone) for test in layer.tests),
         overruled=_overruled(facts.kept, layer.uid),

@@ -18,7 +18,8 @@ from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from server.web import forms, words
+from server.services.board.facts import DaySpan
+from server.web import forms, standing_words, words
 from server.web.glossary import TERMS
 from server.web.static_files import HashedFiles
 
@@ -123,8 +124,12 @@ def _day(value: date | datetime) -> date:
     return value.astimezone(_frame.get().zone).date() if isinstance(value, datetime) else value
 
 
-def _range(low: date | datetime, high: date | datetime) -> str:
-    return words.range_words(_day(low), _day(high), _frame.get().today)
+def _span(span: DaySpan) -> str:
+    return standing_words.span_words(span, _frame.get().today)
+
+
+def _span_days(span: DaySpan) -> str:
+    return standing_words.span_days(span, _frame.get().today)
 
 
 def _local(value: datetime) -> datetime:
@@ -150,8 +155,10 @@ FILTERS: dict[str, Any] = {
     "day": lambda value: words.day_words(_day(value), _frame.get().today),
     # {{ layer.painted_at | moment }}  Thursday at 14:05
     "moment": lambda value: words.moment_words(_local(value), _frame.get().today),
-    # {{ low | range_words(high) }}  likely Thursday to Saturday
-    "range_words": _range,
+    # {{ span | span_words }}        likely Thursday to Saturday, 8 times in 10, most likely Friday
+    "span_words": _span,
+    # {{ span | span_days }}         likely Thursday to Saturday
+    "span_days": _span_days,
     "ago": lambda value: words.ago_words(_day(value), _frame.get().today),
     "full_date": lambda value: words.full_date(_day(value)),
     "clock": lambda value: words.clock(_local(value)),

@@ -4,13 +4,14 @@ Forecasts are told as ranges of days, never as one day alone. ``today`` is the s
 """
 
 from datetime import date, datetime, timedelta
+from math import floor
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from server.formats.drawings_odds import odds_words
 from server.science.results import FilmState, Stage
 from server.science.soundness.types import Finding, Severity, Verdict
-from server.services.board.facts import ClosingFact, DaySpan, DueFact, LayerFact, PanelFact, Standing
+from server.services.board.facts import ClosingFact, DaySpan, DueFact, LayerFact, PanelFact, PressFact, Standing
 from server.web import words
 
 STANDING_WORDS = {
@@ -41,8 +42,37 @@ FAR_D = 730
 
 
 def span_words(span: DaySpan, today: date) -> str:
-    """``likely Thursday to Saturday``."""
+    """``likely Thursday to Saturday, 8 times in 10, most likely Friday``: how every forecast is told in a sentence.
+
+    One day is named beside the run only where it stands out, and never where the run is told in weeks.
+    """
+    told = span_days(span, today)
+    has_begun = span.low < today <= span.high
+    chance = chance_words(span.until if has_begun else span.mass)
+    told = f"{told}, {chance}" if chance else told
+    if span.likeliest is None or span.likeliest < today or (span.high - today).days > words.WEEKS_BEYOND_D:
+        return told
+    return f"{told}, most likely {words.day_words(span.likeliest, today)}"
+
+
+def span_days(span: DaySpan, today: date) -> str:
+    """``likely Thursday to Saturday``: the same where the odds stand beside a whole table."""
     return words.range_words(span.low, span.high, today)
+
+
+def chance_words(mass: float) -> str:
+    """``8 times in 10``, never more than it is; "" where the days are as good as known."""
+    if mass > 0.99:
+        return ""
+    return "19 times in 20" if mass >= 0.95 else f"{floor(10 * mass + 1e-6)} times in 10"
+
+
+def over_from_words(panel: PanelFact, today: date) -> str:
+    """``; paint over it from Sunday``: the day by which it is touch-dry nine times in ten."""
+    ready_from = panel.rest.ready_from
+    if ready_from is None or ready_from < today:
+        return ""
+    return f"; paint over it from {far_day_words(ready_from, today)}"
 
 
 def rest_words(panel: PanelFact, today: date) -> str:
@@ -52,11 +82,11 @@ def rest_words(panel: PanelFact, today: date) -> str:
         case Standing.READY:
             return _ready_words(panel, today)
         case Standing.TEST_FIRST if rest.touch is not None:
-            return f"touch-dry {span_words(rest.touch, today)}"
+            return f"touch-dry {span_words(rest.touch, today)}{over_from_words(panel, today)}"
         case Standing.TEST_FIRST:
             return "no forecast: press it before you paint"
         case Standing.RESTS if rest.touch is not None:
-            return f"until it is touch-dry, {span_words(rest.touch, today)}"
+            return f"until it is touch-dry, {span_words(rest.touch, today)}{over_from_words(panel, today)}"
         case Standing.STOPPED if rest.allowed_from is not None and rest.allowed_from > today:
             return f"by a rule, until {far_day_words(rest.allowed_from, today)}"
         case Standing.STOPPED:
@@ -125,6 +155,18 @@ def touch_odds_words(panel: PanelFact) -> str:
     if panel.rest.touch_odds is None or panel.standing not in (Standing.TEST_FIRST, Standing.RESTS):
         return ""
     return f"touch-dry by now: {odds_words(panel.rest.touch_odds)}"
+
+
+def press_words(press: PressFact | None, today: date, zone: ZoneInfo) -> str:
+    """``A press Friday evening tells most: even odds then``; nothing where none is asked for."""
+    if press is None:
+        return ""
+    odds = "about even odds" if press.chance == 0.5 else f"about {round(20 * press.chance)} in 20 dry"
+    if press.is_now:
+        return f"A press now tells most: {odds}"
+    at = press.at.astimezone(zone)
+    day = "this" if at.date() == today else words.day_words(at.date(), today)
+    return f"A press {day} {words.part_of_day(at.hour)} tells most: {odds} then"
 
 
 def due_words(due: DueFact, today: date) -> str:

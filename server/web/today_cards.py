@@ -18,6 +18,8 @@ from server.web.drawn import little_panel
 MOST_FINDINGS = 1
 # Rags and solvent concern every sitting: the page says them once.
 OF_EVERY_SITTING = ("rags", "solvent")
+# Where a press is worth asking for: a panel that is ready or finished is not asked about.
+PRESSED = (Standing.RESTS, Standing.TEST_FIRST, Standing.UNPLANNED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +66,10 @@ class Caution:
 class Card:
     """The names of ``today/_card.html``. Empty strings and None are left out of the card.
 
-    ``top_uid`` is the layer that a press of a button tests, ``next_uid`` the one that "Painted" logs; both are "" where
-    there is none or another day is looked at. ``finish``: what comes next of a finished panel. ``folded``: the next
-    layer in one line, for a panel that rests. ``planned``: its sitting by the plan in use.
+    ``press`` says when a press tells most; ``is_asked`` that one now counts as asked for. ``top_uid`` is the layer that
+    a press of a button tests, ``next_uid`` the one that "Painted" logs; both are "" where there is none or another day
+    is looked at. ``finish``: what comes next of a finished panel. ``folded``: the next layer in one line, for a panel
+    that rests. ``planned``: its sitting by the plan in use.
     """
 
     uid: str
@@ -80,6 +83,8 @@ class Card:
     state_kind: str
     state: str
     odds: str
+    press: str
+    is_asked: bool
     holds_up: str
     next_words: str
     mixes: tuple[MixLine, ...]
@@ -104,6 +109,7 @@ def card_of(panel: PanelFact, moment: Moment) -> Card:
     today, zone = moment.today, moment.zone
     coming, top, verdict = panel.coming, panel.top, panel.verdict
     is_now = moment.on == today
+    press = panel.rest.press if is_now and panel.standing in PRESSED else None
     return Card(
         uid=panel.uid,
         title=panel.title,
@@ -116,6 +122,8 @@ def card_of(panel: PanelFact, moment: Moment) -> Card:
         state_kind="" if top is None or top.state is FilmState.NONE else top.state.value,
         state=standing_words.state_words(top),
         odds=standing_words.touch_odds_words(panel),
+        press=standing_words.press_words(press, today, zone),
+        is_asked=press is not None and press.is_now,
         holds_up=_holding(panel),
         next_words="" if coming is None else standing_words.layer_words(coming),
         mixes=() if coming is None else tuple(_mix(region) for region in coming.regions),

@@ -55,6 +55,13 @@ def moment_words(instant: datetime, today: date) -> str:
     return f"{day_words(instant.date(), today)} at {clock(instant)}"
 
 
+def part_of_day(hour: int) -> str:
+    """``evening`` and the like, for a moment that nobody means to the minute."""
+    if hour < 5 or hour >= 22:
+        return "night"
+    return "morning" if hour < 12 else "afternoon" if hour < 17 else "evening"
+
+
 def range_words(low: date, high: date, today: date) -> str:
     """A range of days as a forecast is told: ``likely Thursday to Saturday``.
 

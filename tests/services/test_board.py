@@ -59,7 +59,7 @@ def test_the_trade_fact_on_the_third_day(bench):
     assert fact.verdict is not None
     assert fact.verdict.verdict is Severity.STOP
     assert [found.rule for found in fact.verdict.findings] == ["R03"]
-    assert fact.rest.allowed_from == fact.rest.ready_from == fact.rest.touch.high
+    assert fact.rest.allowed_from == fact.rest.ready_from == fact.rest.touch.sure
     assert fact.lightly is not None
     assert fact.lightly.verdict is Severity.CAUTION
     [found] = fact.lightly.findings

@@ -32,12 +32,20 @@ def shortest_run(masses: Sequence[float], holds: float = HOLDS) -> Run:
     sums = [0.0]
     for mass in masses:
         sums.append(sums[-1] + mass)
-    count = len(masses)
-    for length in range(1, count + 1):
-        held, first = max((sums[i + length] - sums[i], -i) for i in range(count - length + 1))
-        if held >= holds - 1e-9 or length == count:
-            return _run(masses, -first, length, held)
-    raise AssertionError("the last length returns")
+    length = _shortest_length(sums, holds)
+    held, first = max((sums[i + length] - sums[i], -i) for i in range(len(masses) - length + 1))
+    return _run(masses, -first, length, held)
+
+
+def _shortest_length(sums: Sequence[float], holds: float) -> int:
+    """How many days the shortest run with ``holds`` of the chance has; all where none holds so much."""
+    best, first = len(sums) - 1, 0
+    for end in range(1, len(sums)):
+        while first + 1 < end and sums[end] - sums[first + 1] >= holds - 1e-9:
+            first += 1
+        if sums[end] - sums[first] >= holds - 1e-9:
+            best = min(best, end - first)
+    return best
 
 
 def _run(masses: Sequence[float], first: int, length: int, held: float) -> Run:

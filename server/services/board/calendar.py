@@ -11,10 +11,11 @@ from server.science.results import LayerEstimate
 from server.services.access import Actor
 from server.services.board.chains import span_of
 from server.services.board.facts import CalendarBoard, CalendarLayer, CalendarRow, DaySpan, Moment
-from server.services.board.films import LayerOn, LayerToCome, instant, local_day, panel_layers, stage_days
+from server.services.board.films import LayerOn, LayerToCome, panel_layers, stage_days
 from server.services.board.rows import StudioRows
 from server.services.board.shown import NO_DAYS, panel_fact, swatch
 from server.services.board.snapshot import snapshot
+from server.services.board.spans import instant, local_day
 from server.services.board.standing import PanelStanding, standings
 from server.services.board.today import moment_of
 from server.services.forecasts import FORECASTS, Question

@@ -6,8 +6,7 @@ together. Days run from the start of the day looked at, so that an outlook stand
 
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, time, timedelta, timezone
-from zoneinfo import ZoneInfo
+from datetime import date, timedelta
 
 import numpy as np
 
@@ -26,7 +25,8 @@ from server.planning.outlook import (
 )
 from server.science.results import LayerEstimate, Stage, StageRange
 from server.services.board.facts import DaySpan, Moment
-from server.services.board.films import LayerOn, LayerToCome, instant, local_day
+from server.services.board.films import LayerOn, LayerToCome
+from server.services.board.spans import day_span, instant, local_day, of_percentiles, start_of_day
 from server.services.forecasts import FORECASTS, Question
 from server.services.kept import Kept
 from server.services.verdicts import DRYING, SECONDS_PER_DAY
@@ -101,11 +101,6 @@ def _days_until(on: date | None, moment: Moment) -> float:
     return (start - moment.day_start).total_seconds() / SECONDS_PER_DAY
 
 
-def start_of_day(on: date, zone: ZoneInfo) -> datetime:
-    """The first instant of a day in the studio's zone, in UTC."""
-    return datetime.combine(on, time(), zone).astimezone(timezone.utc)
-
-
 def _climb(walks: Sequence[_Walk], level: int, moment: Moment) -> None:
     """Set every chain that goes on to ``level`` one layer further."""
     asked: list[tuple[_Walk, Question]] = []
@@ -163,10 +158,7 @@ def _due(case: ChainCase, draws: np.ndarray, moment: Moment) -> DueRisk | None:
 
 def span_of(found: DayRange, moment: Moment) -> DaySpan:
     """A range of days from the start of the day looked at, as dates."""
-    low, central, high = (
-        local_day(instant(moment.day_start, d), moment.zone) for d in (found.p10_d, found.p50_d, found.p90_d)
-    )
-    return DaySpan(low, central, high)
+    return day_span(moment.day_start, of_percentiles(found.p10_d, found.p50_d, found.p90_d), moment.zone)
 
 
 OUTLOOKS: Kept[tuple[Outlook | None]] = Kept(OUTLOOKS_KEPT)

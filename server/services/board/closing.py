@@ -13,8 +13,9 @@ from server.planning.finish import FirstDay, first_day
 from server.science.results import StageRange
 from server.science.soundness.types import Action, Material, Severity, Verdict
 from server.services.board.facts import ClosingFact, DaySpan, FinishTestFact, GateFact, Moment, StepFact
-from server.services.board.films import PanelLayers, day_span, local_day
+from server.services.board.films import PanelLayers
 from server.services.board.rows import StudioRows
+from server.services.board.spans import day_span, local_day
 from server.services.panels import STRETCHED_SUPPORTS
 from server.services.rule_limits import thresholds_of
 from server.services.verdicts import DRYING, VERDICTS, AfterPaint, Ground, LaidLayer, Question, situation

@@ -42,11 +42,20 @@ class Standing(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class DaySpan:
-    """A forecast as days: p10 to p90, with the central day between."""
+    """A forecast as days: the shortest run of them that holds at least eight chances in ten.
+
+    ``low`` to ``high``, both counted, hold ``mass`` of the chance, and by the end of ``high`` it has come with the
+    chance ``until``. ``central`` is the middle; ``likeliest`` is set where one day stands out; by the end of ``sure``
+    it has come nine times in ten. A day that is known has mass 1.
+    """
 
     low: date
     central: date
     high: date
+    mass: float = 1.0
+    until: float = 1.0
+    likeliest: date | None = None
+    sure: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,12 +152,25 @@ class DueFact:
 
 
 @dataclass(frozen=True, slots=True)
+class PressFact:
+    """A press that would tell most: ``at`` a waking hour, when the layer is dry to the touch with ``chance``.
+
+    ``is_now``: it is about that time, so that a press counts as asked for.
+    """
+
+    at: datetime
+    chance: float
+    is_now: bool
+
+
+@dataclass(frozen=True, slots=True)
 class RestFact:
     """How long the top layer holds the panel up. Days are None for bare ground and for layers without a forecast.
 
     ``touch`` is the span of dry-to-touch; a test is worth while from ``test_from`` (p10), the next layer may go on from
     ``ready_from`` (p90) without one, and is best from ``best_from`` (central dry-to-recoat). ``touch_odds`` is the
-    chance, 0 to 1, that the layer is dry to the touch now. ``allowed_from`` is the day a stopping rule names.
+    chance, 0 to 1, that the layer is dry to the touch now. ``allowed_from`` is the day a stopping rule names; ``press``
+    the next touch test that would tell most.
     """
 
     touch: DaySpan | None
@@ -157,6 +179,7 @@ class RestFact:
     best_from: date | None
     touch_odds: float | None
     allowed_from: date | None
+    press: PressFact | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,7 +330,10 @@ class TodayBoard:
 
 @dataclass(frozen=True, slots=True)
 class PanelBoard:
-    """One panel's page: the panel as the lists see it, with all its layers (lowest first) and its ground."""
+    """One panel's page: the panel as the lists see it, with all its layers (lowest first) and its ground.
+
+    ``dots``: twenty equally likely days on which the top layer is dry to the touch, while that is open.
+    """
 
     moment: Moment
     panel: PanelFact
@@ -320,6 +346,7 @@ class PanelBoard:
     notes: str
     finished_on: date | None
     place_uid: str
+    dots: tuple[date, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ worked out, is kept under its content, so that a page that is asked for again wo
 
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta, timezone
+from datetime import date, datetime, timedelta
 from functools import cached_property, lru_cache, partial
 from json import loads
 from typing import Any
@@ -20,6 +20,7 @@ from server.science.soundness.types import Material
 from server.science.stages import HARDNESS, after_test
 from server.services.board.facts import DaySpan, Moment
 from server.services.board.rows import StudioRows
+from server.services.board.spans import day_span, later_of
 from server.services.forecasts import FORECASTS, Forecast, NoForecast, Question
 from server.services.kept import Kept
 from server.services.learning import Taught
@@ -37,7 +38,6 @@ from server.services.recipes import (
 from server.services.verdicts import DRYING, SECONDS_PER_DAY, LaidLayer
 
 FILMS_KEPT = 12_000
-FARTHEST_D = 36_500.0  # a day a hundred years off is never shown as a date, and adding more overflows the calendar
 # Pressed within this time, tests at several places of a panel belong together.
 ONE_ROUND = timedelta(hours=1)
 # A thumb turned, a fingernail pressed in, and what they leave behind in paint that is firm.
@@ -344,30 +344,14 @@ def holding_region(estimate: LayerEstimate) -> str | None:
     return next((region.name for region in estimate.regions if region.holds_up), None)
 
 
-def instant(start: datetime, days: float) -> datetime:
-    """``start`` and so many days of 24 hours."""
-    return start.astimezone(timezone.utc) + timedelta(days=min(days, FARTHEST_D))
-
-
-def local_day(at: datetime, zone: ZoneInfo) -> date:
-    return at.astimezone(zone).date()
-
-
 def stage_days(start: datetime, stages: Mapping[Stage, StageRange], zone: ZoneInfo) -> dict[Stage, DaySpan]:
     """The stages as dates. A very thick film's varnish stage leaves out what lies deep in it: no day is told for the
     varnish before the one on which the film is dry through."""
     days = {stage: day_span(start, found, zone) for stage, found in stages.items()}
     varnish, through = days.get(Stage.FINAL_VARNISH), days.get(Stage.DRY_THROUGH)
     if varnish is not None and through is not None:
-        pairs = ((varnish.low, through.low), (varnish.central, through.central), (varnish.high, through.high))
-        days[Stage.FINAL_VARNISH] = DaySpan(*(max(pair) for pair in pairs))
+        days[Stage.FINAL_VARNISH] = later_of(varnish, through)
     return days
-
-
-def day_span(start: datetime, found: StageRange, zone: ZoneInfo) -> DaySpan:
-    """A range of days after ``start`` as dates in the studio's zone: p10, p50, p90."""
-    low, central, high = (local_day(instant(start, d), zone) for d in (found.p10_d, found.p50_d, found.p90_d))
-    return DaySpan(low, central, high)
 
 
 @lru_cache(maxsize=FILMS_KEPT)

@@ -2,28 +2,22 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
-from server.science.results import LayerEstimate
+from server.science.results import LayerEstimate, Stage
 from server.science.soundness.types import Verdict
 from server.services.access import Actor
 from server.services.board.calendar import planned_layers
 from server.services.board.closing import ground_facts, with_varnish
 from server.services.board.facts import LayerFact, Moment, PanelBoard
-from server.services.board.films import (
-    LayerOn,
-    PanelLayers,
-    film_test,
-    instant,
-    local_day,
-    of_the_whole,
-    panel_layers,
-)
+from server.services.board.films import LayerOn, PanelLayers, film_test, of_the_whole, panel_layers
+from server.services.board.pressing import NEARLY
 from server.services.board.rows import StudioRows, load
 from server.services.board.shown import NO_DAYS, Extras, layer_on_fact, layer_to_come_fact, panel_fact
+from server.services.board.spans import dot_days, instant, local_day
 from server.services.board.standing import PanelStanding, standings
 from server.services.board.to_come import coming, forecast_on, laid, without_mixes
 from server.services.board.today import moment_of
@@ -52,7 +46,16 @@ def panel_page(session: Session, actor: Actor, uid: str, now: datetime, zone: Zo
         notes=panel.notes,
         finished_on=panel.finished_on,
         place_uid=place.uid,
+        dots=_dots(standing, moment),
     )
+
+
+def _dots(standing: PanelStanding, moment: Moment) -> tuple[date, ...]:
+    top, odds = standing.top, standing.rest.touch_odds
+    touch = None if top is None else top.film.stages.get(Stage.DRY_TO_TOUCH)
+    if top is None or touch is None or odds is None or odds > NEARLY:
+        return ()
+    return dot_days(top.row.painted_at, touch, moment.zone)
 
 
 def _layers(standing: PanelStanding, rows: StudioRows, moment: Moment) -> tuple[LayerFact, ...]:

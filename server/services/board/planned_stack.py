@@ -15,7 +15,8 @@ from server.science.soundness.rule import WEIGHT
 from server.science.soundness.types import Severity, Verdict
 from server.services.board.chains import NO_WAIT
 from server.services.board.facts import Moment
-from server.services.board.films import LayerOn, LayerToCome, instant, local_day
+from server.services.board.films import LayerOn, LayerToCome
+from server.services.board.spans import instant, local_day
 from server.services.board.to_come import coming, forecast_on, laid
 from server.services.forecasts import NoForecast
 from server.services.rule_limits import NO_EDITS, Edits

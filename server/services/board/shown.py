@@ -25,8 +25,9 @@ from server.services.board.facts import (
     StackBand,
     TestFact,
 )
-from server.services.board.films import LayerOn, LayerToCome, holding_region, instant, local_day, stage_days
+from server.services.board.films import LayerOn, LayerToCome, holding_region, stage_days
 from server.services.board.rows import StudioRows
+from server.services.board.spans import instant, local_day
 from server.services.board.standing import PanelStanding
 from server.services.forecasts import stages_from_json
 from server.services.hazards import in_order, kinds_of_mix

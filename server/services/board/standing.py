@@ -18,8 +18,10 @@ from server.science.stages import HARDNESS
 from server.services.board.chains import ChainCase, outlooks, span_of
 from server.services.board.closing import closing_of, ground_facts, with_varnish
 from server.services.board.facts import ClosingFact, DaySpan, DueFact, Moment, RestFact, Standing
-from server.services.board.films import LayerOn, LayerToCome, PanelLayers, instant, local_day
+from server.services.board.films import LayerOn, LayerToCome, PanelLayers
+from server.services.board.pressing import press_of
 from server.services.board.rows import StudioRows
+from server.services.board.spans import instant, local_day
 from server.services.board.to_come import coming
 from server.services.forecasts import FORECASTS
 from server.services.verdicts import VERDICTS, Coming, Question
@@ -215,6 +217,7 @@ def _rest(item: _Asked, moment: Moment) -> RestFact:
         best_from=day(ready.best_from_d),
         touch_odds=odds,
         allowed_from=allowed,
+        press=press_of(top.row.painted_at, top.film.stages[Stage.DRY_TO_TOUCH], top.tests, moment),
     )
 
 

@@ -9,13 +9,13 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session
 
 from server.services.access import Actor
-from server.services.board.chains import start_of_day
 from server.services.board.facts import Moment, PanelFact, Standing, TodayBoard
 from server.services.board.films import panel_layers
 from server.services.board.rows import StudioRows, load
 from server.services.board.shown import panel_fact
 from server.services.board.sitting import open_sitting
 from server.services.board.snapshot import snapshot
+from server.services.board.spans import start_of_day
 from server.services.board.standing import standings
 from server.services.kept import Kept
 from server.services.plan_reading import PlannedSitting

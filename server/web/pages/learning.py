@@ -6,15 +6,16 @@ from fastapi import APIRouter
 from sqlmodel import Session
 from starlette.responses import Response
 
-from server.formats.drawings_promises import DotsPicture, PromisedLayer, dots_picture, promises_picture
+from server.formats.drawings_promises import PromisedLayer, promises_picture
 from server.science.results import FilmState
 from server.services import last_wet, learning_choice, learning_report, on_panel
 from server.services.last_wet import SeenWet
 from server.services.learning_choice import ChoiceUpdate
 from server.services.learning_report import LearningReport, PromiseFact
-from server.services.next_press import NextPress, next_presses
-from server.web import learning_words
+from server.services.next_press import next_presses
+from server.web import learning_words, standing_words
 from server.web.deps import Page, PageRequest, Posted
+from server.web.drawn import dots_shown
 from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, change, change_by_button, refused
 
@@ -29,7 +30,6 @@ MODES = {
 }
 HELD = {True: "within", False: "outside", None: "cannot be told"}
 SOFT = (FilmState.WET, FilmState.TACKY)
-MOST_COLUMNS = 24
 
 
 @router.get("")
@@ -98,7 +98,12 @@ def _show(page: PageRequest) -> Response:
     context: dict[str, Any] = {
         "report": report,
         "presses": [
-            (each, _dots(each), learning_words.part_of_day(each.best_at.astimezone(page.zone).hour)) for each in presses
+            (
+                each,
+                standing_words.press_words(each.press, page.today, page.zone),
+                dots_shown(each.dots, page.today) if each.dots else None,
+            )
+            for each in presses
         ],
         "modes": [(name, *words) for name, words in MODES.items()],
         "promises": promises,
@@ -119,12 +124,6 @@ def _words(report: LearningReport) -> dict[str, Any]:
         "pairs": learning_words.pair_lines(report),
         "little": learning_words.LITTLE_PCT,
     }
-
-
-def _dots(each: NextPress) -> DotsPicture | None:
-    """Twenty dots over the days, where these are few enough to stand side by side."""
-    columns = [(day - each.dots[0]).days for day in each.dots]
-    return dots_picture(columns) if columns[-1] < MOST_COLUMNS else None
 
 
 def _drawn(each: PromiseFact) -> PromisedLayer:

@@ -15,7 +15,7 @@ from server.services.history import HistoryEntry
 from server.services.on_panel import ArchivedLayer
 from server.services.overrides import FrozenVerdict
 from server.web import finish_words, standing_words
-from server.web.drawn import GROUND_WORDS, SUPPORT_WORDS, little_panel, subject_of
+from server.web.drawn import GROUND_WORDS, SUPPORT_WORDS, DotsShown, dots_shown, little_panel, subject_of
 from server.web.pages.history_words import Line, lines_of
 from server.web.today_cards import Card, card_of
 
@@ -64,6 +64,7 @@ class PanelPage:
     overruled: Mapping[str, tuple[FrozenVerdict, str]]
     has_open_sitting: bool
     finish_words: str
+    dots: DotsShown | None
 
     @classmethod
     def of(cls, board: PanelBoard, is_log: bool, around: PanelRecords) -> "PanelPage":
@@ -99,6 +100,7 @@ class PanelPage:
             overruled=around.overruled,
             has_open_sitting=_sat_at(around.sitting, board.panel.uid),
             finish_words=finish_words.next_words(board.panel.closing, moment.today) if board.panel.closing else "",
+            dots=dots_shown(board.dots, moment.today) if board.dots else None,
         )
 
 

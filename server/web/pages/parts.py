@@ -23,6 +23,7 @@ from server.formats.drawings_section import SectionDrawing, cross_section
 from server.formats.swatch import pigment_colour, pigments_swatch
 from server.science.recipe import PigmentShare
 from server.web.deps import Page
+from server.web.drawn import DotsShown, dots_shown
 from server.web.forms import FormState
 
 router = APIRouter()
@@ -77,8 +78,12 @@ class PartsPage:
     season: CalendarDrawing
     month: CalendarDrawing
     odds_shown: tuple[OddsPicture, ...]
+    dots_shown: DotsShown
     mixes: tuple[tuple[str, str], ...]
     form_for: Callable[..., FormState]
+
+
+DOTTED = (0, 1, 1, 2, 2, 2, 2, 3, 3, 3, 3, 3, 4, 4, 4, 4, 5, 5, 6, 8)  # twenty days, an example
 
 
 @router.get("/parts")
@@ -102,6 +107,7 @@ def examples() -> PartsPage:
         faulty=every_fault(),
         season=draw_calendar(_rows(), CalendarSpan(date(2031, 3, 3), 112, 8.0, 38.4)),
         month=draw_calendar(_rows(), CalendarSpan(date(2031, 3, 31), 35, 30.0, 10.4)),
+        dots_shown=dots_shown([date(2031, 3, 3 + n) for n in DOTTED], date(2031, 3, 3)),
         odds_shown=tuple(odds_picture(odds) for odds in (0.0, 0.02, 0.3, 0.85, 1.0)),
         mixes=_mixes(),
         form_for=form_for,

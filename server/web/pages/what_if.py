@@ -15,7 +15,7 @@ from server.formats.drawings_odds import odds_words
 from server.science.results import Stage
 from server.services import on_panel, pigment_names, what_if
 from server.services.board import moment_of
-from server.services.board.films import instant
+from server.services.board.spans import instant
 from server.services.errors import Invalid
 from server.services.what_if import WhatIfAnswer, WhatIfQuestion
 from server.web.deps import Page, PageRequest

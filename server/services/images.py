@@ -29,6 +29,8 @@ from server.store.tables import (
     ReadingBatch,
     Record,
     RuleLimit,
+    ShareLink,
+    ShareLinkPanel,
     SittingEnd,
     SittingMix,
     StackLayer,
@@ -55,7 +57,7 @@ FOLLOWED: dict[str, type[Table]] = {
     for kind in (
         *(Studio, RuleLimit, Place, PlaceMonth, Paint, PaintPigment, Medium, MediumPart, Thinner, Mix, MixPart),
         *(Panel, Layer, LayerMix, TouchTest, FinishStep, FinishTest, SittingEnd, SittingMix, LearningChoice),
-        *(StackPlan, StackLayer, WorkTime, StudioPlan, ReadingBatch),
+        *(StackPlan, StackLayer, WorkTime, StudioPlan, ReadingBatch, ShareLink, ShareLinkPanel),
     )
 }
 # Rows that are part of a record, and the column that names it.
@@ -67,6 +69,7 @@ OWNER_COLUMN = {
     "layer_mix": "layer_id",
     "sitting_mix": "sitting_end_id",
     "stack_layer": "stack_plan_id",
+    "share_link_panel": "share_link_id",
 }
 # What grows with every change and so says nothing about whether a row is as it was.
 BOOKKEEPING = frozenset({"version", "updated_at"})

@@ -49,6 +49,8 @@ WORDS = {
     "stack_layer": "the stack",
     "work_time": "the hours",
     "studio_plan": "the plan",
+    "share_link": "the link",
+    "share_link_panel": "the link",
     "learning_choice": "the choice of what to learn",
     "reading_batch": "the batch of readings",
 }

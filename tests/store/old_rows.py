@@ -374,6 +374,40 @@ _WITH_READINGS: Rows = _WITH_PEOPLE | {
     ],
 }
 
+_WITH_SHARING: Rows = _WITH_READINGS | {
+    "share_link": [
+        _record(
+            1,
+            "link-1",
+            studio_id=1,
+            label="For the gallery",
+            kind="page",
+            scope="panels",
+            shows="sizes section",
+            expires_at=_THEN + timedelta(days=30),
+            embed_origin="https://example.org",
+        )
+    ],
+    "share_link_panel": [{"id": 1, "share_link_id": 1, "panel_id": 1}],
+    "share_key": [
+        {"id": 1, "share_link_id": 1, "token_hash": "0" * 64, "made_at": _THEN, "last_used_on": date(2026, 11, 20)}
+    ],
+    "published_event": [
+        {
+            "id": 1,
+            "studio_id": 1,
+            "event_uid": "event-1",
+            "sequence": 2,
+            "when_hash": "1" * 64,
+            "content_hash": "2" * 64,
+            "created_at": _THEN,
+            "changed_at": _THEN + timedelta(days=1),
+            "cancelled_at": None,
+            "content_json": {"summary": "Two pears"},
+        }
+    ],
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -383,6 +417,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0006": _WITH_PLANNING,
     "0007": _WITH_PEOPLE,
     "0008": _WITH_READINGS,
+    "0009": _WITH_SHARING,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

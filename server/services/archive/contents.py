@@ -22,11 +22,21 @@ LEAVES = frozenset(
         *("reading_batch", "reading_extent", "reading", "reading_hour"),
         *("change_set", "change"),
         *("person", "membership", "people_event"),
+        *("share_link", "share_link_panel", "published_event"),
     }
 )
 # Never leaves: sessions, tokens, codes, whatever opens a door or is worthless elsewhere.
 STAYS = frozenset(
-    {"sign_in", "invitation", "recovery_code", "console_code", "sign_in_try", "sensor_token", "reading_upload"}
+    {
+        "sign_in",
+        "invitation",
+        "recovery_code",
+        "console_code",
+        "sign_in_try",
+        "sensor_token",
+        "reading_upload",
+        "share_key",
+    }
 )
 # Argon2id in the right form, of nothing that anybody could type: whoever is restored makes a new password.
 HASH_OF_NOTHING = "$argon2id$v=19$m=19456,t=2,p=1$AAAAAAAAAAAAAAAAAAAAAA$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"

@@ -67,6 +67,7 @@ from server.store.tables.readings import (
     ReadingUpload,
     SensorToken,
 )
+from server.store.tables.sharing import PublishedEvent, ShareKey, ShareKind, ShareLink, ShareLinkPanel, ShareScope
 from server.store.tables.shelf import Medium, MediumPart, Mix, MixPart, Paint, PaintPigment, Thinner
 from server.store.tables.stacks import StackLayer, StackPlan
 from server.store.tables.studio import Place, PlaceMonth, RuleLimit, Studio
@@ -108,6 +109,7 @@ __all__ = [
     "Place",
     "PlaceMonth",
     "Private",
+    "PublishedEvent",
     "Rags",
     "Reading",
     "ReadingBatch",
@@ -120,6 +122,11 @@ __all__ = [
     "Role",
     "RuleLimit",
     "SensorToken",
+    "ShareKey",
+    "ShareKind",
+    "ShareLink",
+    "ShareLinkPanel",
+    "ShareScope",
     "SignIn",
     "SignInTry",
     "SittingEnd",

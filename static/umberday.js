@@ -172,6 +172,17 @@
     if (form && event.target.hasAttribute("data-send") && form.requestSubmit) form.requestSubmit();
   });
 
+  // ---- an address to copy: selecting it by hand does the same ----
+  document.querySelectorAll("[data-copy]").forEach(function (button) {
+    if (!navigator.clipboard) return;
+    button.hidden = false;
+    button.addEventListener("click", function () {
+      var field = document.getElementById(button.getAttribute("data-copy"));
+      field.select();
+      navigator.clipboard.writeText(field.value).then(function () { button.textContent = "Copied"; }, function () {});
+    });
+  });
+
   // ---- a bare wall offers this device's time zone where the studio counts by another ----
   document.querySelectorAll("[data-zone]").forEach(function (form) {
     var zone = Intl.DateTimeFormat().resolvedOptions().timeZone;

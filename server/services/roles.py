@@ -20,7 +20,7 @@ MEANING: Mapping[Permission, str] = {
     "sit": "log the end of a sitting: mixes left, brushes, lids, rags",
     "undo": "take back a change in the history, where the role may change what was changed",
     "paint": "panels, layers, finish, shelf, stacks, room, rules, plans, what is learned",
-    "studio": "the studio's settings",
+    "studio": "the studio's settings; links that show its schedule to others",
     "people": "who belongs to the studio, and with which role",
     "purge": "take records away for ever",
 }
@@ -52,6 +52,8 @@ OF_TABLE: Mapping[str, Permission] = {
     "sitting_end": "sit",
     "sitting_mix": "sit",
     "studio": "studio",
+    "share_link": "studio",
+    "share_link_panel": "studio",
 }
 
 

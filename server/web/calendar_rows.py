@@ -116,7 +116,8 @@ def _sitting_words(layer: CalendarLayer, sitting: PlannedSitting, today: date) -
     if layer.start != sitting.start_at:
         likely = standing_words.span_words(layer.start_days, today)
         return f"{layer.kind} was planned {when}; it may go on only {likely}: plan anew"
-    return f"{layer.kind} {when}. Why this day? {plan_words.why_words(sitting, today).rstrip('.')}"
+    why = f". Why this day? {plan_words.why_words(sitting, today).rstrip('.')}" if sitting.why else ""
+    return f"{layer.kind} {when}{why}"
 
 
 def _pins(panel: PanelFact, first_on: date, moment: Moment, href: str) -> Iterable[CalendarPin]:

@@ -14,6 +14,7 @@ from starlette.types import Scope
 from server.services.errors import Conflict, Invalid, NotFound, Refused
 from server.web import plain_words
 from server.web.render import render, wants_fragment
+from server.web.security.public_links import forget_link, is_public
 
 API_PREFIX = "/api/"
 
@@ -61,7 +62,11 @@ def error_response(scope: Scope, status: int, detail: str, headers: Mapping[str,
     request = Request(scope)
     default_title, advice = TEXTS.get(status, (title_of(status), ""))
     context = {"status": status, "title": default_title, "detail": detail, "advice": advice}
-    template = "errors/_message.html" if wants_fragment(request) else "errors/page.html"
+    if is_public(scope["path"]):  # a stranger gets no way into the studio, and one answer to every missing link
+        forget_link(scope)
+        template = "share/error.html"
+    else:
+        template = "errors/_message.html" if wants_fragment(request) else "errors/page.html"
     try:
         return render(request, template, context, status, headers)
     except Exception:

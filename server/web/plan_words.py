@@ -7,8 +7,8 @@ from server.web import words
 
 
 def when_words(sitting: PlannedSitting, today: date) -> str:
-    """``Thursday at 09:30, with Ada``."""
-    return f"{words.moment_words(sitting.start_at, today)}, with {sitting.painter}"
+    """``Thursday at 09:30, with Ada``; without the name where it is not to be told."""
+    return f"{words.moment_words(sitting.start_at, today)}{f', with {sitting.painter}' if sitting.painter else ''}"
 
 
 def hours_words(sitting: PlannedSitting) -> str:

@@ -25,7 +25,7 @@ from server.science.recipe import Addition, AdditionKind, MixRecipe, PigmentShar
 from server.science.reference import find_pigment, oil, solvent
 from server.science.results import FilmState, Stage
 from server.science.soundness.types import Severity
-from server.services.board.facts import ClosingFact, LayerFact, TestFact
+from server.services.board.facts import ClosingFact, GateFact, LayerFact, PanelBoard, TestFact
 from server.services.overrides import FrozenVerdict
 from server.services.panel_record import RecordFacts
 from server.web import finish_words, standing_words, words
@@ -39,6 +39,7 @@ MATERIALS = {
     "old_painting": "an old painting",
 }
 TEXTURES = {"smooth": "smooth", "fine_canvas": "fine canvas", "coarse": "coarse"}
+CONSERVATOR = "Whatever is to be done to it later, a conservator decides; this sheet says what is in it."
 METALS = {"Pb": "lead", "Mn": "manganese", "Co": "cobalt"}
 
 
@@ -65,7 +66,7 @@ def sheet(facts: RecordFacts, cautions: tuple[tuple[str, str], ...]) -> PanelRec
         steps=tuple(_steps(facts)),
         tests=_finish_tests(panel.closing, zone),
         varnish=_varnish(facts, today),
-        advice=tuple(_advice(facts, today)),
+        advice=(*advice(facts.board, facts.varnish, today), CONSERVATOR),
         cautions=cautions,
     )
 
@@ -235,9 +236,10 @@ def _varnish(facts: RecordFacts, today: date) -> str:
     return told + finish_words.first_words(facts.varnish, today)
 
 
-def _advice(facts: RecordFacts, today: date) -> Iterable[str]:
-    """What whoever holds the picture does next about its varnish, and how it wants to be kept meanwhile."""
-    closing, gate = facts.board.panel.closing, facts.varnish
+def advice(board: PanelBoard, gate: GateFact, today: date) -> Iterable[str]:
+    """What whoever holds the picture does next about its varnish, and how it wants to be kept meanwhile; ``gate`` is
+    that of a final varnish."""
+    closing = board.panel.closing
     if closing is not None and closing.varnished_at is not None:
         yield "It has its final varnish. It can be taken off again by a conservator; do not clean it with spirit."
     elif gate.verdict is not None:
@@ -247,9 +249,8 @@ def _advice(facts: RecordFacts, today: date) -> Iterable[str]:
         for finding in gate.verdict.findings:
             if finding.remedy is not None:
                 yield f"{finding.title} ({finding.rule}): {finding.remedy.text}"
-    if gate.verdict is not None and any(layer.state is not FilmState.FIRM for layer in facts.board.layers):
+    if gate.verdict is not None and any(layer.state is not FilmState.FIRM for layer in board.layers):
         yield (
             "Until it is dry through nothing may touch its face; keep it upright, out of the sun, away from heat and "
             "damp walls."
         )
-    yield "Whatever is to be done to it later, a conservator decides; this sheet says what is in it."

@@ -31,7 +31,7 @@ LIGHTS = ("light", "dark")
 # Label, address, shape, and the addresses that belong to the area.
 NAVIGATION = (
     ("Today", "/", "today", ("/", "/sittings")),
-    ("Calendar", "/calendar", "calendar", ("/calendar", "/plan")),
+    ("Calendar", "/calendar", "calendar", ("/calendar", "/plan", "/share")),
     ("Panels", "/panels", "panels", ("/panels", "/layers", "/tests", "/finish", "/finish-tests")),
     ("Mixing", "/mixing", "mixing", ("/mixing", "/mixes", "/stacks")),
     ("Shelf", "/shelf", "shelf", ("/shelf",)),

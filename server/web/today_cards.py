@@ -113,7 +113,7 @@ def card_of(panel: PanelFact, moment: Moment) -> Card:
     return Card(
         uid=panel.uid,
         title=panel.title,
-        size=f"{_cm(panel.width_mm)} × {_cm(panel.height_mm)} cm · {panel.place}",
+        size=" · ".join(filter(None, (f"{_cm(panel.width_mm)} × {_cm(panel.height_mm)} cm", panel.place))),
         kind=standing_words.STANDING_SHAPES[panel.standing],
         word=standing_words.STANDING_WORDS[panel.standing],
         detail=standing_words.rest_words(panel, today),

@@ -10,14 +10,19 @@ import typing
 import urllib.error
 import urllib.request
 from collections.abc import Iterator, Mapping
-from datetime import date
+from datetime import date, datetime, timezone
+from zoneinfo import ZoneInfo
 
 from fastapi.routing import APIRoute
 from sqlalchemy import select
 from sqlmodel import col
 
+from server.services import share_access, share_links, studios
+from server.services.access import Actor
+from server.services.share_links import DETAILS, ShareLinkCreate
+from server.services.unit import unit
 from server.store.db import Database
-from server.store.tables import Record
+from server.store.tables import Panel, Record
 from server.web.pages import ROUTERS
 
 # Pages that look different by a question in their address. A panel's page differs with every panel.
@@ -62,6 +67,8 @@ def addresses(base: str, db: Database, path: str, later: date, every: bool = Fal
     """
     uids = _uids(db)
     found = []
+    if "{token}" in path:
+        return _by_links(db, path)
     for words in _words(path):
         if path in NO_RECORDS:
             found += [words.replace("{uid}", uid) for uid in NO_RECORDS[path]]
@@ -70,6 +77,24 @@ def addresses(base: str, db: Database, path: str, later: date, every: bool = Fal
         assert found, f"no record of the studio has a page at {words}"
     one_each = {table: some[0] for table, some in uids.items() if some}
     return found + [f"{found[0]}?{question.format(later=later, **one_each)}" for question in VARIANTS.get(path, ())]
+
+
+def _by_links(db: Database, path: str) -> list[str]:
+    """The path by a link to the whole studio and by one to a single panel, made for the visit, that show everything."""
+    found = []
+    now = datetime.now(timezone.utc)
+    with db.read() as session:
+        studio_id = studios.the_studio(session).id or 0
+        panel_uids = list(session.scalars(select(col(Panel.uid)).where(col(Panel.archived_at).is_(None))))
+    actor = Actor("painter", studio_id)
+    for scope, uids in (("studio", []), ("panel", panel_uids[:1])):
+        command = ShareLinkCreate(label="Looked at", scope=scope, panel_uids=uids, shows=list(DETAILS), lasts="always")
+        with unit(db, actor, label="Made a link") as work:
+            _, token = share_links.create(work.session, actor, command, now, ZoneInfo("UTC"))
+        with db.read() as session:
+            ref = share_access.opened(session, token, "page", now).ref(panel_uids[0])
+        found.append(path.replace("{token}", token).replace("{ref}", ref))
+    return found
 
 
 def _words(path: str) -> Iterator[str]:

@@ -120,13 +120,13 @@ def today(page: Page, on: str = "", card: str = "") -> Response:
         has_panels=found.has_panels,
         sitting=found.sitting,
         wall=Markup(wall),  # noqa: S704 - drawn by our own template, which escapes every name
-        planned=tuple(_sitting_line(sitting, page.today) for sitting in found.planned),
+        planned=tuple(sitting_line(sitting, page.today) for sitting in found.planned),
         next_planned=_next_planned(found, page.today),
     )
     return page.render("today/today.html", context)
 
 
-def _sitting_line(sitting: PlannedSitting, today: date) -> SittingLine:
+def sitting_line(sitting: PlannedSitting, today: date) -> SittingLine:
     return SittingLine(
         sitting.panel_uid,
         sitting.title,
@@ -186,7 +186,7 @@ def _named(page: PageRequest, found: TodayBoard, day: date | None) -> Wall:
         )
         for standing, heading in HEADINGS.items()
     )
-    return Wall(groups, _risks(found.at_risk, found.moment.today))
+    return Wall(groups, risk_lines(found.at_risk, found.moment.today))
 
 
 def _drawer(page: PageRequest, moment: Moment, here: str) -> Callable[[PanelFact], Markup]:
@@ -208,7 +208,7 @@ def _names(wall: Wall) -> dict[str, object]:
     return {field.name: getattr(wall, field.name) for field in fields(wall)}
 
 
-def _risks(panels: Sequence[PanelFact], today: date) -> tuple[RiskLine, ...]:
+def risk_lines(panels: Sequence[PanelFact], today: date) -> tuple[RiskLine, ...]:
     return tuple(
         RiskLine(
             panel.uid,

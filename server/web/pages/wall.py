@@ -5,14 +5,14 @@ scroll by itself, so what is large grows smaller as panels grow more.
 """
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from fastapi import APIRouter
 from starlette.responses import Response
 
 from server.formats.drawings import Miniature
 from server.services import board
-from server.services.board.facts import Moment, PanelFact, Standing
+from server.services.board.facts import Moment, PanelFact, Standing, TodayBoard
 from server.web import standing_words
 from server.web.deps import Page
 from server.web.drawn import little_panel
@@ -57,14 +57,19 @@ def wall(page: Page) -> Response:
     """The studio as it stands now, to be read from three metres."""
     with page.db.read() as session:
         found = board.today(session, page.actor, page.now, page.zone, None)
+    return page.render("wall/page.html", wall_page(found, page.now))
+
+
+def wall_page(found: TodayBoard, now: datetime) -> WallPage:
+    """A board as the wall shows it."""
     wanting = [panel for standing in LARGE for panel in found.groups[standing]]
     others = [panel for standing in RESTING for panel in found.groups[standing]]
     wanting += [panel for panel in others if panel.due and panel.due.at_risk]
     large = tuple(_shown(panel, found.moment, MINI_BOX) for panel in wanting)
     resting = tuple(_shown(panel, found.moment, SMALL_BOX) for panel in others if panel not in wanting)
     crowd = "packed" if len(large) > PACKED else "crowded" if len(large) > CROWDED else "roomy"
-    told_at = f"{page.now.astimezone(page.zone):%H:%M}"
-    return page.render("wall/page.html", WallPage(found.moment.on, told_at, REFRESH_S, crowd, large, resting))
+    told_at = f"{now.astimezone(found.moment.zone):%H:%M}"
+    return WallPage(found.moment.on, told_at, REFRESH_S, crowd, large, resting)
 
 
 def _shown(panel: PanelFact, moment: Moment, box: float) -> OnTheWall:

@@ -1,11 +1,13 @@
 """Threat: a log that tells what a painter typed or holds the means to get in. One line a request: method, path
-without its query, status, time, request id. Control characters in a path are escaped, so that nobody writes lines of
-their own."""
+without its query and without the token of a link, status, time, request id. Control characters in a path are escaped,
+so that nobody writes lines of their own."""
 
 import logging
 import time
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from server.web.security.public_links import redacted
 
 log = logging.getLogger("umberday.access")
 QUIET = ("/static/", "/healthz")
@@ -32,6 +34,6 @@ class AccessLog:
             await self.app(scope, receive, send_noting_status)
         finally:
             taken_ms = (time.perf_counter() - started) * 1000
-            path = scope["path"].encode("unicode_escape").decode("ascii")
+            path = redacted(scope["path"]).encode("unicode_escape").decode("ascii")
             request_id = scope.get("state", {}).get("request_id", "-")
             log.info("%s %s %d %.0f ms %s", scope["method"], path, status, taken_ms, request_id)

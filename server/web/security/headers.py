@@ -5,6 +5,8 @@ there is no inline script, no inline style and nothing evaluated from text."""
 from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from server.web.security import public_links
+
 CONTENT_SECURITY_POLICY = "; ".join(
     (
         "default-src 'none'",
@@ -45,8 +47,9 @@ class SecurityHeaders:
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                for name, value in HEADERS.items():
-                    headers[name] = value
+                for name, value in {**HEADERS, **public_links.headers_of(scope)}.items():
+                    if value is not None:
+                        headers[name] = value
             await send(message)
 
         await self.app(scope, receive, send_with_headers)

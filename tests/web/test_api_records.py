@@ -1,5 +1,7 @@
 """Records for programs: add, read, change, archive; versions, keys of a sending, slices, and what is refused."""
 
+import json
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -8,6 +10,7 @@ from fastapi.routing import APIRoute
 from starlette.testclient import TestClient
 
 from server.web.api import ROUTERS, readings
+from server.web.api.record_examples import EXAMPLES, MIX_UID, PAINT_UID, PLACE_UID
 from tests.web.conftest import NOW
 
 API = "/api/v1"
@@ -205,3 +208,46 @@ def test_the_document_names_each_operation_once(app: FastAPI) -> None:
         if "operationId" in each
     ]
     assert len(operations) == len(set(operations)) >= len(ROUTES)
+
+
+def bodies(document: dict[str, Any]) -> Iterator[tuple[str, str, dict[str, Any]]]:
+    """Method, path and example of every operation on records that has a body."""
+    for path, methods in document["paths"].items():
+        for method, operation in methods.items():
+            content = operation.get("requestBody", {}).get("content", {}).get("application/json", {})
+            name = content.get("schema", {}).get("$ref", "").rpartition("/")[2]
+            if name in EXAMPLES:
+                yield method.upper(), path, content["example"]
+
+
+def test_every_example_of_the_document_works_when_it_is_sent(client: TestClient, app: FastAPI) -> None:
+    """In the order of a picture's life: shelf and place, panel, layer, press, finish."""
+    examples = {(method, path): body for method, path, body in bodies(app.openapi())}
+    assert len(examples) == len(EXAMPLES)
+    uids: dict[str, str] = {}
+    names = {"places": PLACE_UID, "paints": PAINT_UID, "mixes": MIX_UID}
+
+    def send(method: str, path: str, of: str = "") -> dict[str, Any]:
+        body = json.dumps(examples.pop((method, f"{API}/{path}")))
+        for kind, name in names.items():
+            body = body.replace(name, uids.get(kind, name))
+        address = f"{API}/{path.replace('{uid}', uids.get(of, ''))}"
+        headers = {"Content-Type": "application/json"}
+        if of:
+            headers["If-Match"] = f'"{client.get(f"{API}/{of}/{uids[of]}").json()["version"]}"'
+        answer = client.request(method, address, content=body, headers=headers)
+        assert answer.status_code in {200, 201}, (address, answer.text)
+        found: dict[str, Any] = answer.json()
+        return found
+
+    for kind in ("places", "paints", "mediums", "thinners", "mixes", "stacks", "panels"):
+        uids[kind] = send("POST", kind)["uid"]
+        send("PUT", f"{kind}/{{uid}}", kind)
+    uids["layers"] = send("POST", "panels/{uid}/layers", "panels")["uid"]
+    send("PUT", "layers/{uid}", "layers")
+    send("POST", "layers/{uid}/paint", "layers")
+    for kind, parent in (("touch-tests", "layers"), ("finish-steps", "panels"), ("finish-tests", "panels")):
+        uids[kind] = send("POST", f"{parent}/{{uid}}/{kind}", parent)["uid"]
+        send("PUT", f"{kind}/{{uid}}", kind)
+    send("POST", "finish-steps/{uid}/do", "finish-steps")
+    assert not examples

@@ -7,6 +7,7 @@ from typing import Any
 from fastapi.openapi.constants import REF_TEMPLATE
 from pydantic.json_schema import models_json_schema
 
+from server.web.api.record_examples import EXAMPLES
 from server.web.api.resources import RESOURCES, Deed, Resource
 from server.web.api.sent import JSON
 
@@ -105,7 +106,8 @@ class RecordDoc:
         return {200: described}
 
     def _body(self, schema: str) -> dict[str, Any]:
-        return {"requestBody": {"required": True, "content": schema_ref(schema)}, "parameters": [KEY]}
+        content = {JSON: {**schema_ref(schema)[JSON], "example": EXAMPLES[schema]}}
+        return {"requestBody": {"required": True, "content": content}, "parameters": [KEY]}
 
     def _operation(
         self, summary: str, name: str, good: dict[Any, Any], bad: dict[Any, Any], extra: dict[str, Any] | None = None

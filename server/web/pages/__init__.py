@@ -3,6 +3,7 @@
 from fastapi import APIRouter
 
 from server.web.pages import (
+    api_pages,
     calendar,
     cautions,
     finish,
@@ -60,6 +61,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     learning.router,
     glossary.router,
     cautions.router,
+    api_pages.router,
     panels.router,
     finish.router,
     record.router,

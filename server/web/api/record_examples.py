@@ -1,0 +1,83 @@
+"""One example for each body of the record interfaces, all invented; the tests send every one of them.
+
+A uid in capitals stands for the uid of a record of that kind.
+"""
+
+from typing import Any
+
+PLACE_UID, PAINT_UID, MIX_UID = "UID-OF-A-PLACE", "UID-OF-A-PAINT", "UID-OF-A-MIX"
+
+_PANEL = {
+    "title": "Quince on a blue cloth",
+    "width_cm": 30,
+    "height_cm": 24,
+    "support": "hardboard",
+    "ground_kind": "acrylic",
+    "ground_surface": "matte",
+    "ground_on": "2026-10-01",
+    "place_uid": PLACE_UID,
+    "due_on": "2027-03-01",
+    "due_for": "spring show",
+}
+_LAYER = {
+    "kind": "block-in",
+    "thickness_preset": "thin_opaque",
+    "solvent_pct": 20,
+    "planned_on": "2026-12-01",
+    "sitting_min": 90,
+    "mixes": [{"mix_uid": MIX_UID, "area_pct": 70, "region": "cloth"}],
+}
+_PAINT = {
+    "label": "Titanium white, 40 ml",
+    "oil": "linseed",
+    "pigments": [{"pigment": "PW6", "share_pct": 100}],
+    "tube_ml": 40,
+    "left_ml": 25,
+}
+_MEDIUM = {
+    "label": "Half linseed, half spirits",
+    "parts": [{"material": "oil:linseed", "parts": 1}, {"material": "solvent:odourless_mineral_spirits", "parts": 1}],
+}
+_THINNER = {"label": "Odourless mineral spirits", "solvent": "odourless_mineral_spirits"}
+_MIX = {"label": "Cool white", "parts": [{"item": f"paint:{PAINT_UID}", "parts": 3}]}
+_PLACE = {
+    "name": "Drying rack",
+    "light": "dim",
+    "temperature_c": 18,
+    "relative_humidity_pct": 60,
+    "months": [{"month": 1, "temperature_c": 15, "relative_humidity_pct": 65}],
+}
+_STACK = {
+    "label": "Two layers",
+    "layers": [
+        {"kind": "underpainting", "wet_thickness_um": 30, "solvent_pct": 30},
+        {"kind": "second painting", "wet_thickness_um": 50, "mix_uid": MIX_UID},
+    ],
+}
+
+EXAMPLES: dict[str, dict[str, Any]] = {
+    "PanelCreate": _PANEL,
+    "PanelChange": _PANEL | {"title": "Quince, blue cloth"},
+    "LayerCreate": _LAYER,
+    "LayerChange": _LAYER | {"solvent_pct": 10},
+    "LayerPaint": {"painted_at": "2026-11-24T10:30:00+01:00", "sitting_min": 80},
+    "TouchTestCreate": {"stage": "tacky", "pressed_at": "2026-11-24T18:00:00+01:00", "place_on_panel": "top left"},
+    "TouchTestChange": {"stage": "wet", "note": "only in the thick part"},
+    "FinishStepCreate": {"action": "final_varnish", "planned_on": "2027-09-01"},
+    "FinishStepChange": {"action": "final_varnish", "planned_on": "2027-10-01"},
+    "FinishStepDo": {"done_at": "2026-11-24T20:00:00+01:00", "override_reason": "asked for by its owner"},
+    "FinishTestCreate": {"method": "thumb", "result": "no_mark"},
+    "FinishTestChange": {"method": "thumb", "result": "mark"},
+    "PaintCreate": _PAINT,
+    "PaintChange": _PAINT | {"left_ml": 20},
+    "MediumCreate": _MEDIUM,
+    "MediumChange": _MEDIUM | {"notes": "shake it"},
+    "ThinnerCreate": _THINNER,
+    "ThinnerChange": _THINNER | {"label": "Spirits, new jar"},
+    "MixCreate": _MIX,
+    "MixChange": _MIX | {"label": "White as it is"},
+    "PlaceCreate": _PLACE,
+    "PlaceChange": _PLACE | {"temperature_c": 19},
+    "StackCreate": _STACK,
+    "StackChange": _STACK | {"label": "Two thin layers"},
+}

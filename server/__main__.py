@@ -68,6 +68,12 @@ def _check(options: argparse.Namespace) -> int:
     return check(demo=options.demo)
 
 
+def _export(options: argparse.Namespace) -> int:
+    from server.web.upkeep import export
+
+    return export(options.file, demo=options.demo)
+
+
 def _file_option(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", metavar="FILE.json", help="the request, or an array of them; - for standard input")
 
@@ -95,6 +101,7 @@ COMMANDS = (
     Command("soundness", "whether a layer may go over a stack: JSON in, JSON out", _file_option, _call),
     Command("plan", "which sitting when, so that panels make their dates: JSON in, JSON out", _file_option, _plan),
     Command("backup", "a copy of the studio's database, made while it is in use", _kept_file_options, _backup),
+    Command("export", "one archive with everything: records, lists, drawings, sheets", _kept_file_options, _export),
     Command("restore", "a backup or an archive into an empty install", _kept_file_options, _restore),
     Command("check", "whether the database is whole and as its history tells", _demo_option, _check),
     Command("learn", "what touch tests say of later layers: JSON in, JSON out", _file_option, _call),

@@ -1,7 +1,7 @@
 """The studio: its name, its clock, and what it counts on."""
 
 from typing import Annotated
-from zoneinfo import ZoneInfo, available_timezones
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from pydantic import AfterValidator, Field, StringConstraints
 from sqlalchemy import select
@@ -75,6 +75,20 @@ def ensure_studio(db: Database, time_zone: str = FIRST_TIME_ZONE) -> Studio:
             assert studio.id is not None
             session.add(Place(studio_id=studio.id, name=FIRST_PLACE, light="room"))
         return studio
+
+
+def all_with_zones(session: Session) -> list[tuple[int, ZoneInfo]]:
+    """Every studio of the install by its record id, with its clock: for what is done to the install as a whole."""
+    query = select(col(Studio.id), col(Studio.time_zone)).order_by(col(Studio.id))
+    return [(studio_id, zone_or_utc(name)) for studio_id, name in session.execute(query) if studio_id is not None]
+
+
+def zone_or_utc(name: str) -> ZoneInfo:
+    """The zone, or UTC for a name that this machine does not know."""
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError):
+        return ZoneInfo("UTC")
 
 
 def get(session: Session, actor: Actor) -> Studio:

@@ -145,11 +145,16 @@ def _carry_over(source_url: str, url: str) -> int:
         source.dispose()
 
 
-def check(url: str) -> Checked:
-    """Look over the whole database and change nothing. Raises ``Refused`` where there is none."""
+def require_database(url: str) -> None:
+    """Raises ``Refused`` where there is no file yet that an SQLite database would lie in."""
     parsed = database_url(url)
     if parsed.get_backend_name() == "sqlite" and not Path(parsed.database or "").exists():
         raise Refused(f"There is no database at {parsed.database} yet.")
+
+
+def check(url: str) -> Checked:
+    """Look over the whole database and change nothing. Raises ``Refused`` where there is none."""
+    require_database(url)
     db = Database(url, pool_size=1)
     try:
         with db.read() as session:

@@ -18,9 +18,17 @@ from server.store.copies import CopyFailed
 from server.store.db import Database
 from server.store.migrate import NewerDatabase, migrate
 from server.web.app import create_app
-from server.web.settings import NotAllowed, Settings, check_host, data_dir, default_url, has_display, local_zone
+from server.web.settings import (
+    DEMO_FILE,
+    NotAllowed,
+    Settings,
+    check_host,
+    data_dir,
+    default_url,
+    has_display,
+    local_zone,
+)
 
-DEMO_FILE = "demo.db"
 GRACE_S = 5
 
 

@@ -18,6 +18,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 LOOPBACK_NAMES = ("localhost", "127.0.0.1", "[::1]")
 MAX_BODY_BYTES = 1_000_000
+DEMO_FILE = "demo.db"
 
 
 class NotAllowed(Exception):

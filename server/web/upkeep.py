@@ -5,10 +5,12 @@ from datetime import datetime, timezone
 from pathlib import Path
 
 from server.services import upkeep
+from server.services.archive.pack import pack
 from server.services.errors import Refused
 from server.store.copies import CopyFailed
-from server.web.serve import DEMO_FILE
-from server.web.settings import default_url
+from server.store.db import Database
+from server.store.migrate import NewerDatabase, migrate
+from server.web.settings import DEMO_FILE, Settings, default_url
 
 
 def which(demo: bool) -> str:
@@ -24,6 +26,30 @@ def back_up(file: str, *, demo: bool) -> int:
     except CopyFailed as fault:
         return _refused(fault)
     return _done(f"Backed up to {path} ({path.stat().st_size:,} bytes). Whoever has it can read everything in it.")
+
+
+def export(file: str, *, demo: bool) -> int:
+    """Everything of the install in one archive, the database brought up to date first."""
+    from server.web.archive_files import files_of_install  # the whole model: none of the other commands needs it
+    from server.web.render import environment
+    from server.web.static_files import hashed_files
+
+    path, now = Path(file), datetime.now(timezone.utc)
+    url = which(demo)
+    try:
+        upkeep.require_database(url)
+        migrate(url, told=_say)
+        db = Database(url, pool_size=1)
+        settings = Settings(url)
+        templates = environment(settings.templates_dir, hashed_files(settings.static_dir))
+        try:
+            with upkeep.NewFile(path) as unfinished, unfinished.open("wb") as opened, db.read() as session:
+                pack(session, opened, now, extras=files_of_install(session, now, templates))
+        finally:
+            db.close()
+    except (Refused, CopyFailed, NewerDatabase) as fault:
+        return _refused(fault)
+    return _done(f"Everything is in {path} ({path.stat().st_size:,} bytes). Whoever has it can read it.")
 
 
 def restore(file: str, *, demo: bool) -> int:
@@ -44,6 +70,10 @@ def check(*, demo: bool) -> int:
     if found.faults:
         return 1
     return _done(f"All is well: revision {found.revision}, every row whole and as the history tells.")
+
+
+def _say(line: str) -> None:
+    sys.stderr.write(f"{line}\n")
 
 
 def _done(words: str) -> int:

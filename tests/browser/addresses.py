@@ -43,7 +43,14 @@ VARIANTS: Mapping[str, tuple[str, ...]] = {
 }
 # Pages of what is no record: a rule with limits, one without, and one number that stands for two rules.
 NO_RECORDS: Mapping[str, tuple[str, ...]] = {"/rules/{uid}": ("R01", "R20", "R23", "R35")}
-NO_PAGES = ("/panels/{uid}/record/{kind}", "/healthz", "/worker.js", "/manifest.webmanifest")  # machines, files
+NO_PAGES = (
+    "/panels/{uid}/record/{kind}",
+    "/data/archive",
+    "/data/lists/{name}.csv",
+    "/healthz",
+    "/worker.js",
+    "/manifest.webmanifest",
+)  # machines, files
 EVERY_RECORD = ("/panels/{uid}",)
 ENDS = 3  # of a table's records: so many of the first and of the last are asked for a page
 ROUTES = {

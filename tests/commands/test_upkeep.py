@@ -1,5 +1,6 @@
 """Backup, restore and check as a person at a keyboard meets them."""
 
+import zipfile
 from pathlib import Path
 
 from server.store.db import Database
@@ -51,3 +52,20 @@ def test_a_start_says_where_the_older_database_is_kept(tmp_path: Path, capfd):
     assert serve.bring_up_to_date(Settings(url))
     (kept,) = tmp_path.glob("studio.before-*.db")
     assert str(kept) in capfd.readouterr().err
+
+
+def test_an_export_is_restored(tmp_path: Path):
+    url = f"sqlite:///{tmp_path / 'studio.db'}"
+    migrate(url)
+    db = Database(url)
+    make_bench(db).panel(title="=1+1")
+    db.close()
+    path = tmp_path / "all.zip"
+    made = run("export", str(path), DATABASE_URL=url)
+    assert made.returncode == 0, made.stderr
+    with zipfile.ZipFile(path) as archive:
+        assert b"\r\n'=1+1," in archive.read("studio-1/lists/panels.csv")
+        assert "studio-1/panels/0001-1-1/section.svg" in archive.namelist()
+    restored = run("restore", str(path), DATABASE_URL=f"sqlite:///{tmp_path / 'other.db'}")
+    assert restored.returncode == 0, restored.stderr
+    assert "Traceback" not in run("restore", str(path), DATABASE_URL=url).stderr

@@ -11,10 +11,12 @@ import pytest
 from sqlalchemy import event
 from sqlmodel import Session
 
+import seed_demo
 from server.services import layers, panels
 from server.services.access import Actor
 from server.services.unit import Unit, unit
 from server.store.db import Database
+from server.store.migrate import migrate
 from server.store.tables import (
     Layer,
     Mix,
@@ -132,3 +134,14 @@ def count_queries(database: Database) -> Iterator[Callable[[], int]]:
 
     yield taken
     event.remove(database.engine, "before_cursor_execute", note)
+
+
+@pytest.fixture(scope="session")
+def demo_url(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The demo studio with everything that the program can hold, in an SQLite file that no test may change."""
+    url = f"sqlite:///{tmp_path_factory.mktemp('demo') / 'demo.db'}"
+    migrate(url)
+    db = Database(url)
+    seed_demo.seed(db, NOW)
+    db.close()
+    return url

@@ -3,7 +3,6 @@
 import sqlite3
 import threading
 from contextlib import closing
-from datetime import datetime, timezone
 from pathlib import Path
 
 import pytest
@@ -11,7 +10,6 @@ from sqlalchemy import delete, select, text, update
 from sqlalchemy.exc import DataError
 from sqlmodel import col
 
-import seed_demo
 from server.services import history, panels, studios, upkeep
 from server.services.access import Actor
 from server.services.errors import Refused
@@ -22,9 +20,8 @@ from server.store.db import Database
 from server.store.migrate import known_revisions, migrate
 from server.store.tables import Change, Panel, Studio, Table
 from server.store.transfer import last_ids
-from tests.services.conftest import Bench
+from tests.services.conftest import NOW, Bench
 
-NOW = datetime(2026, 11, 25, 9, 0, tzinfo=timezone.utc)
 Content = dict[str, list[dict[str, object]]]
 
 
@@ -39,17 +36,6 @@ def content(url: str) -> Content:
             }
     finally:
         db.close()
-
-
-@pytest.fixture(scope="session")
-def demo_url(tmp_path_factory: pytest.TempPathFactory) -> str:
-    """The demo studio with everything that the program can hold, in an SQLite file that no test may change."""
-    url = f"sqlite:///{tmp_path_factory.mktemp('demo') / 'demo.db'}"
-    migrate(url)
-    db = Database(url)
-    seed_demo.seed(db, NOW)
-    db.close()
-    return url
 
 
 @pytest.fixture

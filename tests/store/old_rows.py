@@ -422,7 +422,7 @@ OLD_ROWS: dict[str, Rows] = {
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 
 
-def _reflected(connection: Connection) -> MetaData:
+def reflected(connection: Connection) -> MetaData:
     # The tables as they are in the database, since today's classes may know other columns.
     metadata = MetaData()
     metadata.reflect(connection)
@@ -431,14 +431,14 @@ def _reflected(connection: Connection) -> MetaData:
 
 def insert_rows(connection: Connection, revision: str) -> None:
     """Fill a database at ``revision`` with that revision's rows."""
-    for table in _reflected(connection).sorted_tables:
+    for table in reflected(connection).sorted_tables:
         if table.name in OLD_ROWS[revision]:
             connection.execute(insert(table), OLD_ROWS[revision][table.name])
 
 
 def rows_of(connection: Connection, name: str, like: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """What is in a table, cut to the columns that the old rows ``like`` have."""
-    table = _reflected(connection).tables[name]
+    table = reflected(connection).tables[name]
     found = connection.execute(select(table).order_by(table.c.id)).mappings()
     return [{column: _aware(row[column]) for column in like[0]} for row in found]
 

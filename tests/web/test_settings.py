@@ -7,7 +7,7 @@ import pytest
 from server.services import studios
 from server.store.db import Database
 from server.web import serve
-from server.web.settings import NotAllowed, check_host, data_dir, default_url, has_display, local_zone
+from server.web.settings import DEMO_FILE, NotAllowed, check_host, data_dir, default_url, has_display, local_zone
 
 
 def test_files_lie_in_the_users_data_directory():
@@ -20,7 +20,7 @@ def test_files_lie_in_the_users_data_directory():
 def test_the_demo_never_touches_the_own_studio():
     environ = {"XDG_DATA_HOME": "/data", "DATABASE_URL": "postgresql://studio"}
     assert default_url(environ=environ) == "postgresql://studio"
-    assert default_url(serve.DEMO_FILE, environ) == "sqlite:////data/umberday/demo.db"
+    assert default_url(DEMO_FILE, environ) == "sqlite:////data/umberday/demo.db"
     assert default_url(environ={"XDG_DATA_HOME": "/data"}) == "sqlite:////data/umberday/umberday.db"
 
 

@@ -1,8 +1,5 @@
 """The record of a panel: a sheet to print, and the same as a file."""
 
-import re
-import unicodedata
-
 from fastapi import APIRouter
 from starlette.responses import Response
 
@@ -10,8 +7,8 @@ from server.formats import record as formats
 from server.formats.record import PanelRecord
 from server.services import panel_record
 from server.services.errors import NotFound
-from server.services.hazards import hazard
 from server.web import record_sheet
+from server.web.archive_files import file_name, worded
 from server.web.deps import Page, PageRequest
 
 router = APIRouter()
@@ -44,7 +41,7 @@ def file(page: Page, uid: str, kind: str) -> Response:
     record = _record(page, uid)
     text = formats.to_text(record) if kind == "txt" else formats.to_json(record)
     headers = {
-        "Content-Disposition": f'attachment; filename="{_file_name(record.title)}.{kind}"',
+        "Content-Disposition": f'attachment; filename="{file_name(record.title)}.{kind}"',
         "Cache-Control": "private, no-cache",
     }
     return Response(text, media_type=TYPES[kind], headers=headers)
@@ -53,11 +50,4 @@ def file(page: Page, uid: str, kind: str) -> Response:
 def _record(page: PageRequest, uid: str) -> PanelRecord:
     with page.db.read() as session:
         facts = panel_record.read(session, page.actor, uid, page.now, page.zone)
-    texts = page.request.app.state.templates.get_template("parts/caution.html").module.TEXTS
-    return record_sheet.sheet(facts, tuple((hazard(kind).word, texts[kind]) for kind in facts.hazards))
-
-
-def _file_name(title: str) -> str:
-    """The title as a plain name: letters and digits, joined by hyphens."""
-    plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode()
-    return re.sub(r"[^A-Za-z0-9]+", "-", plain).strip("-").lower()[:60] or "panel"
+    return worded(facts, page.request.app.state.templates)

@@ -1,4 +1,5 @@
-"""A studio's touch tests as learning takes them: read with three queries, put on the clock of the reference room.
+"""A studio's touch tests, and those of finished pictures, as learning takes them: read with a few queries, put on the
+clock of the reference room.
 
 Left out: tests marked as mistaken; layers that every test found dry already, unless the moment was asked for or it is
 known when they were last seen wet (pressing only what looks dry makes dates come out early); tests from before
@@ -6,26 +7,30 @@ learning was begun anew, and those entered after it was frozen.
 """
 
 from collections import defaultdict
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import partial
 from json import loads
+from math import exp
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import Row, String, and_, cast, select
+from sqlalchemy import Row, String, and_, cast, or_, select
 from sqlmodel import Session, col
 
 from server.science.climate import Clock, reference_clock
 from server.science.learning import Evidence, Felt, Press
 from server.science.recipe import LayerRecipe, Room
+from server.science.reference import value
 from server.science.results import LayerEstimate
+from server.services import learning_finish
 from server.services.forecasts import FORECASTS, Question
 from server.services.kept import Kept
 from server.services.learning import BOOK, Material, Presses, StudioLearning, Unit, learned_from, never_soft
 from server.services.learning_effects import Where, priors_for
-from server.services.learning_moves import book_evidence
+from server.services.learning_finish import SWAB_BLUR
+from server.services.learning_moves import book_evidence, varnish_after_through
 from server.services.learning_scales import AT_ONCE, SCALES, Given, rung_below
 from server.services.recipes import climate_of, layer_from_json, room_in
 from server.store.tables import Layer, LearningChoice, Panel, Place, PlaceMonth, Studio, TouchTest
@@ -46,6 +51,7 @@ class BookLayer:
     names: tuple[str, ...]
     holding: int
     clock: Clock
+    varnish: float | None = None  # logarithm of its varnish wait, after the fixed days, against dry-through
 
     def presses(self, tests: Sequence[Any], painted_at: datetime) -> dict[int, tuple[Press, ...]]:
         """Tests (from the earliest on) as presses by region."""
@@ -59,19 +65,36 @@ class BookLayer:
             days = (test.pressed_at - painted_at).total_seconds() / SECONDS_PER_DAY
             if 0 <= days <= LATEST_D:
                 region = self.names.index(test.region) if test.region in self.names else self.holding
-                # Rounded to a minute or so: the same press is the same key.
-                effective = round(float(self.clock.progress_at(max(days, 1e-3))), 4)
-                found[region].append((test, Press(effective, FELT[test.stage])))
+                if (press := self._press(test, days)) is not None:
+                    found[region].append((test, press))
         return dict(found)
+
+    def _press(self, test: Any, days: float) -> Press | None:
+        """``days`` after painting. A swab counts as a press of dry-through so much earlier as the book puts it before
+        the varnish; within the fixed days it says nothing."""
+        if not _is_swab(test):
+            # Rounded to a minute or so: the same press is the same key.
+            return Press(round(float(self.clock.progress_at(max(days, 1e-3))), 4), FELT[test.stage])
+        since_d = days - value("varnish_fixed_d")
+        if self.varnish is None or since_d <= 0.0:
+            return None
+        effective = float(self.clock.progress_at(since_d)) * exp(-self.varnish)
+        return Press(round(max(effective, 1e-3), 4), FELT[test.stage], SWAB_BLUR)
+
+
+def _is_swab(test: Any) -> bool:
+    return bool(getattr(test, "is_swab", False))
 
 
 def _softest(tests: Sequence[Any]) -> list[Any]:
-    """The tests without those that a softer one at another place of the same round outweighs."""
+    """The tests without those that a softer one at another place of the same round outweighs. A swab stands alone."""
     return [
         test
         for test in tests
-        if not any(
-            FELT[other.stage] < FELT[test.stage]
+        if _is_swab(test)
+        or not any(
+            not _is_swab(other)
+            and FELT[other.stage] < FELT[test.stage]
             and other.place_on_panel != test.place_on_panel
             and abs(other.pressed_at - test.pressed_at) <= ONE_ROUND
             for other in tests
@@ -84,8 +107,10 @@ def read(
 ) -> StudioLearning:
     """What the studio has learned. ``places`` by their record id; ``before``: only from tests pressed before then."""
     choice, zone = _choice(session, studio_id)
-    layers = session.execute(tested_layers(studio_id)).all()
-    tests = _counted(session.execute(tests_of_studio(studio_id)).all(), choice, before)
+    finish = learning_finish.of_studio(session, studio_id)
+    layers = session.execute(tested_layers(studio_id, finish)).all()
+    made = [*session.execute(tests_of_studio(studio_id)).all(), *(test for each in finish.values() for test in each)]
+    tests = _counted(sorted(made, key=lambda test: (test.layer_id, test.pressed_at)), choice, before)
     if choice.mode == "off":
         return BOOK
     material = gather(layers, tests, places, zone)
@@ -99,10 +124,10 @@ def read(
     return learned_from(material, SCALES.at_once(Given(first.evidence, first.priors)))
 
 
-def _first(tests: Mapping[int, Sequence[Row[Any]]], many: int) -> dict[int, list[Row[Any]]]:
+def _first(tests: Mapping[int, Sequence[Any]], many: int) -> dict[int, list[Any]]:
     """The first ``many`` tests by the moment they were pressed."""
-    ordered = sorted((test for each in tests.values() for test in each), key=lambda test: (test.pressed_at, test.id))
-    found: dict[int, list[Row[Any]]] = defaultdict(list)
+    ordered = sorted((test for each in tests.values() for test in each), key=lambda test: (test.pressed_at, test.uid))
+    found: dict[int, list[Any]] = defaultdict(list)
     for test in ordered[:many]:
         found[test.layer_id].append(test)
     return found
@@ -149,8 +174,9 @@ def _choice(session: Session, studio_id: int) -> tuple[Choice, ZoneInfo]:
     return Choice(row.mode or "on", row.frozen_at, row.since_at), ZoneInfo(row.time_zone)
 
 
-def tested_layers(studio_id: int) -> Any:
-    """The painted layers of oil and alkyd that were pressed, panels that are put away included."""
+def tested_layers(studio_id: int, besides: Iterable[int]) -> Any:
+    """The painted layers of oil and alkyd that were pressed, panels that are put away included; and those ``besides``,
+    by record id."""
     has_test = select(col(TouchTest.id)).where(
         col(TouchTest.layer_id) == col(Layer.id), col(TouchTest.archived_at).is_(None)
     )
@@ -169,7 +195,7 @@ def tested_layers(studio_id: int) -> Any:
             col(Layer.painted_at).is_not(None),
             col(Layer.recipe_json).is_not(None),
             col(Layer.material).in_(("oil", "alkyd")),
-            has_test.exists(),
+            or_(has_test.exists(), col(Layer.id).in_(list(besides))),
         )
         .order_by(col(Layer.id))
     )
@@ -185,8 +211,8 @@ def tests_of_studio(studio_id: int) -> Any:
     )
 
 
-def _counted(tests: Sequence[Row[Any]], choice: Choice, before: datetime | None) -> dict[int, list[Row[Any]]]:
-    found: dict[int, list[Row[Any]]] = defaultdict(list)
+def _counted(tests: Sequence[Any], choice: Choice, before: datetime | None) -> dict[int, list[Any]]:
+    found: dict[int, list[Any]] = defaultdict(list)
     for test in tests:
         is_old = choice.since_at is not None and test.pressed_at < choice.since_at
         is_late = choice.mode == "frozen" and choice.frozen_at is not None and test.created_at > choice.frozen_at
@@ -196,7 +222,7 @@ def _counted(tests: Sequence[Row[Any]], choice: Choice, before: datetime | None)
 
 
 def gather(
-    layers: Sequence[Row[Any]], tests: Mapping[int, Sequence[Row[Any]]], places: Mapping[int, Where], zone: ZoneInfo
+    layers: Sequence[Row[Any]], tests: Mapping[int, Sequence[Any]], places: Mapping[int, Where], zone: ZoneInfo
 ) -> Material:
     """The units of all layers with their evidence."""
     tested = [layer for layer in layers if tests.get(layer.id) and layer.place_id in places]
@@ -221,8 +247,9 @@ def _with(book: Evidence, presses: tuple[Press, ...]) -> Evidence:
 
 
 def anchored(presses: Presses, tests: Sequence[Any]) -> dict[int, tuple[Press, ...]]:
-    """The regions that some test found soft, or that were pressed at a moment that was asked for."""
-    if any(test.occasion == "asked" for test in tests[:1]):
+    """The regions that some test found soft, or that were pressed at a moment that was asked for. A finished picture
+    that fails its test is found soft."""
+    if any(test.occasion == "asked" for test in tests[:1]) or any(getattr(test, "failed", False) for test in tests):
         return dict(presses)
     return {region: found for region, found in presses.items() if not never_soft(found)}
 
@@ -266,4 +293,5 @@ def _book_layer(estimate: LayerEstimate, recipe: LayerRecipe, room: Room, where:
     clock = reference_clock(room)
     holding = next((i for i, region in enumerate(estimate.regions) if region.holds_up), 0)
     names = tuple(region.name for region in estimate.regions)
-    return BookLayer(book_evidence(estimate, recipe, clock, where), names, holding, clock)
+    evidence = book_evidence(estimate, recipe, clock, where)
+    return BookLayer(evidence, names, holding, clock, varnish_after_through(estimate.regions[holding], clock))

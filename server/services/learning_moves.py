@@ -53,6 +53,14 @@ def book_evidence(estimate: LayerEstimate, recipe: LayerRecipe, clock: Clock, wh
     return tuple(found)
 
 
+def varnish_after_through(region: RegionEstimate, clock: Clock) -> float:
+    """Logarithm of a region's varnish wait, after its fixed days, against dry-through, in effective days."""
+    fixed_d = reference.value("varnish_fixed_d")
+    varnish_d, through_d = (region.stages[stage].p50_d for stage in (Stage.FINAL_VARNISH, Stage.DRY_THROUGH))
+    varnish, through = clock.progress_at(np.maximum([varnish_d - fixed_d, through_d], 1e-6))
+    return float(np.log(varnish / through))
+
+
 def prior_sd(book: Evidence, priors: Priors) -> float:
     """Sd of the logarithm of dry-to-touch before anything was pressed."""
     return float(np.sqrt(sum((weight * priors.of(name)) ** 2 for name, weight in book.effects) + STANDARD.sigma**2))

@@ -162,7 +162,7 @@ def _place_names(session: Session, actor: Actor, places: Mapping[int, Where]) ->
 
 
 def _tested(session: Session, actor: Actor, places: Mapping[int, Where], zone: ZoneInfo) -> list[_Tested]:
-    rows = [row for row in session.execute(tested_layers(actor.studio_id)) if row.place_id in places]
+    rows = [row for row in session.execute(tested_layers(actor.studio_id, ())) if row.place_id in places]
     about = {row.id: row for row in session.execute(_about(actor.studio_id))}
     tests = {
         layer_id: list(group)

@@ -106,7 +106,7 @@ def test_frozen_learning_keeps_what_it_has_and_learns_no_more(easel: Easel):
     pressed(easel, "Slower", 50, (20, "wet"), (30, "tacky"), (40, "touch_dry"))
     easel.app.state.clock = lambda: NOW
     assert _stages(easel.client.get(later).text) == kept
-    assert "From 3 touch tests of 1 layer" in text_of(easel.client)
+    assert "From 3 tests of 1 layer" in text_of(easel.client)
 
 
 def test_learning_begun_anew_forgets_and_can_be_taken_back(easel: Easel):
@@ -155,7 +155,7 @@ def test_when_it_was_last_seen_wet_is_one_tap(easel: Easel):
     assert answer.status_code == 303 and answer.headers["location"] == panel
     assert "When did you last see it wet?" not in text_of(easel.client, f"{layer}/tests")
     text = text_of(easel.client)
-    assert "taught nothing" not in text and "From 2 touch tests of 1 layer" in text
+    assert "taught nothing" not in text and "From 2 tests of 1 layer" in text
     assert easel.client.post(action, data={"days_before": "2"}).status_code == 409
     assert easel.client.post(action, data={"days_before": "many"}).status_code == 422
     assert easel.client.post(f"/learning/seen-wet/{NOBODY}", data={"days_before": "1"}).status_code == 404
@@ -167,7 +167,7 @@ def test_a_press_at_the_moment_we_named_needs_no_such_question(easel: Easel):
     assert form.values["occasion"] == "asked"
     assert easel.client.post(f"{layer}/tests", data=form.filled(stage="touch_dry")).status_code == 303
     assert "When did you last see it wet?" not in text_of(easel.client, f"{layer}/tests")
-    assert "From 1 touch test of 1 layer" in text_of(easel.client)
+    assert "From 1 test of 1 layer" in text_of(easel.client)
 
 
 def test_a_stage_that_goes_back_is_asked_about_and_not_dropped(easel: Easel):

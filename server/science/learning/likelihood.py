@@ -44,6 +44,11 @@ class Cases:
     press_of: np.ndarray
     press_x: np.ndarray
     press_felt: np.ndarray
+    press_blur: np.ndarray
+
+    def reading_sd(self, settings: Settings) -> np.ndarray:
+        """Sd of each press's reading: a finger's, and its own blur."""
+        return np.hypot(settings.sigma_o, self.press_blur)
 
     @property
     def given_between(self) -> np.ndarray:
@@ -73,8 +78,10 @@ def cases(layers: Sequence[Evidence], priors: Priors, names: tuple[str, ...] | N
             after, by = layer.between_d
             low[i] = -np.inf if not after else np.log(after) - log_book[i]
             high[i] = np.inf if by is None else np.log(by) - log_book[i]
-        presses += [(i, np.log(max(press.day, LEAST_D)) - log_book[i], int(press.felt)) for press in layer.presses]
-    table = np.array(presses, dtype=float).reshape(-1, 3)
+        presses += [
+            (i, np.log(max(press.day, LEAST_D)) - log_book[i], int(press.felt), press.blur) for press in layer.presses
+        ]
+    table = np.array(presses, dtype=float).reshape(-1, 4)
     return Cases(
         names=names,
         design=design,
@@ -86,6 +93,7 @@ def cases(layers: Sequence[Evidence], priors: Priors, names: tuple[str, ...] | N
         press_of=table[:, 0].astype(np.intp),
         press_x=table[:, 1],
         press_felt=table[:, 2].astype(np.intp),
+        press_blur=table[:, 3],
     )
 
 
@@ -123,29 +131,29 @@ def press_shares(found: Cases, settings: Settings, grid: np.ndarray) -> np.ndarr
 
 
 def _distances(found: Cases, settings: Settings, grid: np.ndarray, cut: np.ndarray) -> np.ndarray:
-    return ((found.press_x - cut)[:, None] - grid) / settings.sigma_o
+    return ((found.press_x - cut)[:, None] - grid) / found.reading_sd(settings)[:, None]
 
 
 def _shares(found: Cases, settings: Settings, grid: np.ndarray, cuts: np.ndarray) -> np.ndarray:
-    felt, of = found.press_felt, found.press_of
+    felt, of, sd = found.press_felt, found.press_of, found.reading_sd(settings)
     shares = np.ones((len(felt), len(grid)))
     inner = np.flatnonzero(felt > Felt.WET)
-    shares[inner] = _entered(found.press_x[inner] - cuts[of[inner], felt[inner]], settings.sigma_o, grid)
+    shares[inner] = _entered(found.press_x[inner] - cuts[of[inner], felt[inner]], sd[inner, None], grid)
     inner = np.flatnonzero(felt < Felt.FIRM)
-    shares[inner] -= _entered(found.press_x[inner] - cuts[of[inner], felt[inner] + 1], settings.sigma_o, grid)
+    shares[inner] -= _entered(found.press_x[inner] - cuts[of[inner], felt[inner] + 1], sd[inner, None], grid)
     return shares
 
 
-def _entered(at: np.ndarray, sigma_o: float, grid: np.ndarray) -> np.ndarray:
-    """Phi((at - x)/sigma_o), shape (presses, grid): worked out only where it is neither 0 nor 1."""
+def _entered(at: np.ndarray, sd: np.ndarray, grid: np.ndarray) -> np.ndarray:
+    """Phi((at - x)/sd), shape (presses, grid): worked out only where it is neither 0 nor 1."""
     answer = (grid <= at[:, None]).astype(float)
     step = grid[1] - grid[0]
-    reach = int(np.ceil(BEYOND * sigma_o / step))
+    reach = int(np.ceil(BEYOND * float(sd.max(initial=0.0)) / step))
     if 2 * reach + 1 >= len(grid):
-        return quick_share((at[:, None] - grid) / sigma_o)
+        return quick_share((at[:, None] - grid) / sd)
     nearest = np.rint((at - grid[0]) / step).astype(np.intp)
     columns = np.clip(nearest[:, None] + np.arange(-reach, reach + 1), 0, len(grid) - 1)
-    np.put_along_axis(answer, columns, quick_share((at[:, None] - grid[columns]) / sigma_o), axis=1)
+    np.put_along_axis(answer, columns, quick_share((at[:, None] - grid[columns]) / sd), axis=1)
     return answer
 
 
@@ -203,7 +211,7 @@ def _tabulated(found: Cases, settings: Settings, grid: np.ndarray) -> np.ndarray
 
 def _row_keys(found: Cases, settings: Settings, grid: np.ndarray) -> list[tuple[object, ...]]:
     ends = np.searchsorted(found.press_of, np.arange(len(found.log_book) + 1))
-    x, felt = found.press_x.tolist(), found.press_felt.tolist()
+    x, felt = found.press_x.tolist(), list(zip(found.press_felt.tolist(), found.press_blur.tolist(), strict=True))
     shared = (settings, len(grid))
     return [
         (shared, own, tuple(x[first:last]), tuple(felt[first:last]))
@@ -225,4 +233,5 @@ def _of(found: Cases, rows: np.ndarray) -> Cases:
         press_of=np.searchsorted(rows, found.press_of[kept]),
         press_x=found.press_x[kept],
         press_felt=found.press_felt[kept],
+        press_blur=found.press_blur[kept],
     )

@@ -20,10 +20,14 @@ class Felt(IntEnum):
 
 @dataclass(frozen=True, slots=True)
 class Press:
-    """One touch test: how many effective days after painting, and what was felt."""
+    """One touch test: how many effective days after painting, and what was felt.
+
+    ``blur``: sd of the reading on the logarithm of time beside a finger's, for what is read less surely.
+    """
 
     day: float
     felt: Felt
+    blur: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

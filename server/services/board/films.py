@@ -26,6 +26,7 @@ from server.services.kept import Kept
 from server.services.learning import Taught
 from server.services.learning_data import anchored, book_layers
 from server.services.learning_effects import Where
+from server.services.learning_finish import finish_press
 from server.services.recipes import (
     Climate,
     MixBook,
@@ -198,22 +199,21 @@ def _to_come(rows: StudioRows, panel: Row[Any], row: Row[Any], number: int, clim
 def _draft(rows: StudioRows, row: Row[Any], seen: tuple[Where, bool], moment: Moment) -> _Draft:
     where, is_top = seen
     tests = [test for test in rows.tests.get(row.id, ()) if test.pressed_at <= moment.at]
+    made = [test for test in rows.finish_tests.get(row.panel_id, ()) if test.tested_at <= moment.at]
     zone = moment.zone
     content: Hashable = ("on", row.recipe_text, row.painted_at, where.climate, zone.key)
     question = None
     if row.recipe_text is not None and row.material in DRYING:
         pair = partial(_frozen_pair, row.recipe_text, where.climate, (row.painted_at, zone))
-        question = Question(content, pair, taught_of(rows, row, (where, tests), zone))
+        finish = [finish_press(test, row.id) for test in made if is_top and test.tested_at >= row.painted_at]
+        question = Question(content, pair, taught_of(rows, row, (where, [*tests, *finish]), zone))
         content = question.key
-    made = [test for test in rows.finish_tests.get(row.panel_id, ()) if test.tested_at <= moment.at]
     pressed = [*_counted(tests, question), *finish_tests_as_pressed(made, row.painted_at, is_top)]
     observed, observed_at = film_test(sorted(pressed, key=lambda test: test.pressed_at) if made else pressed)
     return _Draft(row, (content, observed, observed_at), question, observed, observed_at, tests)
 
 
-def taught_of(
-    rows: StudioRows, row: Row[Any], pressed: tuple[Where, Sequence[Row[Any]]], zone: ZoneInfo
-) -> Taught | None:
+def taught_of(rows: StudioRows, row: Row[Any], pressed: tuple[Where, Sequence[Any]], zone: ZoneInfo) -> Taught | None:
     """What learning says of a layer that is on, its own tests counted as far as learning counts them."""
     where, tests = pressed
     if rows.learning.learned is None:

@@ -27,8 +27,8 @@ def refuse_key_of_another(session: Session, actor: Actor, key: str | None) -> No
         raise Invalid.at(KEY_FIELD, "This key came before with another request. Take a new one.")
 
 
-def added_before(work: Unit, kind: type[StudioRecord]) -> str:
-    """The uid of the record that an earlier sending of the same request added, "" where it added none."""
+def added_before(work: Unit, kind: type[StudioRecord]) -> list[str]:
+    """The uids of the records that an earlier sending of the same request added, in the order they were added."""
     query = (
         select(col(kind.uid))
         .join(Change, col(Change.row_id) == col(kind.id))
@@ -40,4 +40,4 @@ def added_before(work: Unit, kind: type[StudioRecord]) -> str:
         )
         .order_by(col(Change.position))
     )
-    return work.session.scalars(query).first() or ""
+    return list(work.session.scalars(query))

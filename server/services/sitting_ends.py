@@ -119,9 +119,16 @@ def recent(session: Session, actor: Actor, limit: int = 30) -> list[EndedSitting
     """The last ends of sittings, the newest first, with the mixes that were left."""
     allow(actor, "read", None)
     query = select(SittingEnd).where(col(SittingEnd.studio_id) == actor.studio_id)
-    ends = list(
-        session.scalars(query.order_by(col(SittingEnd.ended_at).desc(), col(SittingEnd.id).desc()).limit(limit))
-    )
+    newest = query.order_by(col(SittingEnd.ended_at).desc(), col(SittingEnd.id).desc()).limit(limit)
+    return _with_mixes(session, list(session.scalars(newest)))
+
+
+def ended(session: Session, actor: Actor, uid: str) -> EndedSitting:
+    """One end of a sitting with its mixes. Raises ``NotFound``."""
+    return _with_mixes(session, [get(session, actor, uid)])[0]
+
+
+def _with_mixes(session: Session, ends: list[SittingEnd]) -> list[EndedSitting]:
     left: dict[int, list[tuple[str, float | None, str]]] = {end.id or 0: [] for end in ends}
     rows = session.execute(
         select(col(SittingMix.sitting_end_id), col(Mix.label), col(SittingMix.left_ml), col(SittingMix.kept_in))

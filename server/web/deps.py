@@ -14,8 +14,8 @@ open ``page.unit``, one transaction and one entry of the history, and answer wit
 Tests override the clock with ``app.dependency_overrides[get_now]`` or ``app.state.clock``.
 """
 
-from collections.abc import AsyncIterator, Mapping
-from contextlib import AbstractContextManager
+from collections.abc import AsyncIterator, Iterator, Mapping
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime, timezone
 from functools import cached_property
@@ -29,6 +29,7 @@ from starlette.responses import HTMLResponse, Response
 
 from server.services import history, studios
 from server.services.access import Actor
+from server.services.sendings import refuse_key_of_another
 from server.services.unit import Unit, unit
 from server.store.db import Database
 from server.web.forms import key_of_sending
@@ -144,9 +145,13 @@ class PageRequest:
         key = getattr(self.request.state, SENDING, None) if posted is not None else None
         return unit(self.db, self.actor, label=label, key=key, now=self.now)
 
-    def api_unit(self, key: str | None) -> AbstractContextManager[Unit]:
-        """One change in the history, asked for by a program; at most once for its key."""
-        return unit(self.db, self.actor, label="", key=key, now=self.now)
+    @contextmanager
+    def api_unit(self, key: str | None) -> Iterator[Unit]:
+        """One change in the history, asked for by a program; at most once for its key. Raises ``Invalid`` where the
+        key came before with something else."""
+        with unit(self.db, self.actor, label="", key=key, now=self.now) as work:
+            refuse_key_of_another(work.session, self.actor, key)
+            yield work
 
     def saved(self, work: Unit) -> Response:
         """The answer to a POST that worked: go and read, and be told there what was done, with its undo."""

@@ -10,7 +10,7 @@ from fastapi.routing import APIRoute
 from starlette.testclient import TestClient
 
 from server.web.api import ROUTERS, readings
-from server.web.api.record_examples import EXAMPLES, MIX_UID, PAINT_UID, PLACE_UID
+from server.web.api.record_examples import EXAMPLES, MIX_UID, PAINT_UID, PANEL_UID, PLACE_UID
 from tests.web.conftest import NOW
 
 API = "/api/v1"
@@ -233,8 +233,9 @@ def test_every_example_of_the_document_works_when_it_is_sent(client: TestClient,
             body = body.replace(name, uids.get(kind, name))
         address = f"{API}/{path.replace('{uid}', uids.get(of, ''))}"
         headers = {"Content-Type": "application/json"}
-        if of:
-            headers["If-Match"] = f'"{client.get(f"{API}/{of}/{uids[of]}").json()["version"]}"'
+        if of or method == "PUT":
+            now = client.get(f"{API}/{of}/{uids[of]}" if of else address).json()
+            headers["If-Match"] = f'"{now["version"]}"'
         answer = client.request(method, address, content=body, headers=headers)
         assert answer.status_code in {200, 201}, (address, answer.text)
         found: dict[str, Any] = answer.json()
@@ -243,6 +244,7 @@ def test_every_example_of_the_document_works_when_it_is_sent(client: TestClient,
     for kind in ("places", "paints", "mediums", "thinners", "mixes", "stacks", "panels"):
         uids[kind] = send("POST", kind)["uid"]
         send("PUT", f"{kind}/{{uid}}", kind)
+    other = client.post(f"{API}/panels", json=panel(client, title="Pear")).json()
     uids["layers"] = send("POST", "panels/{uid}/layers", "panels")["uid"]
     send("PUT", "layers/{uid}", "layers")
     send("POST", "layers/{uid}/paint", "layers")
@@ -250,4 +252,33 @@ def test_every_example_of_the_document_works_when_it_is_sent(client: TestClient,
         uids[kind] = send("POST", f"{parent}/{{uid}}/{kind}", parent)["uid"]
         send("PUT", f"{kind}/{{uid}}", kind)
     send("POST", "finish-steps/{uid}/do", "finish-steps")
+    assert send("POST", "sittings")["mixes"] == [{"label": "White as it is", "left_ml": 4.0, "kept_in": "sealed"}]
+    uids["panels"] = other["uid"]
+    names["panels"] = PANEL_UID
+    applied = send("POST", "stacks/{uid}/apply", "stacks")
+    assert [client.get(f"{API}/layers/{uid}").json()["kind"] for uid in applied["layer_uids"]] == [
+        "underpainting",
+        "second painting",
+    ]
+    uids["layers"] = applied["layer_uids"][0]
+    assert send("POST", "layers/{uid}/move", "layers")["uid"] == applied["layer_uids"][0]
+    assert send("PUT", "studio")["drops_per_ml"] == 22
+    body = examples.pop(("PUT", f"{API}/limits/{{name}}"))
+    limits = client.get(f"{API}/limits").json()["items"]
+    # One that stands beside another may be refused; the first that takes it will do.
+    name, default = next(
+        (each["name"], each["default"])
+        for each in limits
+        if each["low"] <= body["value"] <= each["high"]
+        and each["default"] != body["value"]
+        and client.put(f"{API}/limits/{each['name']}", json=body).status_code == 200
+    )
+
+    def now() -> float:
+        told = client.get(f"{API}/limits").json()["items"]
+        return next(float(each["value"]) for each in told if each["name"] == name)
+
+    assert now() == body["value"] != default
+    assert client.post(f"{API}/limits/{name}/reset").status_code == 200
+    assert now() == default
     assert not examples

@@ -69,7 +69,7 @@ def client(app: FastAPI) -> Iterator[TestClient]:
         yield made
 
 
-TAGS = ("calculations", "boards", "history", "readings", *(r.path for r in RESOURCES))
+TAGS = ("calculations", "boards", "history", "readings", "studio", *(r.path for r in RESOURCES))
 
 
 def test_every_operation_has_one_of_the_tags_that_are_asked(document: Any) -> None:

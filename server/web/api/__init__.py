@@ -2,12 +2,13 @@
 
 from fastapi import APIRouter
 
-from server.web.api import boards, history, readings, records, stateless
+from server.web.api import boards, history, readings, records, stateless, studio
 
 ROUTERS: tuple[APIRouter, ...] = (
     stateless.router,
     boards.router,
     records.router,
     history.router,
+    studio.router,
     readings.router,
 )

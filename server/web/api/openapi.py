@@ -5,7 +5,8 @@ from typing import Any
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
-from server.web.api import readings, record_schemas, stateless
+from server.services.studios import StudioUpdate
+from server.web.api import readings, record_schemas, stateless, studio
 
 
 def install(app: FastAPI) -> None:
@@ -17,8 +18,9 @@ def install(app: FastAPI) -> None:
             components = schema.setdefault("components", {})
             components["securitySchemes"] = {"sensorToken": {"type": "http", "scheme": "bearer"}}
             found = components.setdefault("schemas", {})
-            for more in (stateless.component_schemas(readings.MODELS), record_schemas.component_schemas()):
-                _add(found, more)
+            _add(found, stateless.component_schemas((*readings.MODELS, *studio.BODIES)))
+            _add(found, record_schemas.component_schemas())
+            _add(found, {"StudioChange": record_schemas.change_schema(StudioUpdate)})
             app.openapi_schema = schema
         return app.openapi_schema
 

@@ -5,7 +5,7 @@ A uid in capitals stands for the uid of a record of that kind.
 
 from typing import Any
 
-PLACE_UID, PAINT_UID, MIX_UID = "UID-OF-A-PLACE", "UID-OF-A-PAINT", "UID-OF-A-MIX"
+PLACE_UID, PAINT_UID, MIX_UID, PANEL_UID = "UID-OF-A-PLACE", "UID-OF-A-PAINT", "UID-OF-A-MIX", "UID-OF-A-PANEL"
 
 _PANEL = {
     "title": "Quince on a blue cloth",
@@ -79,5 +79,15 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     "PlaceCreate": _PLACE,
     "PlaceChange": _PLACE | {"temperature_c": 19},
     "StackCreate": _STACK,
+    "StackApply": {"panel_uid": PANEL_UID, "mixes": [{"layer": 0, "mix_uid": MIX_UID}]},
+    "LayerMove": {"way": "up"},
+    "SittingEndCreate": {
+        "rags": "spread",
+        "brushes": True,
+        "lids": True,
+        "mixes": [{"mix_uid": MIX_UID, "left_ml": 4, "kept_in": "sealed"}],
+    },
+    "LimitSet": {"value": 0.25},
+    "StudioChange": {"name": "North light", "time_zone": "Europe/Lisbon", "confidence_pct": 90, "drops_per_ml": 22},
     "StackChange": _STACK | {"label": "Two thin layers"},
 }

@@ -52,6 +52,12 @@ def schema_ref(name: str) -> dict[str, Any]:
     return {JSON: {"schema": {"$ref": f"#/components/schemas/{name}"}}}
 
 
+def body_of(schema: str) -> dict[str, Any]:
+    """What an operation says of its body and of the key of its sending."""
+    content = {JSON: {**schema_ref(schema)[JSON], "example": EXAMPLES[schema]}}
+    return {"requestBody": {"required": True, "content": content}, "parameters": [KEY]}
+
+
 @dataclass(frozen=True, slots=True)
 class RecordDoc:
     """The operations of one kind of record, as arguments of the router's decorators."""
@@ -76,7 +82,7 @@ class RecordDoc:
         }
         summary = f"Add a {self.resource.one}" + (f" to a {of}" if of else "")
         return self._operation(
-            summary, f"add_{self._id}", {201: made}, problems(*statuses), self._body(f"{self.resource.name}Create")
+            summary, f"add_{self._id}", {201: made}, problems(*statuses), body_of(f"{self.resource.name}Create")
         )
 
     def reading(self) -> dict[str, Any]:
@@ -88,12 +94,12 @@ class RecordDoc:
             f"change_{self._id}",
             self._found(),
             problems(400, 404, 409, 412, 413, 415, 422, 428),
-            self._body(f"{self.resource.name}Change"),
+            body_of(f"{self.resource.name}Change"),
         )
 
     def doing(self, deed: Deed) -> dict[str, Any]:
         statuses = (400, 404, 409, 412, 413, 415, 422, 428) if deed.with_version else (400, 404, 409, 413, 415, 422)
-        body = self._body(deed_schema(self.resource, deed)) if deed.command else {"parameters": [KEY]}
+        body = body_of(deed_schema(self.resource, deed)) if deed.command else {"parameters": [KEY]}
         summary = f"{deed.path.capitalize()}: {deed.told.lower()} the {self.resource.one}"
         return self._operation(summary, f"{deed.path}_{self._id}", self._found(), problems(*statuses), body)
 
@@ -104,10 +110,6 @@ class RecordDoc:
     def _found(self) -> dict[int | str, Any]:
         described = {"description": "The record", "content": schema_ref(self.resource.name), "headers": ETAG}
         return {200: described}
-
-    def _body(self, schema: str) -> dict[str, Any]:
-        content = {JSON: {**schema_ref(schema)[JSON], "example": EXAMPLES[schema]}}
-        return {"requestBody": {"required": True, "content": content}, "parameters": [KEY]}
 
     def _operation(
         self, summary: str, name: str, good: dict[Any, Any], bad: dict[Any, Any], extra: dict[str, Any] | None = None
@@ -162,6 +164,13 @@ def component_schemas() -> dict[str, Any]:
             },
         }
     return found
+
+
+def change_schema(command: Any) -> dict[str, Any]:
+    """The schema of a change whose version comes in If-Match."""
+    names, definitions = models_json_schema([(command, "validation")], ref_template=REF_TEMPLATE)
+    key = names[(command, "validation")]["$ref"].rpartition("/")[2]
+    return _without_version(deepcopy(definitions["$defs"][key]))
 
 
 def _without_version(schema: dict[str, Any]) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from server.services import records
 from server.services.errors import Conflict
 from server.services.fields import Command
 from server.services.records import Slice
-from server.services.sendings import added_before, refuse_key_of_another
+from server.services.sendings import added_before
 from server.store.tables import StudioRecord
 from server.web.api.record_schemas import RecordDoc
 from server.web.api.resources import RESOURCES, Deed, Resource
@@ -52,7 +52,8 @@ def told(session: Session, resource: Resource, record: StudioRecord) -> dict[str
     }
 
 
-def _answer(session: Session, resource: Resource, record: StudioRecord, status: int = 200) -> Response:
+def answer_of(session: Session, resource: Resource, record: StudioRecord, status: int = 200) -> Response:
+    """The answer that tells a record, with its version and, for a new one, its address."""
     headers = {"ETag": f'"{record.version}"'}
     if status == 201:
         headers["Location"] = f"{PREFIX}/{resource.path}/{record.uid}"
@@ -68,16 +69,15 @@ def _change(page: PageRequest, resource: Resource, given: Sent, act: Act, uid: s
     ``uid`` is the record's, None for one that is added.
     """
     with page.api_unit(given.key) as work:
-        refuse_key_of_another(work.session, page.actor, given.key)
         if not work.repeated:
             record, work.label = act(work.session)
             work.location = resource.page(record)
             told_uid = record.uid
         else:
-            told_uid = uid or added_before(work, resource.table)
+            told_uid = uid or added_before(work, resource.table)[0]
     with page.db.read() as session:
         record = resource.service.get(session, page.actor, told_uid)
-        return _answer(session, resource, record, 200 if uid else 201)
+        return answer_of(session, resource, record, 200 if uid else 201)
 
 
 def _lists(router: APIRouter, resource: Resource, doc: RecordDoc) -> None:
@@ -131,7 +131,7 @@ def _adds(router: APIRouter, resource: Resource, doc: RecordDoc) -> None:
 def _reads_and_changes(router: APIRouter, resource: Resource, doc: RecordDoc) -> None:
     def read(page: Page, uid: Uid) -> Any:
         with page.db.read() as session:
-            return _answer(session, resource, resource.service.get(session, page.actor, uid))
+            return answer_of(session, resource, resource.service.get(session, page.actor, uid))
 
     def change(page: Page, uid: Uid, given: Sending, version: VersionWanted) -> Any:
         assert resource.update is not None

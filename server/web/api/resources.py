@@ -247,3 +247,8 @@ RESOURCES: tuple[Resource, ...] = (
         page=lambda plan: f"/stacks/{plan.uid}",
     ),
 )
+
+
+def resource_of(path: str) -> Resource:
+    """The resource whose plural stands in addresses."""
+    return next(each for each in RESOURCES if each.path == path)

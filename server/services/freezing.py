@@ -12,19 +12,25 @@ from server.science.recipe import LayerRecipe
 from server.services import learning_data
 from server.services.errors import Invalid
 from server.services.forecasts import FORECASTS, NoForecast, Question, freeze
+from server.services.learning import BOOK
 from server.services.recipes import MixBook, ground_of, layer_from_json, layer_recipe, layer_to_json, room_in
 from server.services.stack import Stack
 from server.store.tables import Layer, LayerMix
 
 # Films that the model of drying oils speaks of; for the others a mix is not needed.
+PROMISE = "learned"  # what is scored, in a frozen forecast
 DRYING_MATERIALS = frozenset({"oil", "alkyd"})
 
 
-def freeze_painted(session: Session, stack: Stack, layer: Layer, *, keep_mixes: bool = False) -> None:
+def freeze_painted(
+    session: Session, stack: Stack, layer: Layer, *, keep_mixes: bool = False, promised: bool = True
+) -> None:
     """Set ``recipe_json`` and ``forecast_json`` of a layer whose ``painted_at`` and mixes stand in the session.
 
     ``keep_mixes``: what the mixes were is taken from what was frozen before, whatever has become of them; only the
     thickness, the ground and the time are taken anew.
+    ``promised`` False: it was painted long before it was written down, so that the book's dates are kept and no promise
+    is scored. A layer that was frozen without a promise gets none by being corrected.
     Raises ``Invalid`` at ``mixes`` when an oil or alkyd layer names no mix, or one that cannot be estimated.
     """
     recipe = _recipe(session, stack, layer, keep_mixes)
@@ -34,8 +40,11 @@ def freeze_painted(session: Session, stack: Stack, layer: Layer, *, keep_mixes: 
     assert layer.painted_at is not None
     where = learning_data.places_of(session, layer.studio_id)
     place = where[stack.panel.place_id]
+    if layer.forecast_json is not None and PROMISE not in layer.forecast_json:
+        promised = False
     # Only what had been pressed by then: a promise made after the fact would be none.
-    taught = learning_data.read(session, layer.studio_id, where, before=layer.painted_at).of(place)
+    learning = learning_data.read(session, layer.studio_id, where, before=layer.painted_at) if promised else BOOK
+    taught = learning.of(place)
     pair = (recipe, room_in(place.climate, layer.painted_at, stack.zone))
     questions = [Question(pair, lambda: pair), Question(pair, lambda: pair, taught)]
     book, forecast = FORECASTS.ask(questions)
@@ -43,7 +52,8 @@ def freeze_painted(session: Session, stack: Stack, layer: Layer, *, keep_mixes: 
         raise Invalid.at("mixes", f"This layer cannot be worked out: {book.message}.")
     assert not isinstance(forecast, NoForecast)  # what is learned moves an estimate and takes none away
     layer.recipe_json = layer_to_json(recipe)
-    layer.forecast_json = freeze(forecast, book, taught.promised(book, *pair))
+    frozen = freeze(forecast, book, taught.promised(book, *pair))
+    layer.forecast_json = frozen if promised else {name: told for name, told in frozen.items() if name != PROMISE}
 
 
 def _recipe(session: Session, stack: Stack, layer: Layer, keep_mixes: bool) -> LayerRecipe | None:

@@ -97,6 +97,10 @@ class LayerCreate(LayerFields):
     """With ``painted_at`` the layer is logged as painted at once."""
 
 
+class LayerRemembered(LayerCreate):
+    """Written down from a notebook: it teaches, but nothing was promised when it went on."""
+
+
 class LayerUpdate(LayerFields):
     """``painted_at`` is given exactly when the layer is painted."""
 

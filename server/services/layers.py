@@ -16,6 +16,7 @@ from server.services.layer_commands import (
     LayerFields,
     LayerMixPart,
     LayerPaint,
+    LayerRemembered,
     LayerUpdate,
     thickness,
 )
@@ -53,7 +54,8 @@ def create(session: Session, actor: Actor, panel_uid: str, command: LayerCreate,
     session.flush()
     _set_mixes(session, actor, layer, command.mixes)
     if layer.painted_at is not None:
-        freeze_painted(session, stack.load(session, pile.panel), layer)
+        promised = not isinstance(command, LayerRemembered)
+        freeze_painted(session, stack.load(session, pile.panel), layer, promised=promised)
         _judge(session, actor, pile, layer, now or moment(session))
     else:
         layer.override_reason = ""

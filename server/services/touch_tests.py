@@ -6,23 +6,25 @@ from typing import Any
 from sqlalchemy import select
 from sqlmodel import Session, col
 
-from server.services import records, stack
+from server.services import records, stack, touch_doubts
 from server.services.access import Actor
 from server.services.errors import Invalid, Refused
 from server.services.fields import Command, Instant, OptionalText120, ShortNote, Version
+from server.services.touch_doubts import Doubt
 from server.services.unit import moment
 from server.store.tables import Layer, Occasion, TouchStage, TouchTest
 
 
 class TouchTestFields(Command):
     """Without ``pressed_at`` it is now. ``region`` names the mix that was pressed, as it is called in its layer; "" for
-    any of them."""
+    any of them. ``is_sure``: it is right, however unlikely."""
 
     stage: TouchStage
     pressed_at: Instant | None = None
     place_on_panel: OptionalText120 = ""
     region: OptionalText120 = ""
     note: ShortNote = ""
+    is_sure: bool = False
 
 
 class TouchTestCreate(TouchTestFields):
@@ -47,7 +49,8 @@ def log(
     pressed_at = command.pressed_at or at
     _check(session, layer, pressed_at, at)
     _check_region(layer, command.region)
-    values = command.model_dump() | {"pressed_at": pressed_at}
+    doubt = None if command.occasion == "seen" else touch_doubts.doubt_of(session, layer, (command, pressed_at), at)
+    values = command.model_dump() | {"pressed_at": pressed_at, **_kept(doubt, command)}
     test = TouchTest(studio_id=actor.studio_id, layer_id=layer.id or 0, **values)
     session.add(test)
     session.flush()
@@ -67,9 +70,53 @@ def update(
     _check(session, layer, pressed_at, now or moment(session))
     if command.region != test.region:
         _check_region(layer, command.region)
-    records.change(test, command.model_dump(exclude={"version"}))
+    doubt = touch_doubts.doubt_of(session, layer, (command, pressed_at), now or moment(session), test)
+    records.change(test, command.model_dump(exclude={"version"}) | _kept(doubt, command))
     session.flush()
     return test
+
+
+def doubt_about(
+    session: Session, actor: Actor, layer_uid: str, command: TouchTestCreate, now: datetime
+) -> Doubt | None:
+    """What a page asks before it notes a test. None where there is nothing to ask, and where the test could not be
+    noted anyway."""
+    return _doubt(session, records.find(session, actor, Layer, layer_uid), (command, command.pressed_at or now), now)
+
+
+def doubt_about_change(
+    session: Session, actor: Actor, uid: str, command: TouchTestUpdate, now: datetime
+) -> Doubt | None:
+    """The same before it corrects the test of that uid."""
+    test = records.find(session, actor, TouchTest, uid)
+    layer = session.get_one(Layer, test.layer_id)
+    return _doubt(session, layer, (command, command.pressed_at or test.pressed_at), now, test)
+
+
+def _doubt(
+    session: Session,
+    layer: Layer,
+    pressed: tuple[TouchTestFields, datetime],
+    now: datetime,
+    besides: TouchTest | None = None,
+) -> Doubt | None:
+    if layer.painted_at is None or not layer.painted_at <= pressed[1] <= now + stack.LEEWAY:
+        return None
+    return touch_doubts.doubt_of(session, layer, pressed, now, besides)
+
+
+def confirm(session: Session, actor: Actor, uid: str) -> TouchTest:
+    """Keep the answer that a doubtful test is right."""
+    test = records.find(session, actor, TouchTest, uid, "update")
+    records.refuse_archived(test, "this touch test")
+    records.change(test, {"is_sure": True})
+    session.flush()
+    return test
+
+
+def _kept(doubt: Doubt | None, command: TouchTestFields) -> dict[str, Any]:
+    """What is kept of a doubt: its kind, and the answer where there was something to answer."""
+    return {"doubt": "" if doubt is None else doubt.kind, "is_sure": command.is_sure and doubt is not None}
 
 
 def archive(session: Session, actor: Actor, uid: str) -> TouchTest:

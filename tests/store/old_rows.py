@@ -407,6 +407,9 @@ _WITH_SHARING: Rows = _WITH_READINGS | {
         }
     ],
 }
+_WITH_DOUBTS: Rows = _WITH_SHARING | {
+    "touch_test": [row | {"doubt": "unusual", "is_sure": True} for row in _WITH_SHARING["touch_test"]],
+}
 
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
@@ -418,6 +421,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0007": _WITH_PEOPLE,
     "0008": _WITH_READINGS,
     "0009": _WITH_SHARING,
+    "0010": _WITH_DOUBTS,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

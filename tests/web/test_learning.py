@@ -41,7 +41,9 @@ def pressed(easel: Easel, title: str, days_ago: int, *tests: tuple[float, str]) 
     layer = easel.painted(panel, f"{painted:%Y-%m-%dT%H:%M}")
     for after, stage in tests:
         at = painted + timedelta(days=after)
-        answer = easel.client.post(f"{layer}/tests", data={"stage": stage, "pressed_at": f"{at:%Y-%m-%dT%H:%M}"})
+        answer = easel.client.post(
+            f"{layer}/tests", data={"stage": stage, "pressed_at": f"{at:%Y-%m-%dT%H:%M}", "is_sure": "1"}
+        )
         assert answer.status_code == 303, answer.text
     return panel, layer
 

@@ -7,7 +7,7 @@ from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 from server.store.db import Database
-from tests.web.pages_of_records import NOBODY, Easel, form_to, make_easel
+from tests.web.pages_of_records import NOBODY, Easel, form_to, forms_of, make_easel
 
 
 @pytest.fixture
@@ -90,7 +90,7 @@ def test_the_way_back_survives_a_fault(easel: Easel, layer: str):
 
 
 def test_a_press_sent_twice_is_one_test(easel: Easel, panel: str, layer: str):
-    sent = form_to(easel.client.get(panel), f"{layer}/tests").filled(stage="firm")
+    sent = form_to(easel.client.get(panel), f"{layer}/tests").filled(stage="touch_dry")
     for _ in range(2):
         assert easel.client.post(f"{layer}/tests", data=sent).status_code == 303
     assert "Touch tests (1)" in easel.client.get(panel).text
@@ -133,12 +133,59 @@ def test_two_tabs_lose_nothing(easel: Easel, layer: str):
     test = easel.test(layer)
     action = f"{test}/edit"
     mine, theirs = (form_to(easel.client.get(action), action) for _ in range(2))
-    easel.client.post(action, data=theirs.filled(stage="firm"))
+    easel.client.post(action, data=theirs.filled(stage="touch_dry"))
     answer = easel.client.post(action, data=mine.filled(note="mine", stage="wet"))
-    assert answer.status_code == 409 and "Stored now: <strong>Firm</strong>" in answer.text
+    assert answer.status_code == 409 and "Stored now: <strong>Touch-dry</strong>" in answer.text
     again = form_to(answer, action)
     assert again.values["note"] == "mine" and again.values["stage"] == "wet"
     assert easel.client.post(action, data=again.values).status_code == 303
+
+
+def test_an_unlikely_press_is_asked_about_and_kept_once_answered(easel: Easel, panel: str):
+    layer = easel.painted(panel, "2026-11-25T08:00")
+    action = f"{layer}/tests"
+    sent = form_to(easel.client.get(panel), action).filled(stage="firm")
+    answer = easel.client.post(action, data=sent)
+    assert answer.status_code == 422 and "That is unusual. Sure?" in answer.text
+    again = form_to(answer, action)
+    assert again.values["stage"] == "firm" and again.values["next"] == panel
+    assert "None yet." in easel.client.get(action).text
+    assert easel.client.post(action, data=again.values | {"is_sure": "1"}).headers["location"] == panel
+    assert "You said that it is right." in easel.client.get(action).text
+
+
+def test_of_two_that_contradict_one_is_right(easel: Easel, panel: str):
+    layer = easel.painted(panel, "2026-11-20T08:00")
+    action = f"{layer}/tests"
+    easel.test(layer, stage="touch_dry", pressed_at="2026-11-24T08:00")
+    answer = easel.client.post(action, data={"stage": "tacky"})
+    assert answer.status_code == 422 and "Which one is right?" in answer.text and "yesterday at 08:00" in answer.text
+    uid = answer.text.partition('name="mistaken" value="')[2].partition('"')[0]
+    assert easel.client.post(action, data=form_to(answer, action).values | {"mistaken": uid}).status_code == 303
+    text = easel.client.get(action).text
+    assert text.count("Marked as mistaken") == 1 and "You said that it is right." not in text
+
+
+def test_a_date_turned_round_is_put_right_by_one_tap(easel: Easel, panel: str):
+    layer = easel.painted(panel, "2026-05-03T09:00")
+    action = f"{layer}/tests"
+    answer = easel.client.post(action, data={"stage": "wet", "pressed_at": "2026-06-05T10:00"})
+    assert answer.status_code == 422 and "No, it was Wednesday 6 May 2026" in answer.text
+    sent = form_to(answer, action).values | {"instead": "2026-05-06T10:00"}
+    assert easel.client.post(action, data=sent).status_code == 303
+    assert "6 May at 10:00" in easel.client.get(action).text
+
+
+def test_what_a_device_sends_later_is_taken_and_asked_about_later(easel: Easel, panel: str):
+    layer = easel.painted(panel, "2026-11-25T08:00")
+    action = f"{layer}/tests"
+    late = {"Umberday-Happened-At": "2026-11-25T08:50:00+00:00"}
+    assert easel.client.post(action, data={"stage": "firm"}, headers=late).status_code == 303
+    page = easel.client.get(action)
+    assert "That is unusual. Sure?" in page.text
+    [sure] = {form.action for form in forms_of(page) if form.action.endswith("/sure")}
+    assert easel.client.post(sure, data=form_to(page, sure).values).status_code == 303
+    assert "You said that it is right." in easel.client.get(action).text
 
 
 def test_times_are_the_studios_own(client: TestClient, app: FastAPI, db: Database):

@@ -106,4 +106,6 @@ class TouchTest(StudioRecord, table=True):
     place_on_panel: str = Field(default="", max_length=120)
     region: str = Field(default="", max_length=120)  # the mix that was pressed, by its name in the layer; "": any
     note: str = Field(default="", max_length=1000)
+    doubt: str = Field(default="", max_length=8)  # when it was entered: softer, date, unusual; "": nothing
+    is_sure: bool = False  # the painter was asked and said that it is right
     # created_at is when it was entered; archived_at set means the painter took it back as mistaken.

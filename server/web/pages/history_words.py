@@ -37,6 +37,7 @@ NAMES = {
     "area_share": "share of the area",
     "pressed_at": "pressed",
     "stage": "stage",
+    "is_sure": "sure, when asked",
     "place_on_panel": "where on the panel",
     "note": "note",
     "archived_at": "archived",

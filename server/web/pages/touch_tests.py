@@ -1,5 +1,6 @@
 """Touch tests: one press from wherever the panel is shown, the full form, corrected, taken back, counted again."""
 
+from collections.abc import Callable
 from functools import partial
 from typing import Any
 
@@ -8,7 +9,8 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from server.services import history, last_wet, on_panel, touch_tests
-from server.services.touch_tests import TouchTestCreate, TouchTestUpdate
+from server.services.touch_doubts import Doubt
+from server.services.touch_tests import TouchTestCreate, TouchTestFields, TouchTestUpdate
 from server.web.deps import Page, PageRequest, Posted
 from server.web.form_values import show as as_text
 from server.web.forms import FormState, parse
@@ -23,6 +25,7 @@ from server.web.pages.changes import (
     without,
 )
 from server.web.pages.history_words import lines_of
+from server.web.touch_questions import Question, answered, question_of
 
 router = APIRouter()
 
@@ -43,14 +46,23 @@ def log(page: Page, posted: Posted, uid: str) -> Response:
     """Note a test. A press of one button sends the stage alone: then it is now, and ``next`` is where to go on."""
     context = _layer_context(page, uid)
     leads_to = local_path(posted.get(NEXT), "")
-    command, form = parse(without(posted, NEXT), TouchTestCreate, zone=page.zone)
+    given, mistaken_uid = answered(without(posted, NEXT))
+    command, form = parse(given, TouchTestCreate, zone=page.zone)
     shown = FormPage("touch_tests/layer.html", lambda: context | {NEXT: leads_to})
     if command is None:
         return shown.show(page, form, 422)
     pressed_at = exactly(command.pressed_at, page.zone, page.now) or page.happened_at
     command = command.model_copy(update={"pressed_at": pressed_at})
+    question = _question(
+        page, command, lambda session: touch_tests.doubt_about(session, page.actor, uid, command, page.now)
+    )
+    if question is not None:
+        form.values.setdefault("pressed_at", as_text(page.now, page.zone))
+        return page.render(shown.template, {**shown.context(), "form": form, "question": question}, 422)
 
     def act(session: Session) -> Done:
+        if mistaken_uid:
+            touch_tests.archive(session, page.actor, mistaken_uid)
         touch_tests.log(session, page.actor, uid, command, page.now)
         here = on_panel.of_layer(session, page.actor, uid)
         return Done(f"{here.named} pressed: {WORDS[command.stage]}", f"/panels/{here.panel.uid}")
@@ -69,7 +81,8 @@ def edit(page: Page, uid: str) -> Response:
 @router.post("/tests/{uid}/edit")
 def save(page: Page, posted: Posted, uid: str) -> Response:
     context = _test_context(page, uid)
-    command, form = parse(posted, TouchTestUpdate, zone=page.zone)
+    given, mistaken_uid = answered(posted)
+    command, form = parse(given, TouchTestUpdate, zone=page.zone)
     shown = FormPage("touch_tests/edit.html", lambda: context)
     if command is None:
         return shown.show(page, form, 422)
@@ -77,7 +90,15 @@ def save(page: Page, posted: Posted, uid: str) -> Response:
         stored = touch_tests.get(session, page.actor, uid)
     command = command.model_copy(update={"pressed_at": exactly(command.pressed_at, page.zone, stored.pressed_at)})
 
+    question = _question(
+        page, command, lambda session: touch_tests.doubt_about_change(session, page.actor, uid, command, page.now)
+    )
+    if question is not None:
+        return page.render(shown.template, {**shown.context(), "form": form, "question": question}, 422)
+
     def act(session: Session) -> Done:
+        if mistaken_uid:
+            touch_tests.archive(session, page.actor, mistaken_uid)
         touch_tests.update(session, page.actor, uid, command, page.now)
         here = on_panel.of_test(session, page.actor, uid)
         return Done(f"Corrected a touch test of “{here.layer.kind}” on “{here.panel.title}”", context["back"])
@@ -97,6 +118,19 @@ def mistaken(page: Page, posted: Posted, uid: str) -> Response:
     return change_by_button(page, posted, act, back)
 
 
+@router.post("/tests/{uid}/sure")
+def sure(page: Page, posted: Posted, uid: str) -> Response:
+    """A test that nobody could be asked about when it was entered is right."""
+    back = _test_context(page, uid)["back"]
+
+    def act(session: Session) -> Done:
+        touch_tests.confirm(session, page.actor, uid)
+        here = on_panel.of_test(session, page.actor, uid)
+        return Done(f"Confirmed a touch test of “{here.layer.kind}” on “{here.panel.title}”", back)
+
+    return change_by_button(page, posted, act, back)
+
+
 @router.post("/tests/{uid}/restore")
 def restore(page: Page, posted: Posted, uid: str) -> Response:
     back = _test_context(page, uid)["back"]
@@ -107,6 +141,17 @@ def restore(page: Page, posted: Posted, uid: str) -> Response:
         return Done(f"Counts again: a touch test of “{here.layer.kind}” on “{here.panel.title}”", back)
 
     return change_by_button(page, posted, act, back)
+
+
+def _question(
+    page: PageRequest, command: TouchTestFields, doubt_in: Callable[[Session], Doubt | None]
+) -> Question | None:
+    """What to ask before the test is kept; None when it was answered, and where nobody is there to ask."""
+    if command.is_sure or page.happened_at is not None:
+        return None
+    with page.db.read() as session:
+        doubt = doubt_in(session)
+    return None if doubt is None else question_of(doubt, WORDS[command.stage], page.today, page.zone)
 
 
 def _layer_context(page: PageRequest, uid: str) -> dict[str, Any]:
@@ -125,6 +170,7 @@ def _layer_context(page: PageRequest, uid: str) -> dict[str, Any]:
             "goes_back": last_wet.goes_back(standing),
             "action": f"/layers/{uid}/tests",
             "back": f"/panels/{here.panel.uid}",
+            "question": None,
             NEXT: "",
         }
 
@@ -135,6 +181,7 @@ def _test_context(page: PageRequest, uid: str) -> dict[str, Any]:
         return {
             "title": here.panel.title,
             "kind": here.layer.kind,
+            "question": None,
             "uid": uid,
             "is_mistaken": here.test.archived_at is not None,
             "regions": touch_tests.regions_of(here.layer),

@@ -43,14 +43,9 @@ VARIANTS: Mapping[str, tuple[str, ...]] = {
 }
 # Pages of what is no record: a rule with limits, one without, and one number that stands for two rules.
 NO_RECORDS: Mapping[str, tuple[str, ...]] = {"/rules/{uid}": ("R01", "R20", "R23", "R35")}
-NO_PAGES = (
-    "/panels/{uid}/record/{kind}",
-    "/data/archive",
-    "/data/lists/{name}.csv",
-    "/healthz",
-    "/worker.js",
-    "/manifest.webmanifest",
-)  # machines, files
+FEEDS = ("/f/{token}/calendar.ics", "/f/{token}/tasks.ics")
+FILES = ("/panels/{uid}/record/{kind}", "/data/archive", "/data/lists/{name}.csv", "/calendar.ics", *FEEDS)
+NO_PAGES = (*FILES, "/healthz", "/worker.js", "/manifest.webmanifest")
 EVERY_RECORD = ("/panels/{uid}",)
 ENDS = 3  # of a table's records: so many of the first and of the last are asked for a page
 ROUTES = {

@@ -40,7 +40,7 @@ ROUTES = [
 ]
 GETS = [path for method, path in ROUTES if method == "GET"]
 POSTS = [path for method, path in ROUTES if method == "POST"]
-NO_PAGES = ("/healthz", "/worker.js", "/manifest.webmanifest")  # answer machines
+NO_PAGES = ("/healthz", "/worker.js", "/manifest.webmanifest", "/calendar.ics")  # answer machines
 PAGES = [path for path in GETS if path not in NO_PAGES]
 
 

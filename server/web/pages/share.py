@@ -23,7 +23,7 @@ router = APIRouter(prefix="/share")
 NEW_COOKIE = "umberday_new_link"  # the address of a link just made, on its way to the one page that tells it
 NEW_S = 120
 START = {"kind": "page", "scope": "studio", "lasts": "month"}
-KINDS = (("page", "A page to look at"),)
+KINDS = (("page", "A page to look at"), ("feed", "A calendar to subscribe to"))
 SCOPES = (
     ("studio", "The whole studio", "also panels hung later"),
     ("panels", "Some panels", "for a gallery, a class"),

@@ -2,6 +2,7 @@
 
 import re
 from datetime import date, datetime, timedelta, timezone
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import icalendar
@@ -36,6 +37,10 @@ def file_of(
     return to_ical(CalendarFile("calendar-1", "Invented studio", ZoneInfo(zone), AT, stamped, source))
 
 
+def parts_of(content: bytes, kind: str) -> list[Any]:
+    return list(icalendar.Calendar.from_ical(content).walk(kind))
+
+
 def unfolded(content: bytes) -> list[str]:
     """Content lines as RFC 5545, 3.1 joins them: a CRLF with one space after it is taken out."""
     return content.decode().replace("\r\n ", "").split("\r\n")
@@ -45,7 +50,7 @@ Onsets = list[tuple[datetime, timedelta]]
 
 
 def onsets_of(content: bytes) -> Onsets:
-    [zone] = icalendar.Calendar.from_ical(content).walk("VTIMEZONE")
+    [zone] = parts_of(content, "VTIMEZONE")
     return [(part["DTSTART"].dt, part["TZOFFSETTO"].td) for part in zone.subcomponents]
 
 
@@ -109,7 +114,7 @@ def test_tasks_are_open_done_or_due():
     done = event(date(2026, 11, 1), date(2026, 11, 2), kind="task", status="COMPLETED", completed_at=AT)
     open_ = event(date(2026, 11, 1), date(2026, 11, 2), kind="task", status="NEEDS-ACTION", uid="u-2")
     content = file_of(done, event(open_.start, None, kind="task", status="NEEDS-ACTION", uid="u-3"), open_)
-    todos = {str(todo["UID"]): todo for todo in icalendar.Calendar.from_ical(content).walk("VTODO")}
+    todos = {str(todo["UID"]): todo for todo in parts_of(content, "VTODO")}
     assert todos["u-1"]["COMPLETED"].dt == AT
     assert todos["u-2"]["DUE"].dt == date(2026, 11, 2)
     assert "DUE" not in todos["u-3"]
@@ -130,7 +135,7 @@ def test_instants_around_every_change_of_the_clock_come_back_exactly(zone: str, 
     assert len(near) == 24
     entries = [event(at, at + timedelta(minutes=20), uid=f"u-{n}") for n, at in enumerate(near)]
     content = file_of(*entries, zone=zone)
-    parsed = {str(found["UID"]): found for found in icalendar.Calendar.from_ical(content).walk("VEVENT")}
+    parsed = {str(found["UID"]): found for found in parts_of(content, "VEVENT")}
     independent = {found.uid: found for found in IcsCalendarStream.calendar_from_ics(content.decode()).events}
     for entry in entries:
         assert parsed[entry.uid]["DTSTART"].dt.astimezone(UTC) == entry.start
@@ -175,7 +180,7 @@ def test_any_text_comes_back_and_no_line_is_too_long(summary: str, lines: list[s
     assert b"\n" not in b"".join(raw)
     for line in raw:
         line.decode()  # whole characters
-    [found] = icalendar.Calendar.from_ical(content).walk("VEVENT")
+    [found] = parts_of(content, "VEVENT")
     assert str(found["SUMMARY"]) == summary
     assert str(found.get("DESCRIPTION", "")) == description
 

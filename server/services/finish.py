@@ -121,10 +121,14 @@ def undo_done(session: Session, actor: Actor, uid: str) -> FinishStep:
 
 
 def archive(session: Session, actor: Actor, uid: str) -> FinishStep:
+    """Put a step away. Raises ``NotFound``, and ``Refused`` on a panel that is put away."""
+    _open_panel(session, actor, records.find(session, actor, FinishStep, uid))
     return records.archive(session, actor, FinishStep, uid)
 
 
 def restore(session: Session, actor: Actor, uid: str) -> FinishStep:
+    """Bring a step back. Raises ``NotFound``, and ``Refused`` on a panel that is put away."""
+    _open_panel(session, actor, records.find(session, actor, FinishStep, uid))
     return records.restore(session, actor, FinishStep, uid)
 
 
@@ -185,12 +189,14 @@ _ANOTHER_WAY = {
 
 def _open(session: Session, actor: Actor, uid: str) -> tuple[FinishStep, Stack]:
     """A step and the stack of its panel, locked: the panel first, always in this order."""
-    found = records.find(session, actor, FinishStep, uid)
-    panel = session.get_one(Panel, found.panel_id)
-    pile = stack.open_for_change(session, actor, panel.uid)
+    pile = _open_panel(session, actor, records.find(session, actor, FinishStep, uid))
     step = records.find(session, actor, FinishStep, uid, "update")
     records.refuse_archived(step, "this step")
     return step, pile
+
+
+def _open_panel(session: Session, actor: Actor, step: FinishStep) -> Stack:
+    return stack.open_for_change(session, actor, session.get_one(Panel, step.panel_id).uid)
 
 
 def _set(step: FinishStep, values: dict[str, Any]) -> None:

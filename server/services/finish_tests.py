@@ -7,6 +7,7 @@ from pydantic import ValidationInfo, field_validator
 from sqlalchemy import select
 from sqlmodel import Session, col
 
+from server.science.finish_tests import RESULTS
 from server.services import finish, records, stack
 from server.services.access import Actor
 from server.services.errors import Invalid, Refused
@@ -14,13 +15,6 @@ from server.services.fields import Command, Instant, OptionalText120, ShortNote,
 from server.services.stack import Stack
 from server.services.unit import moment
 from server.store.tables import FinishMethod, FinishResult, FinishTest, Panel
-
-# What each test can show, what speaks for the picture first.
-RESULTS: dict[str, tuple[str, ...]] = {
-    "swab": ("clean", "colour", "dull"),
-    "thumb": ("no_mark", "mark"),
-    "nail": ("no_dent", "dent"),
-}
 
 
 class FinishTestCreate(Command):
@@ -66,8 +60,7 @@ def update(
     session: Session, actor: Actor, uid: str, command: FinishTestUpdate, now: datetime | None = None
 ) -> FinishTest:
     """Correct a test. Raises ``NotFound``, ``Conflict``, ``Refused``, ``Invalid`` at ``tested_at``."""
-    found = records.find(session, actor, FinishTest, uid)
-    pile = stack.open_for_change(session, actor, session.get_one(Panel, found.panel_id).uid)
+    pile = _open_panel(session, actor, uid)
     test = records.find(session, actor, FinishTest, uid, "update")
     records.refuse_archived(test, "this test")
     command = command.model_copy(update={"tested_at": command.tested_at or test.tested_at})
@@ -80,13 +73,20 @@ def update(
 
 
 def archive(session: Session, actor: Actor, uid: str) -> FinishTest:
-    """Take a test back as mistaken."""
+    """Take a test back as mistaken. Raises ``NotFound``, and ``Refused`` on a panel that is put away."""
+    _open_panel(session, actor, uid)
     return records.archive(session, actor, FinishTest, uid)
 
 
 def restore(session: Session, actor: Actor, uid: str) -> FinishTest:
-    """Let a test count again."""
+    """Let a test count again. Raises as ``archive``."""
+    _open_panel(session, actor, uid)
     return records.restore(session, actor, FinishTest, uid)
+
+
+def _open_panel(session: Session, actor: Actor, uid: str) -> Stack:
+    found = records.find(session, actor, FinishTest, uid)
+    return stack.open_for_change(session, actor, session.get_one(Panel, found.panel_id).uid)
 
 
 def get(session: Session, actor: Actor, uid: str) -> FinishTest:

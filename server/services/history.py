@@ -17,7 +17,7 @@ from server.services.access import Actor, allow
 from server.services.errors import NotFound
 from server.services.images import BOOKKEEPING, FOLLOWED, is_record, owner_of, same, sql_table
 from server.services.records import check_uid, find, is_uid
-from server.services.reverting import revert
+from server.services.reverting import DONE_AGAIN, UNDONE, revert
 from server.services.unit import current_change_set
 from server.store.tables import Change, ChangeSet, FinishStep, FinishTest, Layer, Panel, TouchTest
 
@@ -143,7 +143,8 @@ def undo(session: Session, actor: Actor, change_set_uid: str) -> ChangeSet:
         return root
     latest = chain[-1] if chain else root
     running = current_change_set(session)
-    revert(session, _changes_by_set(session, [latest])[latest.id or 0])
+    turned = UNDONE if root.undone_at is None else DONE_AGAIN
+    revert(session, _changes_by_set(session, [latest])[latest.id or 0], turned)
     running.undoes_id = root.id
     running.label = f"{'Undid' if root.undone_at is None else 'Redid'}: {root.label}"[:300]
     root.undone_at = running.at if root.undone_at is None else None

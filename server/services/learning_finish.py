@@ -14,13 +14,10 @@ from typing import Any
 from sqlalchemy import Row, select
 from sqlmodel import Session, col
 
+from server.science.finish_tests import PASSED, PRESSES
 from server.store.tables import FinishTest, Layer
 
 SOFT, HARD = "touch_dry", "firm"
-STAGE_OF_RESULT = {
-    **dict.fromkeys(("mark", "dent", "colour", "dull"), SOFT),
-    **dict.fromkeys(("no_mark", "no_dent", "clean"), HARD),
-}
 # Sd on the logarithm of days, beside a finger's: a factor of four or five. No swab was ever held against drying curves,
 # and paint poor in binder takes colour however dry it is. A choice of ours.
 SWAB_BLUR = 1.5
@@ -55,9 +52,9 @@ def finish_press(test: Any, layer_id: int) -> FinishPress:
         layer_id=layer_id,
         pressed_at=test.tested_at,
         created_at=getattr(test, "created_at", None),
-        stage=STAGE_OF_RESULT[test.result],
+        stage=HARD if test.result in PASSED else SOFT,
         place_on_panel=test.place_on_panel,
-        is_swab=test.method == "swab",
+        is_swab=test.method not in PRESSES,
     )
 
 

@@ -56,13 +56,15 @@ WORDS = {
 }
 
 Key = tuple[str, int]
+UNDONE, DONE_AGAIN = "undone", "done again"
 
 
-def revert(session: Session, changes: Sequence[Change]) -> None:
+def revert(session: Session, changes: Sequence[Change], turned: str = UNDONE) -> None:
     """Give every row its ``before`` again: added records are archived, rows that belong to a record come and go.
 
     Rows that are that way already are left alone. Raises ``Refused`` when a row is neither as the change left it nor
     as it was before, when other records rest on one that would go, or when a stack of layers would not make sense.
+    ``turned`` is what the painter is told that it cannot be: ``UNDONE`` or ``DONE_AGAIN``.
     """
     rows = {(c.table_name, c.row_id): _current(session, c) for c in changes}
     added = {key for key, change in zip(rows, changes, strict=True) if change.before is None}
@@ -74,7 +76,7 @@ def revert(session: Session, changes: Sequence[Change]) -> None:
         if _is_as_before(change, row):
             continue
         if not _is_as_left(change, row):
-            raise Refused(f"This can no longer be undone: {WORDS[change.table_name]} was changed since.")
+            raise Refused(f"This can no longer be {turned}: {WORDS[change.table_name]} was changed since.")
         if row is None:
             coming.append(change)
         elif change.before is not None:
@@ -96,9 +98,9 @@ def revert(session: Session, changes: Sequence[Change]) -> None:
         session.add(row)
         touched.append(row)
     session.flush()
-    _check_stacks(session, touched)
+    _check_stacks(session, touched, turned)
     _check_places(session, touched)
-    _check_limits(session, touched)
+    _check_limits(session, touched, turned)
 
 
 def _name_and_image(row: Table) -> tuple[str, Image]:
@@ -160,19 +162,19 @@ def _is_open(session: Session, key: Key) -> bool:
     return session.execute(query).first() is not None
 
 
-def _check_stacks(session: Session, rows: Sequence[Table]) -> None:
+def _check_stacks(session: Session, rows: Sequence[Table], turned: str) -> None:
     for panel_id in sorted(_panels_of(session, rows)):
         panel = session.get_one(Panel, panel_id)
         problem = stack.problem(session, stack.load(session, panel))
         if problem is not None:
-            raise Refused(f"This cannot be undone as things stand. {problem}")
+            raise Refused(f"This cannot be {turned} as things stand. {problem}")
 
 
-def _check_limits(session: Session, rows: Sequence[Table]) -> None:
+def _check_limits(session: Session, rows: Sequence[Table], turned: str) -> None:
     for studio_id in {row.studio_id for row in rows if isinstance(row, RuleLimit)}:
         problem = rule_limits.problem(session, studio_id)
         if problem is not None:
-            raise Refused(f"This cannot be undone as things stand. {problem}")
+            raise Refused(f"This cannot be {turned} as things stand. {problem}")
 
 
 def _check_places(session: Session, rows: Sequence[Table]) -> None:

@@ -269,8 +269,20 @@ def test_nobody_else_sees_or_changes_it(bench: Bench, stranger: Bench) -> None:
 def test_an_archived_panel_s_finish_stays_as_it_is(bench: Bench) -> None:
     panel = old_picture(bench)
     step = plan(bench, panel, "wrap")
+    gone = plan(bench, panel, "stack")
+    test = log(bench, panel, "nail", "no_dent")
     with bench.unit() as work:
+        finish.archive(work.session, bench.actor, gone.uid)
         panels.archive(work.session, bench.actor, panel.uid)
+    acts: list[Callable[[Any], Any]] = [
+        lambda session: finish.archive(session, bench.actor, step.uid),
+        lambda session: finish.restore(session, bench.actor, gone.uid),
+        lambda session: finish_tests.archive(session, bench.actor, test.uid),
+        lambda session: finish_tests.restore(session, bench.actor, test.uid),
+    ]
+    for each in acts:
+        with pytest.raises(Refused, match="archived"), bench.unit() as work:
+            each(work.session)
     with pytest.raises(Refused, match="archived"):
         do(bench, step)
     with pytest.raises(Refused, match="archived"):

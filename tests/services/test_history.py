@@ -135,6 +135,21 @@ def test_an_edit_is_undone_and_done_again(bench: Bench) -> None:
     assert [e.action for e in recent(bench)] == ["", "", "undo", "undo"]
 
 
+def test_what_can_no_longer_be_done_again_is_told_so(bench: Bench) -> None:
+    panel = bench.panel()
+    rename(bench, panel, "Three pears")
+    uid = last(bench)
+    undo(bench, uid)
+    rename(bench, panel, "Four pears")
+    with pytest.raises(Refused, match="can no longer be done again: the panel was changed since"), bench.unit() as work:
+        history.redo(work.session, bench.actor, uid)
+    rename(bench, panel, "Five pears")
+    uid = last(bench)
+    rename(bench, panel, "Six pears")
+    with pytest.raises(Refused, match="can no longer be undone"):
+        undo(bench, uid)
+
+
 def test_undoing_twice_is_the_same_as_once(bench: Bench) -> None:
     panel = bench.panel()
     rename(bench, panel, "Three pears")

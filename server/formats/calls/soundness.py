@@ -10,8 +10,10 @@ from pydantic import AwareDatetime, BaseModel, Field
 from server.formats.calls import layer_in
 from server.formats.calls.call import Call
 from server.formats.calls.estimate import instant, rounded
+from server.formats.calls.finish_tests_in import FinishTestIn, finish_tests
 from server.formats.calls.layer_in import AgeD, CallModel, Code, Collector, LayerIn, RoomIn, StageD
 from server.science.estimate import stage_ranges_many
+from server.science.finish_tests import with_finish_tests
 from server.science.recipe import LayerRecipe, Room
 from server.science.results import FilmState, Stage, StageRange
 from server.science.soundness import Action, GroundFacts, Material, NewLayer, PaintedLayer, Situation, check
@@ -105,7 +107,8 @@ Positive = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=1_0
 class SoundnessRequest(CallModel):
     """May this be done now? ``stack`` runs from the lowest layer to the top; empty means bare ground.
 
-    ``now`` (default: the clock) is when; it matters only where a layer gives ``painted_at``.
+    ``now`` (default: the clock) is when; it matters only where a layer gives ``painted_at``. ``finish_tests`` are tests
+    of the picture as it is: the last swab counts, and thumb and fingernail count as touch tests.
     """
 
     support: Support
@@ -113,6 +116,7 @@ class SoundnessRequest(CallModel):
     stack: list[StackLayerIn] = Field(default_factory=list, max_length=100)
     upper: UpperIn | None = None
     action: Action = Action.NEXT_LAYER
+    finish_tests: list[FinishTestIn] = Field(default_factory=list, max_length=100)
     room: RoomIn | None = None
     paint_ml: Positive = 10.0
     area_cm2: Positive | None = None
@@ -170,6 +174,8 @@ class Prepared:
         self.upper = request.upper and layer_in.layer(request.upper.layer, ("upper", "layer"), faults)
         if request.room is not None:
             layer_in.check_room(request.room, ("room",), faults)
+        top_age_d = self.ages_d[-1] if self.ages_d else None
+        self.tests = finish_tests(request.finish_tests, top_age_d, self.now, faults) if request.finish_tests else ()
         self._check(faults)
 
     def _age_d(self, item: StackLayerIn, i: int, faults: Collector) -> float:
@@ -231,7 +237,7 @@ class Prepared:
             stages = _stages(next(waiting), self.request.upper.stages)
             upper = NewLayer(self.request.upper.kind, stages, self.upper, self.request.upper.same_session)
         ground = self.request.ground
-        return Situation(
+        asked = Situation(
             support=self.request.support.value,
             ground=GroundFacts(ground.kind.value, ground.age_d, ground.surface.value, tuple(ground.pigments)),
             stack=stack,
@@ -243,6 +249,7 @@ class Prepared:
             transit_c=self.request.transit_c,
             drops_per_ml=self.request.drops_per_ml,
         )
+        return with_finish_tests(asked, self.tests) if self.tests else asked
 
     def answer(self, estimates: Sequence[Stages]) -> dict[str, Any]:
         verdict = check(self.situation(estimates))

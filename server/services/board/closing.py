@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Row
 
 from server.planning.finish import FirstDay, first_day
+from server.science.finish_tests import PASSED
 from server.science.results import StageRange
 from server.science.soundness.types import Action, Material, Severity, Verdict
 from server.services.board.facts import ClosingFact, DaySpan, FinishTestFact, GateFact, Moment, StepFact
@@ -25,7 +26,6 @@ ACTIONS = (
     *(Action.WRAP, Action.STACK, Action.SHIP),
 )
 VARNISHES = frozenset({Action.TEMPORARY_VARNISH.value, Action.FINAL_VARNISH.value})
-PASSED = frozenset({"clean", "no_mark", "no_dent"})
 LONGEST_D = 36_500.0
 
 

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy import Row
 
+from server.science.finish_tests import PASSED, PRESSES
 from server.science.recipe import Ground, LayerRecipe, Room
 from server.science.results import FilmState, LayerEstimate, Stage, StageRange
 from server.science.soundness.types import Material
@@ -42,7 +43,6 @@ FILMS_KEPT = 12_000
 # Pressed within this time, tests at several places of a panel belong together.
 ONE_ROUND = timedelta(hours=1)
 # A thumb turned, a fingernail pressed in, and what they leave behind in paint that is firm.
-PRESSES = {"thumb": "no_mark", "nail": "no_dent"}
 DRY = HARDNESS[FilmState.TOUCH_DRY]
 NO_MIXES = "The layer does not say which mixes it is painted with."
 
@@ -294,7 +294,7 @@ def finish_tests_as_pressed(tests: Iterable[Row[Any]], painted_at: datetime, is_
     for test in tests:
         if test.tested_at < painted_at or test.method not in PRESSES:
             continue
-        if test.result == PRESSES[test.method]:
+        if test.result in PASSED:
             found.append(Pressed(test.tested_at, FilmState.FIRM.value, test.place_on_panel))
         elif is_top:
             found.append(Pressed(test.tested_at, FilmState.TOUCH_DRY.value, test.place_on_panel))

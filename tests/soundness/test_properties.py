@@ -35,6 +35,10 @@ def with_more_oil(situation: Situation, parts: float, place: int) -> Situation:
 @given(situations(actions=PAINTING), st.floats(0.01, 10.0), st.integers(0, 3))
 def test_more_oil_never_worsens_the_order_nor_mends_the_excess(situation, parts, place):
     assume(situation.upper is not None)
+    more_oil_harms_no_order_and_mends_no_excess(situation, parts, place)
+
+
+def more_oil_harms_no_order_and_mends_no_excess(situation: Situation, parts: float, place: int) -> None:
     oilier = with_more_oil(situation, parts, place)
     assert weight(severity(oilier, "R01")) <= weight(severity(situation, "R01"))
     assert weight(severity(oilier, "R08")) >= weight(severity(situation, "R08"))
@@ -44,8 +48,11 @@ def test_more_oil_never_worsens_the_order_nor_mends_the_excess(situation, parts,
 @given(situations(), st.floats(0.0, 400.0))
 def test_waiting_never_worsens_a_verdict(situation, wait_d):
     """Except by the age of R14; wet into wet, the other exception, is left out of these situations."""
+    waiting_worsens_nothing(situation, wait_d)
 
-    def worst(at):
+
+def waiting_worsens_nothing(situation: Situation, wait_d: float) -> None:
+    def worst(at: Situation) -> int:
         return max((weight(item.severity) for item in check(at).findings if item.rule != "R14"), default=0)
 
     assert worst(later(situation, wait_d)) <= worst(situation)
@@ -65,6 +72,10 @@ def test_waiting_out_of_wet_into_wet_may_worsen_it_once_only(situation, wait_d):
 @MANY
 @given(situations())
 def test_every_offered_way_lowers_its_finding_and_breaks_no_other(situation):
+    ways_lower_and_break_nothing(situation)
+
+
+def ways_lower_and_break_nothing(situation: Situation) -> None:
     before = weights(situation)
     for item in check(situation).findings:
         if item.remedy is None:
@@ -80,6 +91,10 @@ def test_every_offered_way_lowers_its_finding_and_breaks_no_other(situation):
 @given(situations())
 def test_an_offered_date_lies_ahead_lowers_its_finding_and_breaks_no_other(situation):
     """But for the age of R14, which waiting alone can bring about."""
+    dates_lie_ahead_lower_and_break_nothing(situation)
+
+
+def dates_lie_ahead_lower_and_break_nothing(situation: Situation) -> None:
     before = weights(situation)
     for item in check(situation).findings:
         if item.remedy is None or item.remedy.not_before_d is None:

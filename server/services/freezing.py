@@ -10,11 +10,13 @@ from sqlmodel import Session, col
 
 from server.science.recipe import LayerRecipe
 from server.services import learning_data
+from server.services.climates import room_in
 from server.services.errors import Invalid
 from server.services.forecasts import FORECASTS, NoForecast, Question, freeze
 from server.services.learning import BOOK
-from server.services.recipes import MixBook, ground_of, layer_from_json, layer_recipe, layer_to_json, room_in
+from server.services.recipes import MixBook, ground_of, layer_from_json, layer_recipe, layer_to_json
 from server.services.stack import Stack
+from server.services.whereabouts import whereabouts
 from server.store.tables import Layer, LayerMix
 
 # Films that the model of drying oils speaks of; for the others a mix is not needed.
@@ -38,12 +40,14 @@ def freeze_painted(
         layer.recipe_json = layer.forecast_json = None
         return
     assert layer.painted_at is not None
-    where = learning_data.places_of(session, layer.studio_id)
-    place = where[stack.panel.place_id]
     if layer.forecast_json is not None and PROMISE not in layer.forecast_json:
         promised = False
+    panel = stack.panel
+    assert panel.id is not None
+    places = whereabouts(session, layer.studio_id)
+    place = places.of_layer(panel.id, panel.place_id, layer.painted_at)
     # Only what had been pressed by then: a promise made after the fact would be none.
-    learning = learning_data.read(session, layer.studio_id, where, before=layer.painted_at) if promised else BOOK
+    learning = learning_data.read(session, layer.studio_id, places, before=layer.painted_at) if promised else BOOK
     taught = learning.of(place)
     pair = (recipe, room_in(place.climate, layer.painted_at, stack.zone))
     questions = [Question(pair, lambda: pair), Question(pair, lambda: pair, taught)]

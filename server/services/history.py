@@ -19,7 +19,7 @@ from server.services.images import BOOKKEEPING, FOLLOWED, is_record, owner_of, s
 from server.services.records import check_uid, find, is_uid
 from server.services.reverting import DONE_AGAIN, UNDONE, revert
 from server.services.unit import current_change_set
-from server.store.tables import Change, ChangeSet, FinishStep, FinishTest, Layer, Panel, TouchTest
+from server.store.tables import Change, ChangeSet, FinishStep, FinishTest, Layer, Panel, PanelMove, TouchTest
 
 _SILENT = BOOKKEEPING | {"id", "uid", "created_at", "studio_id", "recipe_json", "forecast_json", "verdict_json"}
 
@@ -105,13 +105,15 @@ def of_record(session: Session, actor: Actor, table: str, uid: str, limit: int =
 
 
 def of_panel(session: Session, actor: Actor, uid: str, limit: int = 50) -> list[HistoryEntry]:
-    """The same for a panel with its layers, their touch tests, and its finish. Raises ``NotFound``."""
+    """The same for a panel with its layers, their touch tests, its moves, and its finish. Raises ``NotFound``."""
     panel = find(session, actor, Panel, uid)
     layers = set(session.scalars(select(col(Layer.id)).where(col(Layer.panel_id) == panel.id)))
     tests = set(session.scalars(select(col(TouchTest.id)).where(col(TouchTest.layer_id).in_(layers))))
     steps = set(session.scalars(select(col(FinishStep.id)).where(col(FinishStep.panel_id) == panel.id)))
     tried = set(session.scalars(select(col(FinishTest.id)).where(col(FinishTest.panel_id) == panel.id)))
+    moves = set(session.scalars(select(col(PanelMove.id)).where(col(PanelMove.panel_id) == panel.id)))
     of_it = {"panel": {panel.id}, "layer": layers, "touch_test": tests, "finish_step": steps, "finish_test": tried}
+    of_it["panel_move"] = moves
     return _entries(session, of_it, limit)
 
 

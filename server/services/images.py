@@ -24,6 +24,7 @@ from server.store.tables import (
     Paint,
     PaintPigment,
     Panel,
+    PanelMove,
     Place,
     PlaceMonth,
     ReadingBatch,
@@ -58,6 +59,7 @@ FOLLOWED: dict[str, type[Table]] = {
         *(Studio, RuleLimit, Place, PlaceMonth, Paint, PaintPigment, Medium, MediumPart, Thinner, Mix, MixPart),
         *(Panel, Layer, LayerMix, TouchTest, FinishStep, FinishTest, SittingEnd, SittingMix, LearningChoice),
         *(StackPlan, StackLayer, WorkTime, StudioPlan, ReadingBatch, ShareLink, ShareLinkPanel),
+        *(PanelMove,),
     )
 }
 # Rows that are part of a record, and the column that names it.

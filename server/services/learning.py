@@ -202,7 +202,7 @@ class Material:
 
     @property
     def content(self) -> Hashable:
-        return self.units, self.evidence, self.places, self.unanchored
+        return self.units, self.evidence, tuple((each.effect, each.prior_sd) for each in self.places), self.unanchored
 
     @property
     def tests(self) -> int:

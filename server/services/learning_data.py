@@ -25,6 +25,7 @@ from server.science.recipe import LayerRecipe, Room
 from server.science.reference import value
 from server.science.results import LayerEstimate
 from server.services import learning_finish
+from server.services.climates import room_in
 from server.services.forecasts import FORECASTS, Question
 from server.services.kept import Kept
 from server.services.learning import BOOK, Material, Presses, StudioLearning, Unit, learned_from, never_soft
@@ -32,8 +33,9 @@ from server.services.learning_effects import Where, priors_for
 from server.services.learning_finish import SWAB_BLUR
 from server.services.learning_moves import book_evidence, varnish_after_through
 from server.services.learning_scales import AT_ONCE, SCALES, Given, rung_below
-from server.services.recipes import climate_of, layer_from_json, room_in
-from server.store.tables import Layer, LearningChoice, Panel, Place, PlaceMonth, Studio, TouchTest
+from server.services.recipes import layer_from_json
+from server.services.whereabouts import Whereabouts
+from server.store.tables import Layer, LearningChoice, Panel, Studio, TouchTest
 
 SECONDS_PER_DAY = 86_400.0
 BOOKS_KEPT = 8_000
@@ -102,10 +104,8 @@ def _softest(tests: Sequence[Any]) -> list[Any]:
     ]
 
 
-def read(
-    session: Session, studio_id: int, places: Mapping[int, Where], before: datetime | None = None
-) -> StudioLearning:
-    """What the studio has learned. ``places`` by their record id; ``before``: only from tests pressed before then."""
+def read(session: Session, studio_id: int, places: Whereabouts, before: datetime | None = None) -> StudioLearning:
+    """What the studio has learned. ``before``: only from tests pressed before then."""
     choice, zone = _choice(session, studio_id)
     finish = learning_finish.of_studio(session, studio_id)
     layers = session.execute(tested_layers(studio_id, finish)).all()
@@ -135,16 +135,6 @@ def _first(tests: Mapping[int, Sequence[Any]], many: int) -> dict[int, list[Any]
 
 def _database(session: Session) -> int:
     return id(session.get_bind().engine.pool)
-
-
-def places_of(session: Session, studio_id: int) -> dict[int, Where]:
-    """All places of a studio by their record id, put away ones too: layers dried there."""
-    months: dict[int, list[Any]] = defaultdict(list)
-    query = select(PlaceMonth).join(Place, col(Place.id) == col(PlaceMonth.place_id))
-    for month in session.scalars(query.where(col(Place.studio_id) == studio_id)):
-        months[month.place_id].append(month)
-    places = session.scalars(select(Place).where(col(Place.studio_id) == studio_id))
-    return {place.id or 0: Where(place.uid, climate_of(place, months[place.id or 0])) for place in places}
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,6 +175,7 @@ def tested_layers(studio_id: int, besides: Iterable[int]) -> Any:
             col(Layer.id),
             col(Layer.uid),
             col(Layer.painted_at),
+            col(Layer.panel_id),
             col(Panel.place_id),
             cast(col(Layer.recipe_json), String).label("recipe_text"),
         )
@@ -222,11 +213,11 @@ def _counted(tests: Sequence[Any], choice: Choice, before: datetime | None) -> d
 
 
 def gather(
-    layers: Sequence[Row[Any]], tests: Mapping[int, Sequence[Any]], places: Mapping[int, Where], zone: ZoneInfo
+    layers: Sequence[Row[Any]], tests: Mapping[int, Sequence[Any]], places: Whereabouts, zone: ZoneInfo
 ) -> Material:
     """The units of all layers with their evidence."""
-    tested = [layer for layer in layers if tests.get(layer.id) and layer.place_id in places]
-    books = book_layers([(x.recipe_text, x.painted_at, places[x.place_id]) for x in tested], zone)
+    tested = [layer for layer in layers if tests.get(layer.id)]
+    books = book_layers([as_painted(layer, places) for layer in tested], zone)
     units: list[Unit] = []
     evidence: list[Evidence] = []
     unanchored = 0
@@ -238,7 +229,7 @@ def gather(
         for region, presses in sorted(found.items()):
             units.append((layer.uid, region))
             evidence.append(_with(book.regions[region], presses))
-    ordered = tuple(sorted(places.values(), key=lambda place: place.uid))
+    ordered = places.all_places
     return Material(tuple(units), tuple(evidence), ordered, priors_for(ordered), unanchored)
 
 
@@ -255,6 +246,14 @@ def anchored(presses: Presses, tests: Sequence[Any]) -> dict[int, tuple[Press, .
 
 
 Painted = tuple[str, datetime, Where]  # the frozen recipe as text, when it went on, where
+
+
+def as_painted(layer: Row[Any], places: Whereabouts) -> Painted:
+    """A row of ``tested_layers`` as the book is asked of it."""
+    where = places.of_layer(layer.panel_id, layer.place_id, layer.painted_at)
+    return layer.recipe_text, layer.painted_at, where
+
+
 _books: Kept[BookLayer] = Kept(BOOKS_KEPT)
 
 

@@ -14,7 +14,7 @@ from server.science.learning.types import DEFAULT_SD
 from server.science.mixture import DEFAULT_OIL, add_up_additions, add_up_paints
 from server.science.priors import spreads
 from server.science.recipe import MixRecipe
-from server.services.recipes import Climate
+from server.services.climates import Climate
 
 EFFECTS_KEPT = 4000
 TRACE = 0.15  # half of a catalyst's effect is there at this share of the binder, or per cent of metal on oil

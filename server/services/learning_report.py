@@ -22,8 +22,9 @@ from server.science.results import FilmState
 from server.services import learning_choice, learning_data
 from server.services.access import Actor
 from server.services.learning import StudioLearning
-from server.services.learning_data import BookLayer, anchored, book_layers, tested_layers, tests_of_studio
+from server.services.learning_data import BookLayer, anchored, as_painted, book_layers, tested_layers, tests_of_studio
 from server.services.learning_effects import Where
+from server.services.whereabouts import Whereabouts, whereabouts
 from server.store.tables import Layer, LearningChoice, Panel
 
 DOUBTFUL = 0.5  # chance that a test is wrong, from which it is shown
@@ -122,7 +123,7 @@ class _Tested:
 
 def report(session: Session, actor: Actor, zone: ZoneInfo) -> LearningReport:
     """The page's facts, with a number of queries that does not grow."""
-    places = learning_data.places_of(session, actor.studio_id)
+    places = whereabouts(session, actor.studio_id)
     learning = learning_data.read(session, actor.studio_id, places)
     tested = _tested(session, actor, places, zone)
     settings = STANDARD if learning.learned is None else learning.learned.settings
@@ -150,25 +151,18 @@ def report(session: Session, actor: Actor, zone: ZoneInfo) -> LearningReport:
         tests=learning.tests,
         layers=learning.layers,
         unanchored=learning.unanchored,
-        names={where.effect: name for where, name in _place_names(session, actor, places)},
+        names={Where(place.uid, place.climate).effect: place.name for place in places.places.values()},
     )
 
 
-def _place_names(session: Session, actor: Actor, places: Mapping[int, Where]) -> list[tuple[Where, str]]:
-    from server.store.tables import Place
-
-    rows = session.execute(select(col(Place.id), col(Place.name)).where(col(Place.studio_id) == actor.studio_id))
-    return [(places[row.id], row.name) for row in rows if row.id in places]
-
-
-def _tested(session: Session, actor: Actor, places: Mapping[int, Where], zone: ZoneInfo) -> list[_Tested]:
-    rows = [row for row in session.execute(tested_layers(actor.studio_id, ())) if row.place_id in places]
+def _tested(session: Session, actor: Actor, places: Whereabouts, zone: ZoneInfo) -> list[_Tested]:
+    rows = session.execute(tested_layers(actor.studio_id, ())).all()
     about = {row.id: row for row in session.execute(_about(actor.studio_id))}
     tests = {
         layer_id: list(group)
         for layer_id, group in groupby(session.execute(tests_of_studio(actor.studio_id)), lambda test: test.layer_id)
     }
-    books = book_layers([(row.recipe_text, row.painted_at, places[row.place_id]) for row in rows], zone)
+    books = book_layers([as_painted(row, places) for row in rows], zone)
     found = [
         _Tested(row, about[row.id], book, tests.get(row.id, []))
         for row, book in zip(rows, books, strict=True)

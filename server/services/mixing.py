@@ -28,6 +28,7 @@ from server.services.board.facts import DaySpan, Moment
 from server.services.board.films import PanelLayers, panel_layers
 from server.services.board.rows import StudioRows, load
 from server.services.board.spans import day_span
+from server.services.climates import Climate, room_in
 from server.services.errors import Invalid
 from server.services.fields import Day, OptionalText120, PercentShare, Uid, WetThicknessUm
 from server.services.forecasts import FORECASTS, NoForecast
@@ -35,7 +36,8 @@ from server.services.mixes import MixContent
 from server.services.mixing_find import FoundMixes, find
 from server.services.mixing_over import AskedOver, OverPanel, over_panel
 from server.services.mixing_palette import Bench, bench_of
-from server.services.recipes import Climate, MixBook, climate_of, ground_of, room_in
+from server.services.recipes import MixBook, ground_of
+from server.services.whereabouts import whereabouts
 from server.store.tables import MixPart, Place, Texture
 
 DEFAULT_PRESET = "normal_brush"
@@ -275,10 +277,10 @@ def _lay_out(
 
 
 def _panel_room(rows: StudioRows, panel: PanelLayers, question: MixingQuestion) -> _Room:
-    place = rows.places[panel.panel.place_id]
+    place = rows.place_of(panel.panel)
     below = len(panel.on) + (len(panel.to_come) if question.stack == "planned" else 0)
     ground = ground_of(below, panel.panel.ground_kind, panel.panel.ground_surface)
-    return _Room(place.name, place.climate, ground)
+    return _Room(place.name, place.climate.ahead, ground)
 
 
 def _room(session: Session, actor: Actor, place_uid: str | None) -> _Room:
@@ -287,7 +289,8 @@ def _room(session: Session, actor: Actor, place_uid: str | None) -> _Room:
         place = records.find_named(session, actor, Place, place_uid, "place_uid")
     else:
         place = places.all_open(session, actor)[0]
-    return _Room(place.name, climate_of(place, places.months_of(session, place)), Ground.PAINT)
+    assert place.id is not None
+    return _Room(place.name, whereabouts(session, actor.studio_id).places[place.id].climate.ahead, Ground.PAINT)
 
 
 def _quantity(table: _Table) -> Quantity:

@@ -16,9 +16,10 @@ from server.services.board.planned_stack import StackCase, WalkedStack, walk
 from server.services.board.rows import StudioRows
 from server.services.board.spans import local_day
 from server.services.board.standing import TOUCH_GATE, standings
+from server.services.climates import Climate, room_in
 from server.services.mixing_palette import Bench
 from server.services.mixing_ways import Tried, WayOut, ways_out
-from server.services.recipes import BookMix, Climate, MixBook, ground_of, layer_content, room_in
+from server.services.recipes import BookMix, MixBook, ground_of, layer_content
 from server.services.rule_limits import thresholds_of
 from server.services.verdicts import Coming, LaidLayer, Question, situation
 

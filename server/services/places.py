@@ -10,7 +10,8 @@ from server.services import records
 from server.services.access import Actor, allow
 from server.services.errors import Refused
 from server.services.fields import Command, HumidityPct, Notes, TemperatureC, Text120, Version
-from server.store.tables import Light, Panel, Place, PlaceMonth
+from server.services.whereabouts import panels_in
+from server.store.tables import Light, Place, PlaceMonth
 
 LightFactor = Annotated[float, Field(gt=0, le=20)]
 
@@ -146,10 +147,9 @@ def all_archived(session: Session, actor: Actor) -> list[Place]:
 
 
 def _refuse_in_use(session: Session, actor: Actor, place: Place) -> None:
-    query = select(col(Panel.title)).where(col(Panel.place_id) == place.id, col(Panel.archived_at).is_(None)).limit(1)
-    title = session.scalars(query).first()
-    if title is not None:
-        raise Refused(f"“{title}” is in this place. Move its panels elsewhere first.")
+    titles = panels_in(session, actor.studio_id).get(place.id or 0)
+    if titles:
+        raise Refused(f"“{titles[0]}” is in this place. Move its panels elsewhere first.")
     if len(all_open(session, actor)) == 1:
         raise Refused("This is the only place of the studio. Add another one first.")
 

@@ -6,18 +6,14 @@ pure. Archived paints, mediums and mixes stay in the book, since a layer planned
 
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, fields, replace
-from datetime import datetime, timezone
-from functools import cached_property
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any, Protocol
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import Row, Select, select
 from sqlmodel import Session, col
 
-from server.science.recipe import Addition, AdditionKind, Ground, LayerRecipe, MixRecipe, PigmentShare, Room, RoomStep
+from server.science.recipe import Addition, AdditionKind, Ground, LayerRecipe, MixRecipe, PigmentShare
 from server.science.recipe import Paint as PaintInMix
-from server.science.reference import LIGHT_FACTORS
 from server.store.tables import (
     Medium,
     MediumPart,
@@ -25,15 +21,10 @@ from server.store.tables import (
     MixPart,
     Paint,
     PaintPigment,
-    Place,
-    PlaceMonth,
     Thinner,
 )
 
 DEFAULT_SOLVENT = "odourless_mineral_spirits"
-SECONDS_PER_DAY = 86400.0
-# The longest wait that is shown is the final varnish of a thick film in a cool room, some three years.
-ROOM_MONTHS = 42
 
 
 class LayerFacts(Protocol):
@@ -298,71 +289,3 @@ def _mix_from_json(frozen: Mapping[str, Any]) -> MixRecipe:
     )
     additions = tuple(Addition(**{**part, "kind": AdditionKind(part["kind"])}) for part in frozen["additions"])
     return MixRecipe(frozen["name"], frozen["area_share"], paints, additions)
-
-
-# The room
-
-
-@dataclass(frozen=True)
-class Climate:
-    """A place as the painter describes it. ``by_month`` holds (month, temperature_c, relative_humidity_pct)."""
-
-    light: float
-    light_is_number: bool
-    measured: bool
-    temperature_c: float
-    relative_humidity_pct: float
-    by_month: tuple[tuple[int, float, float], ...] = ()
-
-    @cached_property
-    def _hash(self) -> int:
-        return hash(tuple(getattr(self, name.name) for name in fields(self)))
-
-    def __hash__(self) -> int:
-        # A climate is part of the key of every estimate: its hash is worked out once.
-        return self._hash
-
-
-def climate_of(place: Place | Row[Any], months: Iterable[PlaceMonth | Row[Any]]) -> Climate:
-    """The climate of a place record and its own months."""
-    given = place.light_factor if place.light == "number" else None
-    is_number = given is not None
-    return Climate(
-        light=LIGHT_FACTORS.get(place.light, 1.0) if given is None else float(given),
-        light_is_number=is_number,
-        measured=bool(place.measured),
-        temperature_c=place.temperature_c,
-        relative_humidity_pct=place.relative_humidity_pct,
-        by_month=tuple(sorted((m.month, m.temperature_c, m.relative_humidity_pct) for m in months)),
-    )
-
-
-def room_in(climate: Climate, painted_at: datetime, zone: ZoneInfo) -> Room:
-    """The room from the instant a layer is painted on, one step a calendar month of the studio's zone.
-
-    Months that follow each other with the same figures become one step. After `ROOM_MONTHS` the last month holds.
-    """
-    usual = (climate.temperature_c, climate.relative_humidity_pct)
-    by_month = {month: (t, rh) for month, t, rh in climate.by_month}
-    local = painted_at.astimezone(zone)
-    figures = by_month.get(local.month, usual)
-    steps = [RoomStep(0.0, *figures)]
-    if by_month:
-        year, month = local.year, local.month
-        for _ in range(ROOM_MONTHS):
-            year, month = (year + 1, 1) if month == 12 else (year, month + 1)
-            if by_month.get(month, usual) == figures:
-                continue
-            figures = by_month.get(month, usual)
-            steps.append(RoomStep(_days_between(painted_at, datetime(year, month, 1, tzinfo=zone)), *figures))
-    return Room(tuple(steps), climate.light, climate.light_is_number, climate.measured)
-
-
-def room_for(place: Place, months: Iterable[PlaceMonth], painted_at: datetime, zone: ZoneInfo) -> Room:
-    """`room_in` for a place record: aware ``painted_at``, months by the studio's ``zone``."""
-    return room_in(climate_of(place, months), painted_at, zone)
-
-
-def _days_between(start: datetime, end: datetime) -> float:
-    # Through UTC: subtracting two instants of one zone would compare their wall clocks.
-    return (end.astimezone(timezone.utc) - start.astimezone(timezone.utc)).total_seconds() / SECONDS_PER_DAY

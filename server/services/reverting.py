@@ -53,6 +53,7 @@ WORDS = {
     "share_link_panel": "the link",
     "learning_choice": "the choice of what to learn",
     "reading_batch": "the batch of readings",
+    "panel_move": "the move",
 }
 
 Key = tuple[str, int]

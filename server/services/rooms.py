@@ -1,26 +1,23 @@
 """What the studio's places do to drying: one speed a month, against the reference room."""
 
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
-from sqlalchemy import func, select
-from sqlmodel import Session, col
+import numpy as np
+from sqlmodel import Session
 
-from server.science.recipe import Ground, LayerRecipe, MixRecipe, PigmentShare, Room, RoomStep
-from server.science.recipe import Paint as PaintInMix
-from server.science.results import LayerEstimate, Stage
+from server.science.climate import reference_clock
+from server.science.recipe import Room, RoomStep
 from server.services import places
 from server.services.access import Actor
-from server.services.forecasts import FORECASTS
-from server.services.recipes import Climate, climate_of
-from server.store.tables import Panel, Place
+from server.services.climates import SECONDS_PER_DAY, Climate, room_in
+from server.services.stack import zone_of
+from server.services.whereabouts import panels_in, whereabouts
+from server.store.tables import Place
 
 # The reference of the drying model: 21 C, 50 % relative humidity, diffuse daylight of an ordinary room.
 REFERENCE_ROOM = Room((RoomStep(0.0, 21.0, 50.0),), light=1.0, light_is_number=True, measured=True)
-# Drying speed is told for dry-to-recoat of a neutral layer, 50 um, in linseed.
-NEUTRAL = LayerRecipe(
-    50.0, Ground.SEALED, (MixRecipe("neutral", 1.0, (PaintInMix(1.0, "linseed", (PigmentShare("PW6"),)),)),)
-)
 LIGHT_WORDS = {
     "dark": "in the dark",
     "dim": "dim room",
@@ -60,40 +57,27 @@ class PlaceFacts:
 
 
 def read(session: Session, actor: Actor, on: date, *, archived: bool = False) -> list[PlaceFacts]:
-    """The studio's places with their year, in three queries and one call of the model."""
+    """The studio's places with their year, with a number of queries that does not grow."""
     records = places.all_archived(session, actor) if archived else places.all_open(session, actor)
-    months = places.months_by_place(session, actor)
-    counts = _panels_by_place(session, actor)
-    climates = [climate_of(place, months.get(place.id or 0, [])) for place in records]
-    years = _years(climates)
-    return [
-        _facts(place, climate, year, counts.get(place.id or 0, 0), on.month)
-        for place, climate, year in zip(records, climates, years, strict=True)
-    ]
+    climates = {place_id: row.climate for place_id, row in whereabouts(session, actor.studio_id).places.items()}
+    panels = panels_in(session, actor.studio_id)
+    zone = zone_of(session, actor.studio_id)
+    return [_facts(place, (climates[place.id or 0], zone), len(panels.get(place.id or 0, ())), on) for place in records]
 
 
 def speeds(rooms: list[Room]) -> list[float]:
     """Drying speed of constant rooms: time to dry-to-recoat in the reference room over that in the room."""
-    found = FORECASTS.of([(NEUTRAL, room) for room in (REFERENCE_ROOM, *rooms)])
-    days = [f.stages[Stage.DRY_TO_RECOAT].p50_d if isinstance(f, LayerEstimate) else float("nan") for f in found]
-    return [days[0] / d for d in days[1:]]
+    return [float(reference_clock(room).rate[0, 0]) for room in rooms]
 
 
-def _years(climates: list[Climate]) -> list[tuple[MonthFacts, ...]]:
-    figures = [_month(climate, month) for climate in climates for month in range(1, 13)]
-    rooms = [
-        Room((RoomStep(0.0, temperature_c, humidity_pct),), climate.light, climate.light_is_number, climate.measured)
-        for climate, (temperature_c, humidity_pct, _) in zip(
-            (climate for climate in climates for _ in range(12)), figures, strict=True
-        )
-    ]
-    facts = [
-        MonthFacts(number % 12 + 1, temperature_c, humidity_pct, is_own, speed)
-        for number, ((temperature_c, humidity_pct, is_own), speed) in enumerate(
-            zip(figures, speeds(rooms), strict=True)
-        )
-    ]
-    return [tuple(facts[start : start + 12]) for start in range(0, len(facts), 12)]
+def year_of(climate: Climate, zone: ZoneInfo, year: int) -> tuple[MonthFacts, ...]:
+    """Every month of a year as the place is usually like, and how fast it dries in all of it, nights and cold too."""
+    usual = replace(climate, record=None, then=())
+    starts = [datetime(year + month // 12, month % 12 + 1, 1, tzinfo=zone) for month in range(13)]
+    days = np.array([start.timestamp() for start in starts]) / SECONDS_PER_DAY
+    progress = reference_clock(room_in(usual, starts[0], zone)).progress_at(days - days[0])
+    speed = np.diff(progress) / np.diff(days)
+    return tuple(MonthFacts(n + 1, *_month(usual, n + 1), float(speed[n])) for n in range(12))
 
 
 def _month(climate: Climate, month: int) -> tuple[float, float, bool]:
@@ -103,28 +87,21 @@ def _month(climate: Climate, month: int) -> tuple[float, float, bool]:
     return climate.temperature_c, climate.relative_humidity_pct, False
 
 
-def _panels_by_place(session: Session, actor: Actor) -> dict[int, int]:
-    query = (
-        select(col(Panel.place_id), func.count())
-        .where(col(Panel.studio_id) == actor.studio_id, col(Panel.archived_at).is_(None))
-        .group_by(col(Panel.place_id))
-    )
-    return {row[0]: row[1] for row in session.execute(query)}
-
-
-def _facts(place: Place, climate: Climate, year: tuple[MonthFacts, ...], panels: int, this_month: int) -> PlaceFacts:
+def _facts(place: Place, described: tuple[Climate, ZoneInfo], panels: int, on: date) -> PlaceFacts:
+    climate, zone = described
     words = "a number of your own" if climate.light_is_number else LIGHT_WORDS.get(place.light, place.light)
+    year = year_of(climate, zone, on.year)
     return PlaceFacts(
         uid=place.uid,
         name=place.name,
         light=words,
         light_factor=climate.light,
-        measured=place.measured,
+        measured=climate.measured,
         temperature_c=place.temperature_c,
         relative_humidity_pct=place.relative_humidity_pct,
         notes=place.notes,
         panels=panels,
         months=year,
-        this_month=year[this_month - 1],
+        this_month=year[on.month - 1],
         is_archived=place.archived_at is not None,
     )

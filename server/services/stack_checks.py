@@ -129,14 +129,14 @@ def _site(session: Session, actor: Actor, question: StackQuestion, moment: Momen
         if rows is None:
             raise Invalid.at("panel_uid", "Choose one of the list.")
         layers = panel_layers(rows, moment)[0]
-        return _Site(rows, layers, rows.places[layers.panel.place_id].name)
+        return _Site(rows, layers, rows.place_of(layers.panel).name)
     rows = snapshot(session, actor).rows
     if question.place_uid is not None:
         records.find_named(session, actor, Place, question.place_uid, "place_uid")
     places = list(rows.places.values())
     place = next((each for each in places if each.uid == question.place_uid), places[0])
     bare: Any = _Bare(question.support, question.ground_kind, question.ground_surface)
-    return _Site(rows, PanelLayers(bare, place.climate, (), ()), place.name)
+    return _Site(rows, PanelLayers(bare, place.climate.ahead, (), ()), place.name)
 
 
 def _mix_ids(rows: Sequence[StackLayer], question: StackQuestion, studio: StudioRows) -> list[int | None]:

@@ -18,6 +18,7 @@ from server.science.learning.surprise import felt_chances, this_or_more_extreme
 from server.services import learning_data, stack
 from server.services.learning_data import FELT, SECONDS_PER_DAY, BookLayer, book_layers
 from server.services.learning_effects import priors_for
+from server.services.whereabouts import whereabouts
 from server.store.tables import Layer, Panel, TouchTest
 
 DRYING = ("oil", "alkyd")
@@ -103,10 +104,9 @@ def _contradicted(test: Pressed, at: datetime, others: Sequence[TouchTest]) -> T
 def _foretell(session: Session, layer: Layer, test: Pressed, others: Sequence[TouchTest]) -> _Foretold | None:
     if layer.recipe_json is None or layer.painted_at is None or layer.material not in DRYING:
         return None
-    places = learning_data.places_of(session, layer.studio_id)
-    where = places.get(session.get_one(Panel, layer.panel_id).place_id)
-    if where is None:
-        return None
+    places = whereabouts(session, layer.studio_id)
+    first = session.get_one(Panel, layer.panel_id).place_id
+    where = places.of_layer(layer.panel_id, first, layer.painted_at)
     zone = stack.zone_of(session, layer.studio_id)
     [book] = book_layers([(dumps(layer.recipe_json), layer.painted_at, where)], zone)
     if book is None:

@@ -24,12 +24,12 @@ from server.services.board.facts import DaySpan, Moment
 from server.services.board.films import LayerOn, LayerToCome, panel_layers, where_of
 from server.services.board.rows import StudioRows, load
 from server.services.board.spans import day_span
+from server.services.climates import Climate, room_in
 from server.services.errors import FieldError, Invalid
 from server.services.fields import Command, Text32, Uid
 from server.services.forecasts import FORECASTS, Forecast, NoForecast, Question
 from server.services.learning import Taught
 from server.services.on_panel import LayerOnPanel
-from server.services.recipes import Climate, room_in
 from server.services.verdicts import DRYING
 
 MOST_WAYS = 5
@@ -124,7 +124,8 @@ def layer_now(session: Session, actor: Actor, here: LayerOnPanel, moment: Moment
     if found is None or recipe is None or found.row.material not in DRYING:
         return None
     painted = found.row.painted_at if isinstance(found, LayerOn) else None
-    taught = found.taught if isinstance(found, LayerToCome) else rows.learning.of(where_of(rows, layers.panel))
+    where = where_of(rows, layers.panel, found.row if painted else None)
+    taught = found.taught if isinstance(found, LayerToCome) else rows.learning.of(where)
     return (
         LayerNow(
             uid,
@@ -133,7 +134,7 @@ def layer_now(session: Session, actor: Actor, here: LayerOnPanel, moment: Moment
             here.panel.title,
             painted is not None,
             recipe,
-            layers.climate,
+            where.climate,
             painted or _planned(found.row.planned_on, moment),
             taught,
         ),
@@ -215,16 +216,10 @@ def _tried(layer: LayerNow, question: WhatIfQuestion, rows: StudioRows) -> tuple
         place_row = next((row for row in rows.places.values() if row.uid == question.place_uid), None)
         if place_row is None:
             raise Invalid([FieldError("place_uid", "There is no such place in this studio.")])
-        climate = place_row.climate
+        climate = place_row.climate.seen_from(layer.laid_at)
     if question.temperature_c is not None:
-        climate = replace(climate, temperature_c=question.temperature_c, by_month=_as_warm(climate, question))
+        climate = climate.as_warm_as(question.temperature_c)
     return recipe, climate
-
-
-def _as_warm(climate: Climate, question: WhatIfQuestion) -> tuple[tuple[int, float, float], ...]:
-    """Every month as warm as asked, as damp as it is."""
-    warmth = question.temperature_c or 0.0
-    return tuple((month, warmth, damp) for month, _, damp in climate.by_month)
 
 
 def _changed(recipe: LayerRecipe, place: int, mix: MixRecipe) -> LayerRecipe:
@@ -319,7 +314,7 @@ def _ways(layer: LayerNow, rows: StudioRows, holder: int) -> dict[str, tuple[Lay
             replace(recipe, wet_thickness_um=thinner),
             climate,
         ),
-        "3 °C more in the room": (recipe, _warmer(climate, 3.0)),
+        "3 °C more in the room": (recipe, climate.warmer(3.0)),
     }
     slow = {paint.oil for paint in mix.paints} - {"linseed", "boiled_linseed", "sun_thickened_linseed", "perilla"}
     if slow:
@@ -329,14 +324,10 @@ def _ways(layer: LayerNow, rows: StudioRows, holder: int) -> dict[str, tuple[Lay
             climate,
         )
     for place in list(rows.places.values())[:6]:
-        if place.climate != climate:
-            ways[f"drying in “{place.name}”"] = (recipe, place.climate)
+        there = place.climate.seen_from(layer.laid_at)
+        if there != climate:
+            ways[f"drying in “{place.name}”"] = (recipe, there)
     return ways
-
-
-def _warmer(climate: Climate, by_c: float) -> Climate:
-    months = tuple((month, warmth + by_c, damp) for month, warmth, damp in climate.by_month)
-    return replace(climate, temperature_c=climate.temperature_c + by_c, by_month=months)
 
 
 def _worth_telling(layer: LayerNow, now: LayerEstimate, found: dict[str, Forecast], zone: ZoneInfo) -> tuple[Way, ...]:

@@ -24,7 +24,7 @@ from server.science.recipe import (
 )
 from server.science.reference import oils, pigments
 from server.science.results import Stage
-from server.services.recipes import Climate, room_in
+from server.services.climates import Climate, room_in
 
 HAIR = 1e-9
 checked = settings(max_examples=60, deadline=None)

@@ -13,13 +13,14 @@ from server.science.recipe import AdditionKind, MixRecipe, PigmentShare, Room, R
 from server.science.recipe import Paint as PaintInMix
 from server.science.results import Stage
 from server.services import board, learning_data, touch_tests
+from server.services.climates import Climate
 from server.services.forecasts import FORECASTS
 from server.services.learning import BOOK, StudioLearning, never_soft
 from server.services.learning_effects import Where, effects_of
 from server.services.learning_moves import Moved, stages_moved
 from server.services.learning_scales import LADDER, rung_below
-from server.services.recipes import Climate
 from server.services.touch_tests import TouchTestCreate
+from server.services.whereabouts import whereabouts
 from server.store.tables import Layer
 from tests.services.conftest import NOW, Bench
 
@@ -56,7 +57,7 @@ def book_days(bench: Bench, layer: Layer) -> float:
 
 def read(bench: Bench, before: datetime | None = None) -> StudioLearning:
     with bench.db.read() as session:
-        places = learning_data.places_of(session, bench.actor.studio_id)
+        places = whereabouts(session, bench.actor.studio_id)
         return learning_data.read(session, bench.actor.studio_id, places, before)
 
 

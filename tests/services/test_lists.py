@@ -18,6 +18,7 @@ from server.services.lists.fields import FIELDS, Kind, guessed
 from server.services.lists.kinds import run
 from server.services.lists.take_in import At, Outcome, Reading
 from server.services.lists.write import lists
+from server.services.whereabouts import whereabouts
 from server.store.tables import Layer, Paint, Panel, TouchTest
 from tests.services.conftest import NOW, Bench
 
@@ -243,7 +244,7 @@ def test_a_notebook_teaches_and_is_not_scored(bench: Bench) -> None:
         assert outcome.count("new") > 7
         assert take(bench, kind, text).count("new") == 0  # type: ignore[arg-type]
     with bench.db.read() as session:
-        places = learning_data.places_of(session, bench.actor.studio_id)
+        places = whereabouts(session, bench.actor.studio_id)
         learned = learning_data.read(session, bench.actor.studio_id, places)
         report = learning_report.report(session, bench.actor, ZONE)
     assert (learned.layers, learned.tests) == (8, 32)

@@ -22,18 +22,8 @@ from server.science.recipe import (
     Paint,
     PigmentShare,
 )
-from server.services.recipes import (
-    ROOM_MONTHS,
-    MixBook,
-    climate_of,
-    ground_of,
-    layer_content,
-    layer_from_json,
-    layer_recipe,
-    layer_to_json,
-    room_for,
-    room_in,
-)
+from server.services.climates import ROOM_MONTHS, climate_of, room_for, room_in
+from server.services.recipes import MixBook, ground_of, layer_content, layer_from_json, layer_recipe, layer_to_json
 from server.store.tables import (
     Layer,
     LayerMix,

@@ -411,6 +411,10 @@ _WITH_DOUBTS: Rows = _WITH_SHARING | {
     "touch_test": [row | {"doubt": "unusual", "is_sure": True} for row in _WITH_SHARING["touch_test"]],
 }
 
+_WITH_MOVES: Rows = _WITH_DOUBTS | {
+    "panel_move": [_record(1, "move-1", studio_id=1, panel_id=1, place_id=1, moved_at=_THEN + timedelta(days=2))],
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -422,6 +426,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0008": _WITH_READINGS,
     "0009": _WITH_SHARING,
     "0010": _WITH_DOUBTS,
+    "0011": _WITH_MOVES,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

@@ -19,7 +19,7 @@ LEAVES = frozenset(
         *("paint", "paint_pigment", "medium", "medium_part", "thinner", "mix", "mix_part"),
         *("panel", "layer", "layer_mix", "touch_test", "finish_step", "finish_test", "sitting_end", "sitting_mix"),
         *("stack_plan", "stack_layer", "work_time", "studio_plan"),
-        *("reading_batch", "reading_extent", "reading", "reading_hour"),
+        *("reading_batch", "reading_extent", "reading", "reading_hour", "panel_move"),
         *("change_set", "change"),
         *("person", "membership", "people_event"),
         *("share_link", "share_link_panel", "published_event"),

@@ -22,21 +22,14 @@ from server.science.stages import HARDNESS, after_test
 from server.services.board.facts import DaySpan, Moment
 from server.services.board.rows import StudioRows
 from server.services.board.spans import day_span, later_of
+from server.services.climates import Climate, room_in
 from server.services.forecasts import FORECASTS, Forecast, NoForecast, Question
 from server.services.kept import Kept
 from server.services.learning import Taught
 from server.services.learning_data import anchored, book_layers
 from server.services.learning_effects import Where
 from server.services.learning_finish import finish_press
-from server.services.recipes import (
-    Climate,
-    MixBook,
-    ground_of,
-    layer_content,
-    layer_from_json,
-    layer_recipe,
-    room_in,
-)
+from server.services.recipes import MixBook, ground_of, layer_content, layer_from_json, layer_recipe
 from server.services.verdicts import DRYING, SECONDS_PER_DAY, LaidLayer
 
 FILMS_KEPT = 12_000
@@ -144,14 +137,14 @@ def _drafts(rows: StudioRows, panel: Row[Any], moment: Moment) -> list[_Draft]:
     painted = [
         row for row in rows.layers.get(panel.id, ()) if row.painted_at is not None and row.painted_at <= moment.at
     ]
-    where = where_of(rows, panel)
-    return [_draft(rows, row, (where, row is painted[-1]), moment) for row in painted]
+    return [_draft(rows, row, (where_of(rows, panel, row), row is painted[-1]), moment) for row in painted]
 
 
-def where_of(rows: StudioRows, panel: Row[Any]) -> Where:
-    """The place a panel dries in."""
-    place = rows.places[panel.place_id]
-    return Where(place.uid, place.climate)
+def where_of(rows: StudioRows, panel: Row[Any], layer: Row[Any] | None = None) -> Where:
+    """Where a painted layer of a panel dries, or one that is still to come."""
+    if layer is None or layer.painted_at is None:
+        return rows.where.ahead(panel.id, panel.place_id)
+    return rows.where.of_layer(panel.id, panel.place_id, layer.painted_at)
 
 
 def _panel(
@@ -160,7 +153,7 @@ def _panel(
     on = tuple(_layer_on(draft, number, films[draft.key], rows) for number, draft in enumerate(drafts, 1))
     there = {draft.row.id for draft in drafts}
     coming = [row for row in rows.layers.get(panel.id, ()) if row.id not in there]
-    climate = rows.places[panel.place_id].climate
+    climate = where_of(rows, panel).climate
     to_come = tuple(_to_come(rows, panel, row, number, climate) for number, row in enumerate(coming, len(drafts) + 1))
     return PanelLayers(panel, climate, on, to_come)
 

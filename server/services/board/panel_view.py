@@ -33,7 +33,7 @@ def panel_page(session: Session, actor: Actor, uid: str, now: datetime, zone: Zo
         raise NotFound
     [standing] = standings(rows, panel_layers(rows, moment), moment)
     panel = standing.layers.panel
-    place = rows.places[panel.place_id]
+    place = rows.place_of(panel)
     return PanelBoard(
         moment=moment,
         panel=panel_fact(standing, rows, moment),

@@ -14,18 +14,16 @@ from server.services import learning_data
 from server.services.access import Actor
 from server.services.kept import Kept
 from server.services.learning import BOOK, StudioLearning
-from server.services.learning_effects import Where
 from server.services.plan_reading import PlanInUse, PlannedSitting, in_use
-from server.services.recipes import Climate, MixBook, climate_of
+from server.services.recipes import MixBook
 from server.services.rule_limits import Edits, edits_of
+from server.services.whereabouts import PlaceRow, Whereabouts, whereabouts
 from server.store.tables import (
     FinishStep,
     FinishTest,
     Layer,
     LayerMix,
     Panel,
-    Place,
-    PlaceMonth,
     SittingEnd,
     Studio,
     TouchTest,
@@ -43,21 +41,11 @@ REGION = "layer_id mix_id region area_share"
 TEST = "uid layer_id pressed_at stage place_on_panel region occasion note"
 STEP = "uid version panel_id action planned_on done_at transit_c note override_reason"
 FINISH_TEST = "uid panel_id method result tested_at place_on_panel note"
-PLACE = "id uid name light light_factor measured temperature_c relative_humidity_pct"
 
 
 SHELVES_KEPT = 200
 _shelves: Kept[int] = Kept(SHELVES_KEPT)
 _numbers = count(1)
-
-
-@dataclass(frozen=True, slots=True)
-class PlaceRow:
-    """Where panels dry."""
-
-    uid: str
-    name: str
-    climate: Climate
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +64,7 @@ class StudioRows:
     layers: Mapping[int, list[Row[Any]]]
     regions: Mapping[int, list[Row[Any]]]
     tests: Mapping[int, list[Row[Any]]]
-    places: Mapping[int, PlaceRow]
+    where: Whereabouts
     book: MixBook = field(repr=False)
     shelf: int
     limits: Edits
@@ -86,11 +74,27 @@ class StudioRows:
     learning: StudioLearning = BOOK
     plan: PlanInUse | None = None
 
+    @property
+    def places(self) -> Mapping[int, PlaceRow]:
+        """Every place of the studio by its id, put away ones too."""
+        return self.where.places
+
+    def place_of(self, panel: Row[Any]) -> PlaceRow:
+        """Where a panel was last put."""
+        return self.where.now(panel.id, panel.place_id)
+
     def content(self, panel: Row[Any]) -> Hashable:
         """Everything that what is told of a panel depends on, but for the moment."""
         layers = tuple(self.layers.get(panel.id, ()))
         return (
-            *(panel, self.places[panel.place_id], self.shelf, self.studio, self.limits, self.learning.number),
+            *(
+                panel,
+                self.where.stays(panel.id, panel.place_id),
+                self.shelf,
+                self.studio,
+                self.limits,
+                self.learning.number,
+            ),
             layers,
             tuple(tuple(self.regions.get(layer.id, ())) for layer in layers),
             tuple(tuple(self.tests.get(layer.id, ())) for layer in layers),
@@ -125,22 +129,21 @@ def load(
     ).one()
     only = panels[0].id if panel_uid is not None else None
     book = MixBook.load(session, studio_id)
-    places = _places(session, studio_id)
-    by_place = {place_id: Where(place.uid, place.climate) for place_id, place in places.items()}
+    where = whereabouts(session, studio_id)
     return StudioRows(
         studio,
         panels,
         _by(session.execute(_layers(studio_id, only, with_promises)), "panel_id"),
         _by(session.execute(_regions(studio_id, only)), "layer_id"),
         _by(session.execute(_tests(studio_id, only)), "layer_id"),
-        places,
+        where,
         book,
         _shelf_number(book),
         edits_of(session, studio_id),
         _by(session.execute(_of_panels(FinishStep, STEP, studio_id, only)), "panel_id"),
         _by(session.execute(_of_panels(FinishTest, FINISH_TEST, studio_id, only)), "panel_id"),
         _covered_to(session, studio_id),
-        learning_data.read(session, studio_id, by_place),
+        learning_data.read(session, studio_id, where),
         in_use(session, studio_id),
     )
 
@@ -214,16 +217,3 @@ def _covered_to(session: Session, studio_id: int) -> datetime | None:
         col(SittingEnd.studio_id) == studio_id, col(SittingEnd.archived_at).is_(None)
     )
     return session.scalars(wanted).one()
-
-
-def _places(session: Session, studio_id: int) -> dict[int, PlaceRow]:
-    months = _by(
-        session.execute(
-            select(*_columns(PlaceMonth, "place_id month temperature_c relative_humidity_pct"))
-            .join(Place, col(Place.id) == col(PlaceMonth.place_id))
-            .where(col(Place.studio_id) == studio_id)
-        ),
-        "place_id",
-    )
-    places = session.execute(select(*_columns(Place, PLACE)).where(col(Place.studio_id) == studio_id))
-    return {row.id: PlaceRow(row.uid, row.name, climate_of(row, months.get(row.id, []))) for row in places}

@@ -63,7 +63,7 @@ def panel_fact(standing: PanelStanding, rows: StudioRows, moment: Moment) -> Pan
         title=panel.title,
         width_mm=panel.width_mm,
         height_mm=panel.height_mm,
-        place=rows.places[panel.place_id].name,
+        place=rows.place_of(panel).name,
         standing=standing.standing,
         top=None if top is None else layer_on_fact(top, standing, rows, moment),
         coming=None if coming is None else layer_to_come_fact(coming, standing, rows, moment),

@@ -19,6 +19,7 @@ from server.services.access import Actor
 from server.services.board.rows import StudioRows, load
 from server.services.kept import Kept
 from server.services.learning_scales import SCALES
+from server.services.readings.hours import stamp_of
 from server.store.tables import ChangeSet
 
 STUDIOS_KEPT = 16
@@ -74,7 +75,8 @@ def _last_entries(session: Session, studio_id: int) -> tuple[Any, ...]:
         .limit(LAST_ENTRIES)
         .subquery()
     )
-    return tuple(session.execute(select(func.max(last.c.id), func.sum(last.c.id))).one())
+    query = select(func.max(last.c.id), func.sum(last.c.id), stamp_of(studio_id))
+    return tuple(session.execute(query).one())
 
 
 def _note_write(session: Session, _context: object) -> None:

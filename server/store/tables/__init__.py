@@ -45,7 +45,7 @@ from server.store.tables.finish import (
 )
 from server.store.tables.history import Change, ChangeSet
 from server.store.tables.learning import LearningChoice, LearningMode, Occasion
-from server.store.tables.panels import Layer, LayerMix, Panel, TouchTest
+from server.store.tables.panels import Layer, LayerMix, Panel, PanelMove, TouchTest
 from server.store.tables.people import (
     ConsoleCode,
     Invitation,
@@ -104,6 +104,7 @@ __all__ = [
     "Paint",
     "PaintPigment",
     "Panel",
+    "PanelMove",
     "PeopleEvent",
     "Person",
     "Place",

@@ -31,7 +31,7 @@ class Panel(StudioRecord, table=True):
         CheckConstraint("width_mm > 0 and height_mm > 0", name="size"),
         KEEP_IDS,
     )
-    place_id: int = Field(foreign_key="place.id")
+    place_id: int = Field(foreign_key="place.id")  # where it began; see PanelMove
     title: str = Field(max_length=200)
     width_mm: int
     height_mm: int
@@ -44,6 +44,15 @@ class Panel(StudioRecord, table=True):
     due_for: str = Field(default="", max_length=200)
     finished_on: date | None = None  # the last layer is on; what is left is drying and varnish
     notes: str = Field(default="", max_length=8000)
+
+
+class PanelMove(StudioRecord, table=True):
+    """A panel was put into another place. Before its first move it was in the place written in the panel itself."""
+
+    __tablename__ = "panel_move"
+    panel_id: int = Field(foreign_key="panel.id", index=True)
+    place_id: int = Field(foreign_key="place.id")
+    moved_at: datetime = Field(sa_type=UtcDateTime)
 
 
 class Layer(StudioRecord, table=True):

@@ -14,6 +14,7 @@ from server.services.hazards import in_order
 from server.services.history import HistoryEntry
 from server.services.on_panel import ArchivedLayer
 from server.services.overrides import FrozenVerdict
+from server.store.tables import Place
 from server.web import finish_words, standing_words
 from server.web.drawn import GROUND_WORDS, SUPPORT_WORDS, DotsShown, dots_shown, little_panel, subject_of
 from server.web.pages.history_words import Line, lines_of
@@ -23,12 +24,13 @@ from server.web.today_cards import Card, card_of
 @dataclass(frozen=True, slots=True)
 class PanelRecords:
     """What stands beside the facts of a panel: its archived layers, its history, the layers that went on against the
-    rules, and the sitting that was not ended yet."""
+    rules, the sitting that was not ended yet, and the open places that it could be put into."""
 
     archived_layers: Sequence[ArchivedLayer]
     changes: Sequence[HistoryEntry]
     overruled: Mapping[str, tuple[FrozenVerdict, str]]
     sitting: SittingFact | None
+    elsewhere: Sequence[Place]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,8 @@ class PanelPage:
     has_open_sitting: bool
     finish_words: str
     dots: DotsShown | None
+    place_uid: str
+    elsewhere: Sequence[Place]
 
     @classmethod
     def of(cls, board: PanelBoard, is_log: bool, around: PanelRecords) -> "PanelPage":
@@ -101,6 +105,8 @@ class PanelPage:
             has_open_sitting=_sat_at(around.sitting, board.panel.uid),
             finish_words=finish_words.next_words(board.panel.closing, moment.today) if board.panel.closing else "",
             dots=dots_shown(board.dots, moment.today) if board.dots else None,
+            place_uid=board.place_uid,
+            elsewhere=around.elsewhere,
         )
 
 

@@ -96,6 +96,7 @@ def show(page: Page, uid: str, scale: str = "") -> Response:
             changes=history.of_panel(session, page.actor, uid),
             overruled=overrides.on_panel(session, page.actor, uid),
             sitting=sitting_ends.open_sitting(session, page.actor, facts.moment),
+            elsewhere=[place for place in places.all_open(session, page.actor) if place.uid != facts.place_uid],
         )
     return page.render("panels/panel.html", PanelPage.of(facts, scale == "log", around))
 

@@ -18,8 +18,15 @@ class Command:
 
 def _address_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--port", type=int, default=8000, help="port to listen on (8000)")
-    parser.add_argument("--host", default="127.0.0.1", help="address to listen on; only this machine's own (127.0.0.1)")
+    parser.add_argument("--host", default="127.0.0.1", help="address to listen on (127.0.0.1, this machine alone)")
     parser.add_argument("--log-requests", action="store_true", help="one line for each request on standard error")
+
+
+def _serve_options(parser: argparse.ArgumentParser) -> None:
+    _address_options(parser)
+    parser.add_argument(
+        "--shared", action="store_true", help="people sign in, each with a role; other machines may then be let in"
+    )
 
 
 def _demo_options(parser: argparse.ArgumentParser) -> None:
@@ -38,7 +45,17 @@ def _demo(options: argparse.Namespace) -> int:
 def _serve(options: argparse.Namespace) -> int:
     from server.web.serve import run_studio
 
-    return run_studio(options.host, options.port, log_requests=options.log_requests)
+    return run_studio(options.host, options.port, shared=options.shared, log_requests=options.log_requests)
+
+
+def _new_password_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("email", help="what they sign in with")
+
+
+def _new_password(options: argparse.Namespace) -> int:
+    from server.web.serve import new_password
+
+    return new_password(options.email)
 
 
 def _demo_option(parser: argparse.ArgumentParser) -> None:
@@ -96,7 +113,10 @@ def _plan(options: argparse.Namespace) -> int:
 
 COMMANDS = (
     Command("demo", "an invented studio to look around in, apart from your own", _demo_options, _demo),
-    Command("serve", "your own studio", _address_options, _serve),
+    Command("serve", "your own studio", _serve_options, _serve),
+    Command(
+        "new-password", "a code for somebody of a shared studio who forgot theirs", _new_password_options, _new_password
+    ),
     Command("estimate", "when a layer dries: JSON in, JSON out", _file_option, _call),
     Command("soundness", "whether a layer may go over a stack: JSON in, JSON out", _file_option, _call),
     Command("plan", "which sitting when, so that panels make their dates: JSON in, JSON out", _file_option, _plan),

@@ -69,11 +69,7 @@ def ensure_studio(db: Database, time_zone: str = FIRST_TIME_ZONE) -> Studio:
         studio = session.scalars(select(Studio).order_by(col(Studio.id)).limit(1)).first()
         if studio is None:
             zone = time_zone if time_zone in available_timezones() else FIRST_TIME_ZONE
-            studio = Studio(name=FIRST_NAME, time_zone=zone)
-            session.add(studio)
-            session.flush()
-            assert studio.id is not None
-            session.add(Place(studio_id=studio.id, name=FIRST_PLACE, light="room"))
+            studio = make(session, FIRST_NAME, zone)
         return studio
 
 
@@ -89,6 +85,17 @@ def zone_or_utc(name: str) -> ZoneInfo:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError):
         return ZoneInfo("UTC")
+
+
+def make(session: Session, name: str, time_zone: str) -> Studio:
+    """A new studio with one place in an ordinary room."""
+    studio = Studio(name=name, time_zone=time_zone)
+    session.add(studio)
+    session.flush()
+    assert studio.id is not None
+    session.add(Place(studio_id=studio.id, name=FIRST_PLACE, light="room"))
+    session.flush()
+    return studio
 
 
 def get(session: Session, actor: Actor) -> Studio:

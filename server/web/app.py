@@ -20,8 +20,10 @@ from server.web.security.access_log import AccessLog
 from server.web.security.body_limit import BodyLimit
 from server.web.security.crash_page import CrashPage
 from server.web.security.cross_site import CrossSiteCheck
+from server.web.security.guard import Guard
 from server.web.security.headers import SecurityHeaders
 from server.web.security.hosts import HostCheck
+from server.web.security.public_address import PublicAddress
 from server.web.security.request_id import RequestId
 from server.web.settings import Settings
 from server.web.static_files import hashed_files
@@ -39,13 +41,15 @@ def layers(settings: Settings) -> list[Middleware]:
     return [
         Middleware(RequestId),
         Middleware(AccessLog),
-        Middleware(SecurityHeaders),
+        Middleware(PublicAddress, https=settings.https),
+        Middleware(SecurityHeaders, https=settings.https),
         Middleware(CrashPage),
-        Middleware(HostCheck, allowed=settings.host_names),
+        Middleware(HostCheck, allowed=settings.host_names, own_number=settings.shared),
         Middleware(BodyLimit, max_bytes=settings.max_body_bytes, larger=LARGER),
         Middleware(CrossSiteCheck),
         Middleware(HeadAsGet),
         Middleware(GZipMiddleware, minimum_size=800, compresslevel=5),
+        Middleware(Guard, shared=settings.shared),
     ]
 
 

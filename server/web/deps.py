@@ -29,11 +29,15 @@ from starlette.responses import HTMLResponse, Response
 
 from server.services import history, studios
 from server.services.access import Actor
+from server.services.errors import NotFound
+from server.services.people.sessions import Identity
+from server.services.roles import Permission
 from server.services.sendings import refuse_key_of_another
 from server.services.unit import Unit, unit
 from server.store.db import Database
 from server.web.forms import key_of_sending
 from server.web.render import DONE_COOKIE, Flash, render, see_other, wants_fragment
+from server.web.settings import Settings
 
 MAX_FIELDS = 2000
 SENDING = "key_of_sending"  # where the request keeps it
@@ -64,35 +68,72 @@ class StudioFacts:
 
 
 def get_studio(db: Database) -> StudioFacts:
+    """The one studio of a single-user install."""
     with db.read() as session:
         studio = studios.the_studio(session)
         assert studio.id is not None
         return StudioFacts(studio.id, studio.name, studio.time_zone, studio.is_invented)
 
 
-def get_actor(studio: StudioFacts) -> Actor:
-    return Actor(name=PAINTER, studio_id=studio.id)
-
-
 class PageRequest:
-    """One request of one person, with what pages need at hand. The studio is read when first asked for."""
+    """One request of one person, with what pages need at hand. The studio is read when first asked for.
+
+    Where the install is shared, the guard found out who asks; elsewhere it is the painter in the one studio.
+    """
 
     def __init__(self, request: Request, db: Database, now: datetime) -> None:
         self.request = request
         self.db = db
         self.now = now
+        settings: Settings = request.app.state.settings
+        self.is_shared = settings.shared
+        self.who: Identity | None = getattr(request.state, "identity", None)
 
     @cached_property
     def studio(self) -> StudioFacts:
-        return get_studio(self.db)
+        """Raises ``NotFound`` for somebody who is in none."""
+        if not self.is_shared:
+            return get_studio(self.db)
+        if self.who is None or self.who.studio is None:
+            raise NotFound
+        chosen = self.who.studio
+        return StudioFacts(chosen.id, chosen.name, chosen.time_zone, chosen.is_invented)
 
     @cached_property
     def actor(self) -> Actor:
-        return get_actor(self.studio)
+        """Raises ``NotFound`` for somebody who is in no studio."""
+        if not self.is_shared:
+            return Actor(name=PAINTER, studio_id=self.studio.id)
+        if self.who is None:
+            raise NotFound
+        return self.who.actor
+
+    @property
+    def identity(self) -> Identity:
+        """Who is signed in. Raises ``NotFound`` where nobody is."""
+        if self.who is None:
+            raise NotFound
+        return self.who
+
+    @property
+    def has_studio(self) -> bool:
+        """Whether there is a studio to show anything of."""
+        return not self.is_shared or (self.who is not None and self.who.studio is not None)
+
+    @property
+    def person_name(self) -> str:
+        """Who is signed in, "" where nobody does."""
+        return self.who.name if self.who else ""
+
+    def may(self, permission: Permission) -> bool:
+        """Whether the person's role has a permission; templates offer by it what can be done."""
+        return self.has_studio and self.actor.may(permission)
 
     @cached_property
     def zone(self) -> ZoneInfo:
         """The studio's time zone, in which days begin and times are shown."""
+        if not self.has_studio:
+            return ZoneInfo("UTC")
         try:
             return ZoneInfo(self.studio.time_zone)
         except (ZoneInfoNotFoundError, ValueError):
@@ -105,17 +146,17 @@ class PageRequest:
 
     @property
     def studio_name(self) -> str:
-        return self.studio.name
+        return self.studio.name if self.has_studio else ""
 
     @property
     def is_invented(self) -> bool:
-        return self.studio.is_invented
+        return self.has_studio and self.studio.is_invented
 
     @cached_property
     def flash(self) -> Flash | None:
         """What was just done, when this request follows it."""
         uid = self.request.cookies.get(DONE_COOKIE)
-        if not uid:
+        if not uid or not self.has_studio:
             return None
         with self.db.read() as session:
             entry = history.entry(session, self.actor, uid)

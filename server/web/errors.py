@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.types import Scope
 
-from server.services.errors import Conflict, Invalid, NotFound, Refused
+from server.services.errors import Conflict, Forbidden, Invalid, NotFound, Refused
 from server.web import plain_words
 from server.web.render import render, wants_fragment
 from server.web.security.public_links import forget_link, is_public
@@ -21,11 +21,13 @@ API_PREFIX = "/api/"
 # Title and what to do next, by status.
 TEXTS: dict[int, tuple[str, str]] = {
     400: ("This request makes no sense here", "Go back and try again from the studio's own page."),
+    401: ("Sign in first", "Nothing is lost: go back, and what you typed is still there."),
     403: ("This is not allowed", "Nothing was changed."),
     404: ("There is nothing here", "The address may be mistyped, or what was here has another address now."),
     405: ("This cannot be done at this address", "Go back and use the buttons of the page."),
     409: ("This cannot be done as things stand now", "Go back and look at what is stored now."),
     413: ("That is too much at once", "Go back, shorten the text and send it again. What you typed is still there."),
+    429: ("That was too often", "Wait a little and try again."),
     422: ("Something in this request cannot be read", "Go back and correct it."),
     500: (
         "Something broke on our side",
@@ -99,6 +101,10 @@ async def on_not_found(request: Request, fault: NotFound) -> Response:
     return error_response(request.scope, 404, "")
 
 
+async def on_forbidden(request: Request, fault: Forbidden) -> Response:
+    return error_response(request.scope, 403, fault.message)
+
+
 async def on_refused(request: Request, fault: Refused) -> Response:
     return error_response(request.scope, 409, fault.message)
 
@@ -120,6 +126,7 @@ def install(app: FastAPI) -> None:
         HTTPException: on_http_exception,
         RequestValidationError: on_unreadable_request,
         NotFound: on_not_found,
+        Forbidden: on_forbidden,
         Refused: on_refused,
         Invalid: on_invalid,
         Conflict: on_conflict,

@@ -19,8 +19,10 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from server.services.board.facts import DaySpan
+from server.services.roles import PERMISSIONS, Permission
 from server.web import forms, standing_words, words
 from server.web.glossary import TERMS
+from server.web.offered import without_what_is_refused
 from server.web.static_files import HashedFiles
 
 DONE_COOKIE = "umberday_done"
@@ -69,6 +71,13 @@ class KnowsStudio(Protocol):
     def is_invented(self) -> bool: ...
     @property
     def flash(self) -> Flash | None: ...
+    @property
+    def is_shared(self) -> bool: ...
+    @property
+    def has_studio(self) -> bool: ...
+    @property
+    def person_name(self) -> str: ...
+    def may(self, permission: Permission) -> bool: ...
 
 
 @dataclass(slots=True)
@@ -104,6 +113,23 @@ class Frame:
         return self.page.is_invented if self.page else False
 
     @property
+    def is_shared(self) -> bool:
+        """Whether people sign in here, as far as the page knows."""
+        return self.page.is_shared if self.page else False
+
+    @property
+    def has_studio(self) -> bool:
+        """Whether there is a studio to go about in; an error before a page began offers the way back all the same."""
+        return self.page.has_studio if self.page else True
+
+    @property
+    def person_name(self) -> str:
+        return self.page.person_name if self.page else ""
+
+    def may(self, permission: Permission) -> bool:
+        return self.page.may(permission) if self.page else False
+
+    @property
     def navigation(self) -> list[NavigationItem]:
         return [NavigationItem(label, href, shape, self._is_within(stems)) for label, href, shape, stems in NAVIGATION]
 
@@ -134,6 +160,14 @@ def _span_days(span: DaySpan) -> str:
 
 def _local(value: datetime) -> datetime:
     return value.astimezone(_frame.get().zone)
+
+
+def may(permission: Permission) -> bool:
+    """Whether whoever asked has a permission in the studio: ``{% if may("paint") %}``, for words that only then make
+    sense (links and forms go by themselves, see ``offered.py``). Not in parts that are kept for everybody."""
+    if permission not in PERMISSIONS:
+        raise KeyError(permission)
+    return _frame.get().may(permission)
 
 
 def term(key: str, shown: str = "") -> Markup:
@@ -185,7 +219,9 @@ def environment(templates_dir: Path, files: HashedFiles) -> Environment:
         keep_trailing_newline=True,
     )
     env.filters.update(FILTERS)
-    env.globals.update(static=files.url, new_key=forms.new_key, FormState=forms.FormState, Markup=Markup, term=term)
+    env.globals.update(
+        static=files.url, new_key=forms.new_key, FormState=forms.FormState, Markup=Markup, term=term, may=may
+    )
     return env
 
 
@@ -227,6 +263,8 @@ def render(
     try:
         env: Environment = request.app.state.templates
         text = env.get_template(template).render(**_names(context), frame=frame)
+        if frame.is_shared and frame.has_studio:
+            text = without_what_is_refused(text, frame.path, frame.may)
     finally:
         _frame.reset(token)
     response = HTMLResponse(text, status_code=status, headers=dict(headers or {}))

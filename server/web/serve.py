@@ -1,4 +1,4 @@
-"""Runs the server on this machine: the demo, or the painter's own studio."""
+"""Runs the server: the demo, or the painter's own studio, which others may share."""
 
 import logging
 import os
@@ -6,6 +6,7 @@ import socket
 import sys
 import threading
 import webbrowser
+from dataclasses import replace
 from datetime import datetime, timezone
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from starlette.types import ASGIApp
 
 from server.services import planning_search, studios
 from server.services.errors import NotFound
+from server.services.people import console
 from server.store.copies import CopyFailed
 from server.store.db import Database
 from server.store.migrate import NewerDatabase, migrate
@@ -27,6 +29,7 @@ from server.web.settings import (
     default_url,
     has_display,
     local_zone,
+    public_address,
 )
 
 GRACE_S = 5
@@ -48,13 +51,63 @@ def run_demo(host: str, port: int, *, fresh: bool = False, log_requests: bool = 
     return run(settings, db, log_requests=log_requests)
 
 
-def run_studio(host: str, port: int, *, log_requests: bool = False) -> int:
-    """The painter's own studio. Returns the exit status."""
-    settings = Settings(default_url(), host, port, time_zone=local_zone())
+def run_studio(host: str, port: int, *, shared: bool = False, log_requests: bool = False) -> int:
+    """The painter's own studio, or with ``shared`` one that people sign in to. Returns the exit status."""
+    try:
+        settings = studio_settings(host, port, shared=shared)
+    except NotAllowed as refusal:
+        sys.stderr.write(f"{refusal}\n")
+        return 1
     make_folder()
     if not bring_up_to_date(settings):
         return 1
     return run(settings, Database(settings.database_url), log_requests=log_requests)
+
+
+def studio_settings(host: str, port: int, *, shared: bool) -> Settings:
+    """The settings of the own studio. Raises ``NotAllowed``."""
+    settings = Settings(default_url(), host, port, time_zone=local_zone())
+    if not shared:
+        return settings
+    public = public_address(host)
+    names = tuple(dict.fromkeys((*settings.host_names, *public.host_names)))
+    return replace(
+        settings,
+        shared=True,
+        host_names=names,
+        https=public.https,
+        proxies=public.proxies,
+        public_url=f"{public.urls[0].rstrip('/')}/" if public.urls else "",
+    )
+
+
+def tell_first_owner(db: Database, told_address: str) -> None:
+    """Show the code for the first owner, while there is none."""
+    code = console.first_owner_code(db, datetime.now(timezone.utc))
+    if code is not None:
+        sys.stdout.write(
+            f"Nobody owns this studio yet. Open {told_address}first-owner and give this code, within an hour:\n"
+            f"    {code}\n"
+        )
+        sys.stdout.flush()
+
+
+def new_password(email: str) -> int:
+    """Make a code for somebody who forgot their password. Returns the exit status."""
+    settings = Settings(default_url())
+    make_folder()
+    if not bring_up_to_date(settings):
+        return 1
+    db = Database(settings.database_url)
+    try:
+        code = console.password_code(db, email, datetime.now(timezone.utc))
+    finally:
+        db.close()
+    if code is None:
+        sys.stderr.write(f"Nobody signs in as {email} here.\n")
+        return 1
+    sys.stdout.write(f"Open /new-password in the studio and give this code, within an hour:\n    {code}\n")
+    return 0
 
 
 def is_empty(db: Database) -> bool:
@@ -91,14 +144,18 @@ def run(settings: Settings, db: Database, *, log_requests: bool) -> int:
     logging.basicConfig(format="%(asctime)s %(name)s %(levelname)s %(message)s", level=logging.WARNING)
     logging.getLogger("umberday.access").setLevel(logging.INFO if log_requests else logging.WARNING)
     try:
-        check_host(settings.host)
+        check_host(settings.host, shared=settings.shared)
         listener = listen(settings.host, settings.port)
     except NotAllowed as refusal:
         sys.stderr.write(f"{refusal}\n")
         return 1
     threading.Thread(target=planning_search.prepare, args=(data_dir(),), daemon=True).start()
     try:
-        AnnouncedServer(create_app(settings, db), address(listener)).run(sockets=[listener])
+        app = create_app(settings, db)
+        told_address = settings.public_url or address(listener)
+        if settings.shared:
+            tell_first_owner(db, told_address)
+        AnnouncedServer(app, told_address, settings.proxies).run(sockets=[listener])
     except KeyboardInterrupt:
         pass
     finally:
@@ -121,21 +178,25 @@ def listen(host: str, port: int) -> socket.socket:
 
 
 def address(listener: socket.socket) -> str:
+    """Where a browser on this machine finds the listener; all addresses at once are no address to open."""
     host, port = listener.getsockname()[:2]
+    host = {"0.0.0.0": "127.0.0.1", "::": "::1"}.get(host, host)  # noqa: S104  (named, not bound)
     return f"http://[{host}]:{port}/" if ":" in host else f"http://{host}:{port}/"
 
 
 class AnnouncedServer(uvicorn.Server):
     """Tells its address once it answers, and opens a browser there when there is a screen to open it on."""
 
-    def __init__(self, app: ASGIApp, told_address: str) -> None:
+    def __init__(self, app: ASGIApp, told_address: str, proxies: tuple[str, ...] = ()) -> None:
+        """``proxies``: whose word is taken on who calls."""
         self.told_address = told_address
         config = uvicorn.Config(
             app,
             log_config=None,
             access_log=False,
             server_header=False,
-            proxy_headers=False,
+            proxy_headers=bool(proxies),
+            forwarded_allow_ips=list(proxies),
             ws="none",
             lifespan="on",
             timeout_graceful_shutdown=GRACE_S,

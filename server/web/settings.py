@@ -5,15 +5,19 @@ variable            meaning
 ==================  ==========================================================================================
 DATABASE_URL        the studio's database, when it is not the file in the data directory (``postgresql+psycopg://…``)
 DISPLAY             set where a browser window can open (so is WAYLAND_DISPLAY)
+UMBERDAY_PROXIES    addresses of the proxies before a shared studio, whose word on who calls is taken
+UMBERDAY_PUBLIC_URL what a shared studio is called by from outside, ``https://studio.example``; several with commas
 TZ                  the time zone a new studio starts with, when it is an IANA name; else the machine's
 XDG_DATA_HOME       the user's data directory, ``~/.local/share`` when unset; files go to ``umberday`` below it
 ==================  ==========================================================================================
 """
 
 import os
+import socket
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import urlsplit
 
 ROOT = Path(__file__).resolve().parents[2]
 LOOPBACK_NAMES = ("localhost", "127.0.0.1", "[::1]")
@@ -28,7 +32,11 @@ class NotAllowed(Exception):
 @dataclass(frozen=True, slots=True)
 class Settings:
     """``host_names`` are the names a browser may call this server by; ``threads`` bounds both the workers and the
-    database connections, so that no worker ever waits for a connection."""
+    database connections, so that no worker ever waits for a connection.
+
+    ``shared``: people sign in. ``https``: browsers call by https, through a proxy. ``proxies``: the addresses of
+    those whose word is taken on who calls.
+    """
 
     database_url: str
     host: str = "127.0.0.1"
@@ -37,6 +45,10 @@ class Settings:
     time_zone: str = "UTC"  # of a studio that is made on first start
     max_body_bytes: int = MAX_BODY_BYTES
     threads: int = 16
+    shared: bool = False
+    https: bool = False
+    proxies: tuple[str, ...] = ()
+    public_url: str = ""  # what the console tells people to open, "" for the address listened at
     static_dir: Path = ROOT / "static"
     templates_dir: Path = ROOT / "templates"
 
@@ -69,11 +81,49 @@ def has_display(environ: Mapping[str, str] = os.environ) -> bool:
     return bool(environ.get("DISPLAY") or environ.get("WAYLAND_DISPLAY"))
 
 
-def check_host(host: str) -> str:
-    """``host`` when it is this machine alone. Raises ``NotAllowed`` otherwise, for there are no accounts yet."""
-    if host in {"127.0.0.1", "localhost", "::1"}:
+def check_host(host: str, *, shared: bool = False) -> str:
+    """``host`` when it is this machine alone, or the install is shared. Raises ``NotAllowed`` otherwise."""
+    if shared or host in {"127.0.0.1", "localhost", "::1"}:
         return host
     raise NotAllowed(
-        f"{host} would let other machines in, and this studio has no accounts that could tell them apart. "
-        "Leave --host out, or use 127.0.0.1."
+        f"{host} would let other machines in, and without accounts nobody could tell them apart. "
+        "Add --shared, so that people sign in; or leave --host out to work alone on this machine."
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Public:
+    """What a shared install is called by from outside. ``urls``: as they were given, for the console."""
+
+    host_names: tuple[str, ...] = ()
+    https: bool = False
+    proxies: tuple[str, ...] = ()
+    urls: tuple[str, ...] = ()
+
+
+def public_address(host: str, environ: Mapping[str, str] = os.environ) -> Public:
+    """The names of a shared install, from the environment and from where it listens. Raises ``NotAllowed``."""
+    urls = tuple(_pieces(environ.get("UMBERDAY_PUBLIC_URL", "")))
+    split = [urlsplit(url) for url in urls]
+    for url, parts in zip(urls, split, strict=True):
+        if parts.scheme not in {"http", "https"} or not parts.hostname or parts.path not in {"", "/"}:
+            raise NotAllowed(f"UMBERDAY_PUBLIC_URL holds {url}, which is no address such as https://studio.example.")
+    if len({parts.scheme for parts in split}) > 1:
+        raise NotAllowed("UMBERDAY_PUBLIC_URL mixes http and https. Use https for all of them.")
+    machine = socket.gethostname().lower()
+    names = [str(parts.hostname).lower() for parts in split] + [machine, f"{machine}.local", _as_named(host)]
+    return Public(
+        host_names=tuple(dict.fromkeys(names)),
+        https=any(parts.scheme == "https" for parts in split),
+        proxies=tuple(_pieces(environ.get("UMBERDAY_PROXIES", ""))),
+        urls=urls,
+    )
+
+
+def _pieces(text: str) -> list[str]:
+    return [piece.strip() for piece in text.split(",") if piece.strip()]
+
+
+def _as_named(host: str) -> str:
+    """An address as a browser writes it in front of its port."""
+    return f"[{host}]" if ":" in host else host.lower()

@@ -12,6 +12,7 @@ from starlette.responses import HTMLResponse
 
 from server.services import share_access
 from server.services.access import Actor
+from server.services.roles import Permission
 from server.services.share_access import OpenLink
 from server.store.db import Database
 from server.web.deps import get_db, get_now
@@ -31,6 +32,9 @@ class LinkRequest:
     """One request by a link. It knows the link's studio and nobody's name."""
 
     flash: Flash | None = None
+    is_shared = False  # nobody signs in here
+    has_studio = True
+    person_name = ""
 
     def __init__(self, request: Request, db: Database, now: datetime, link: OpenLink) -> None:
         self.request = request
@@ -41,6 +45,9 @@ class LinkRequest:
     @property
     def actor(self) -> Actor:
         return self.link.actor
+
+    def may(self, permission: Permission) -> bool:
+        return self.actor.may(permission)
 
     @cached_property
     def zone(self) -> ZoneInfo:

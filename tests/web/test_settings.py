@@ -7,7 +7,16 @@ import pytest
 from server.services import studios
 from server.store.db import Database
 from server.web import serve
-from server.web.settings import DEMO_FILE, NotAllowed, check_host, data_dir, default_url, has_display, local_zone
+from server.web.settings import (
+    DEMO_FILE,
+    NotAllowed,
+    check_host,
+    data_dir,
+    default_url,
+    has_display,
+    local_zone,
+    public_address,
+)
 
 
 def test_files_lie_in_the_users_data_directory():
@@ -50,6 +59,45 @@ def test_a_browser_is_opened_only_where_there_is_a_screen():
 def test_other_machines_are_not_let_in(host: str):
     with pytest.raises(NotAllowed, match="accounts"):
         check_host(host)
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "::", "192.168.1.4", "127.0.0.1"])
+def test_other_machines_are_let_in_where_people_sign_in(host: str):
+    assert check_host(host, shared=True) == host
+
+
+def test_serving_other_machines_without_accounts_is_refused_in_plain_words(capsys, monkeypatch, tmp_path: Path):
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    assert serve.run_studio("0.0.0.0", 0) == 1
+    assert "--shared" in capsys.readouterr().err
+
+
+def test_a_shared_studio_is_called_by_its_public_names():
+    environ = {
+        "UMBERDAY_PUBLIC_URL": "https://studio.example, https://paint.example:8443/",
+        "UMBERDAY_PROXIES": "127.0.0.1",
+    }
+    public = public_address("192.0.2.7", environ)
+    assert {"studio.example", "paint.example", "192.0.2.7"} <= set(public.host_names)
+    assert public.https
+    assert public.proxies == ("127.0.0.1",)
+    assert not public_address("::1", {}).https
+    assert "[::1]" in public_address("::1", {}).host_names
+
+
+@pytest.mark.parametrize(
+    "url",
+    [
+        "studio.example",
+        "ftp://studio.example",
+        "https://",
+        "https://a.example/below",
+        "http://a.example,https://b.example",
+    ],
+)
+def test_a_public_address_that_is_none_is_refused(url: str):
+    with pytest.raises(NotAllowed, match="UMBERDAY_PUBLIC_URL"):
+        public_address("127.0.0.1", {"UMBERDAY_PUBLIC_URL": url})
 
 
 def test_a_taken_port_is_told_with_another_to_try():

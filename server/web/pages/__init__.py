@@ -3,6 +3,8 @@
 from fastapi import APIRouter
 
 from server.web.pages import (
+    account,
+    account_codes,
     api_pages,
     calendar,
     cautions,
@@ -14,14 +16,17 @@ from server.web.pages import (
     health,
     history,
     how,
+    joining,
     layers,
     learning,
     mixes,
     mixing,
     offline,
+    own_studios,
     panel_places,
     panels,
     parts,
+    people,
     place,
     plan,
     plan_week,
@@ -32,6 +37,7 @@ from server.web.pages import (
     share,
     shared,
     shelf,
+    signing_in,
     sittings,
     stacks,
     studio,
@@ -43,6 +49,12 @@ from server.web.pages import (
 
 ROUTERS: tuple[APIRouter, ...] = (
     health.router,
+    signing_in.router,
+    joining.router,
+    account.router,
+    account_codes.router,
+    own_studios.router,
+    people.router,
     today.router,
     wall.router,
     offline.router,

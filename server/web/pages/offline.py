@@ -23,7 +23,12 @@ WAITING = "/waiting"
 
 @router.get(WAITING)
 def waiting(page: Page) -> Response:
-    """What this device keeps until the network is back; the browser fills the list."""
+    """What this device keeps until the network is back; the browser fills the list.
+
+    Kept ahead for whoever uses the device: where people sign in it tells nothing of a studio.
+    """
+    if page.is_shared:
+        page.request.state.page = None
     return page.render("offline/waiting.html")
 
 

@@ -1,8 +1,10 @@
 """Threat: a log that tells what a painter typed or holds the means to get in. One line a request: method, path
 without its query and without the token of a link, status, time, request id. Control characters in a path are escaped,
-so that nobody writes lines of their own."""
+so that nobody writes lines of their own. Any piece of a path that is long enough to be a token is left out as well; the
+ids of records are shorter."""
 
 import logging
+import re
 import time
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -11,6 +13,12 @@ from server.web.security.public_links import redacted
 
 log = logging.getLogger("umberday.access")
 QUIET = ("/static/", "/healthz")
+_TOKEN = re.compile(r"[A-Za-z0-9_-]{20,}")  # 120 bits and more; ids of records have 16 characters
+
+
+def told_path(path: str) -> str:
+    """The path as the log may hold it."""
+    return _TOKEN.sub("…", redacted(path)).encode("unicode_escape").decode("ascii")
 
 
 class AccessLog:
@@ -34,6 +42,6 @@ class AccessLog:
             await self.app(scope, receive, send_noting_status)
         finally:
             taken_ms = (time.perf_counter() - started) * 1000
-            path = redacted(scope["path"]).encode("unicode_escape").decode("ascii")
+            path = told_path(scope["path"])
             request_id = scope.get("state", {}).get("request_id", "-")
             log.info("%s %s %d %.0f ms %s", scope["method"], path, status, taken_ms, request_id)

@@ -35,9 +35,16 @@ HEADERS = {
 }
 
 
+# Where the studio is called by https: never by anything else, for a year.
+HTTPS_ONLY = ("Strict-Transport-Security", "max-age=31536000")
+
+
 class SecurityHeaders:
-    def __init__(self, app: ASGIApp) -> None:
+    """``https``: browsers are told to stay with it, and every cookie is marked Secure."""
+
+    def __init__(self, app: ASGIApp, https: bool = False) -> None:
         self.app = app
+        self.https = https
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -50,6 +57,18 @@ class SecurityHeaders:
                 for name, value in {**HEADERS, **public_links.headers_of(scope)}.items():
                     if value is not None:
                         headers[name] = value
+                if self.https:
+                    headers[HTTPS_ONLY[0]] = HTTPS_ONLY[1]
+                    _secure_cookies(headers)
             await send(message)
 
         await self.app(scope, receive, send_with_headers)
+
+
+def _secure_cookies(headers: MutableHeaders) -> None:
+    cookies = headers.getlist("set-cookie")
+    if cookies:
+        del headers["set-cookie"]
+        for cookie in cookies:
+            is_secure = "; secure" in cookie.lower()
+            headers.append("set-cookie", cookie if is_secure else f"{cookie}; Secure")

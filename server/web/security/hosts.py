@@ -1,6 +1,7 @@
 """Threat: DNS rebinding. A page of a stranger makes its own name resolve to 127.0.0.1 and reads the studio through
 the painter's browser, which then counts both as one origin. The name it calls us by gives it away, so only names of
-this machine (or those set up on purpose) are answered."""
+this machine (or those set up on purpose) are answered. On a shared install the bare number that the call came in at is
+answered too: a number is no name that a stranger could point here."""
 
 from starlette.types import ASGIApp, Receive, Scope, Send
 
@@ -16,18 +17,25 @@ def host_name(value: str) -> str:
 
 
 class HostCheck:
-    def __init__(self, app: ASGIApp, allowed: tuple[str, ...]) -> None:
+    def __init__(self, app: ASGIApp, allowed: tuple[str, ...], own_number: bool = False) -> None:
         self.app = app
         self.allowed = frozenset(allowed)
+        self.own_number = own_number
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
         given = header_values(scope, b"host")
-        if len(given) == 1 and host_name(given[0]) in self.allowed:
+        if len(given) == 1 and self._is_ours(host_name(given[0]), scope):
             await self.app(scope, receive, send)
             return
         await error_response(scope, 400, "This address is not one of the studio's own. Use http://127.0.0.1.")(
             scope, receive, send
         )
+
+    def _is_ours(self, name: str, scope: Scope) -> bool:
+        if name in self.allowed:
+            return True
+        server = scope.get("server")
+        return self.own_number and server is not None and name.strip("[]") == str(server[0]).lower()

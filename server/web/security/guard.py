@@ -1,0 +1,106 @@
+"""Threat: a page that somebody forgot to lock. On a shared install every request passes here before it reaches its
+page, and the table ``who_may.py`` says what it takes; what is not in the table is refused.
+
+Nobody, asking for a page, is led to sign in; a member without the role is told so (403); whose record it is, the
+services decide (404 for a stranger). A single-user install on loopback has no accounts, and nothing is asked here.
+
+Answers carry ``Umberday-Who``, a mark of the person and studio that tells nothing else: a browser keeps their pages,
+and what waits to be sent, apart by it. What waited is sent with the mark it was made under, and refused under another.
+"""
+
+from urllib.parse import quote
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import MutableHeaders
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import Match
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from server.services.people import sessions
+from server.services.people.sessions import Identity
+from server.services.roles import MAY, Permission
+from server.web.deps import get_db, get_now
+from server.web.errors import API_PREFIX, error_response
+from server.web.render import wants_fragment
+from server.web.security.cross_site import READING
+from server.web.security.session_cookie import session_token
+from server.web.security.who_may import STATIC, Need, needed
+
+WHO = "umberday-who"
+NOBODY = "nobody"
+SIGN_IN = "/sign-in"
+STUDIOS = "/studios"
+ROLE_LACKS = "Your role in this studio does not have this. Ask one of its owners."
+SIGNED_OUT = "You are signed out. Sign in, then do it again: nothing was changed."
+SOMEBODY_ELSES = "This was made while somebody else was signed in here, or in another studio. It waits for them."
+
+
+class Guard:
+    def __init__(self, app: ASGIApp, shared: bool) -> None:
+        self.app = app
+        self.shared = shared
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or not self.shared or scope["path"].startswith(STATIC):
+            await self.app(scope, receive, send)
+            return
+        request = Request(scope)
+        who = await run_in_threadpool(find_out, request)
+        scope.setdefault("state", {})["identity"] = who
+        mark = who.mark if who else NOBODY
+
+        async def send_with_mark(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                MutableHeaders(scope=message)[WHO] = mark
+            await send(message)
+
+        refused = refusal(request, who)
+        await (refused or self.app)(scope, receive, send_with_mark)
+
+
+def find_out(request: Request) -> Identity | None:
+    """Who carries the session's token; notes that the session is in use."""
+    token, db, now = session_token(request), get_db(request), get_now(request)
+    if not token:
+        return None
+    with db.read() as session:
+        who = sessions.identity(session, token, now)
+    if who is not None:
+        sessions.note_seen(db, who, now)
+    return who
+
+
+def refusal(request: Request, who: Identity | None) -> Response | None:
+    """Why the request goes no further; None: it may."""
+    need = needed(request.method, request.url.path)
+    if need is None:
+        # No such address, or not with this method: the app says so. A route that the table forgot is nobody's.
+        is_route = any(route.matches(request.scope)[0] == Match.FULL for route in request.app.router.routes)
+        return error_response(request.scope, 403, "Nobody was given this page yet.") if is_route else None
+    if need in {"open", "token"}:
+        return None
+    if who is None:
+        return _sign_in_first(request)
+    made_by = request.headers.get(WHO)
+    if made_by is not None and request.method not in READING and made_by != who.mark:
+        return error_response(request.scope, 401, SOMEBODY_ELSES)
+    return _without_permission(request, who, need)
+
+
+def _without_permission(request: Request, who: Identity, need: Need) -> Response | None:
+    if need == "signed_in" or who.studio is None:
+        return None if need == "signed_in" else RedirectResponse(STUDIOS, status_code=303)
+    permission: Permission = need  # type: ignore[assignment]
+    if permission in MAY[who.studio.role]:
+        return None
+    return error_response(request.scope, 403, ROLE_LACKS)
+
+
+def _sign_in_first(request: Request) -> Response:
+    is_page = request.method == "GET" and not request.url.path.startswith(API_PREFIX)
+    if not is_page or wants_fragment(request):
+        return error_response(request.scope, 401, SIGNED_OUT)
+    question = f"?{request.url.query}" if request.url.query else ""
+    asked = f"{request.url.path}{question}"
+    return RedirectResponse(SIGN_IN if asked == "/" else f"{SIGN_IN}?next={quote(asked, safe='')}", status_code=303)

@@ -9,6 +9,7 @@ import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta, timezone
+from functools import lru_cache
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -18,6 +19,7 @@ from server.formats.ical_zone import time_zone_of
 
 PRODUCT = "-//Umberday//Schedule//EN"
 REFRESH = timedelta(hours=1)
+_END = b"END:VCALENDAR\r\n"
 UTC_NAMES = ("UTC", "Etc/UTC", "Etc/GMT", "GMT")
 
 EntryKind = Literal["event", "task"]
@@ -91,14 +93,20 @@ def to_ical(file: CalendarFile) -> bytes:
     ordered = sorted(file.entries, key=lambda item: (_sort_key(item[0].start), item[0].uid))
     if file.zone.key not in UTC_NAMES and (spoken := _years(entry for entry, _ in ordered)):
         calendar.add_component(time_zone_of(file.zone, *spoken))
-    for entry, stamp in ordered:
-        calendar.add_component(_component(entry, stamp, file.zone))
-    return calendar.to_ical()
+    around = calendar.to_ical()
+    # Written one by one, so that of a calendar in which one entry changed the others are not written anew.
+    parts = (_written(entry, stamp, file.zone) for entry, stamp in ordered)
+    return around.removesuffix(_END) + b"".join(parts) + _END
 
 
 def etag_of(content: bytes) -> str:
     """Names the content. Weak, for on its way it may be packed."""
     return f'W/"{hashlib.sha256(content).hexdigest()[:32]}"'
+
+
+@lru_cache(maxsize=8000)
+def _written(entry: Entry, stamp: Stamp, zone: ZoneInfo) -> bytes:
+    return _component(entry, stamp, zone).to_ical()
 
 
 def _component(entry: Entry, stamp: Stamp, zone: ZoneInfo) -> Event | Todo:

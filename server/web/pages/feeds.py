@@ -21,7 +21,7 @@ router = APIRouter()
 
 TYPE = "text/calendar; charset=utf-8"
 PUBLISHED: Kept[Published] = Kept(32)
-FILES: Kept[tuple[bytes, datetime]] = Kept(128)
+FILES: Kept[tuple[bytes, datetime]] = Kept(64)
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ from server.web.calendar_views import VIEWS, Window, days_of, drawing_of, window
 from server.web.pages.today import GLANCE, HEADINGS, Group, risk_lines, sitting_line
 from server.web.pages.wall import wall_page
 from server.web.progress import GATES, progress_of
+from server.web.security.public_links import IS_WALL
 from server.web.shared_link import LinkRequest, SharedPage
 from server.web.standing_words import STANDING_SHAPES
 from server.web.today_cards import card_of
@@ -27,7 +28,7 @@ from server.web.words import full_date
 
 router = APIRouter(prefix="/s")
 
-BODIES: Kept[Markup] = Kept(64)
+BODIES: Kept[Markup] = Kept(32)
 
 
 @router.get("/{token}")
@@ -59,8 +60,9 @@ def wall(page: SharedPage) -> Response:
     """Today for a screen across the room."""
     with page.db.read() as session:
         found = board.today(session, page.actor, page.now, page.zone, None)
+    setattr(page.request.state, IS_WALL, True)
     shown = wall_page(shared_view.today_of(found, page.link), page.now)
-    return page.render("share/wall.html", {"wall": shown, "stem": f"{page.home}/panels/"})
+    return page.render("share/wall.html", {"wall": shown, "stem": f"{page.home}/panels/", "here": f"{page.home}/wall"})
 
 
 @router.get("/{token}/panels/{ref}")

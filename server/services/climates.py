@@ -4,7 +4,7 @@ A `Climate` is a place as it is described and as it was read, or, with ``then``,
 goes by the readings, their gaps by the profile; the days to come by the profile and by what the last days were like.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import datetime, timezone
 from functools import cached_property
@@ -20,7 +20,7 @@ from server.science.recipe import Room, RoomStep, RoomSteps
 from server.science.reference import LIGHT_FACTORS
 from server.science.room_profile import HeatingOff, Profile, Timeline, timeline
 from server.science.room_record import DAY_H, HOUR_S, Record, faded, filled
-from server.store.tables import Place, PlaceMonth
+from server.store.tables import Place, PlaceMonth, PlaceOff
 
 SECONDS_PER_DAY = 86400.0
 # The longest wait that is shown is the final varnish of a thick film in a cool room, some three years.
@@ -114,9 +114,13 @@ class Climate:
 
 
 def climate_of(
-    place: Place | Row[Any], months: Iterable[PlaceMonth | Row[Any]], record: Record | None = None
+    place: Place | Row[Any],
+    months: Iterable[PlaceMonth | Row[Any]],
+    record: Record | None = None,
+    off: Iterable[PlaceOff | Row[Any]] = (),
 ) -> Climate:
-    """The climate of a place record, its own months, and what was read there."""
+    """The climate of a place record, its own months, what was read there, and when its heating is off."""
+    own = sorted(months, key=lambda month: month.month)
     given = place.light_factor if place.light == "number" else None
     is_number = given is not None
     was_read = record is not None and len(record.hours) >= reference.value("measured_from_h")
@@ -126,9 +130,23 @@ def climate_of(
         measured=bool(place.measured) or was_read,
         temperature_c=place.temperature_c,
         relative_humidity_pct=place.relative_humidity_pct,
-        by_month=tuple(sorted((m.month, m.temperature_c, m.relative_humidity_pct) for m in months)),
+        by_month=tuple((m.month, m.temperature_c, m.relative_humidity_pct) for m in own),
+        nights=tuple(_nights(place, {m.month: m for m in own})),
+        off=tuple(_off(row) for row in off),
         record=record,
     )
+
+
+def _nights(place: Place | Row[Any], own: Mapping[int, PlaceMonth | Row[Any]]) -> Iterator[tuple[int, float, float]]:
+    """The nights that differ from the days: a month's own, or the usual ones in a month that is as usual."""
+    for month in range(1, 13):
+        said = own.get(month, place)
+        if said.night_temperature_c is not None and said.night_relative_humidity_pct is not None:
+            yield month, said.night_temperature_c, said.night_relative_humidity_pct
+
+
+def _off(row: PlaceOff | Row[Any]) -> HeatingOff:
+    return HeatingOff(row.temperature_c, row.weekdays, row.start_min or 0, row.end_min or 0, row.from_on, row.until_on)
 
 
 def room_in(climate: Climate, painted_at: datetime, zone: ZoneInfo) -> Room:
@@ -224,8 +242,3 @@ def _read(record: Record, profile: Timeline, span: tuple[float, float], painted_
     starts = np.maximum(found.hours[heads] * float(HOUR_S), span[0])
     inside = starts < span[1]
     return starts[inside], warmth[inside], damp[inside]
-
-
-def room_for(place: Place, months: Iterable[PlaceMonth], painted_at: datetime, zone: ZoneInfo) -> Room:
-    """`room_in` for a place record: aware ``painted_at``, months by the studio's ``zone``."""
-    return room_in(climate_of(place, months), painted_at, zone)

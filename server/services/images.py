@@ -27,6 +27,7 @@ from server.store.tables import (
     PanelMove,
     Place,
     PlaceMonth,
+    PlaceOff,
     ReadingBatch,
     Record,
     RuleLimit,
@@ -59,12 +60,13 @@ FOLLOWED: dict[str, type[Table]] = {
         *(Studio, RuleLimit, Place, PlaceMonth, Paint, PaintPigment, Medium, MediumPart, Thinner, Mix, MixPart),
         *(Panel, Layer, LayerMix, TouchTest, FinishStep, FinishTest, SittingEnd, SittingMix, LearningChoice),
         *(StackPlan, StackLayer, WorkTime, StudioPlan, ReadingBatch, ShareLink, ShareLinkPanel),
-        *(PanelMove,),
+        *(PanelMove, PlaceOff),
     )
 }
 # Rows that are part of a record, and the column that names it.
 OWNER_COLUMN = {
     "place_month": "place_id",
+    "place_off": "place_id",
     "paint_pigment": "paint_id",
     "medium_part": "medium_id",
     "mix_part": "mix_id",

@@ -30,6 +30,7 @@ WORDS = {
     "rule_limit": "the limit",
     "place": "the place",
     "place_month": "the place",
+    "place_off": "the place",
     "paint": "the paint",
     "paint_pigment": "the paint",
     "medium": "the medium",

@@ -17,10 +17,12 @@ from sqlmodel import Session, col
 from server.services.climates import Climate, climate_of
 from server.services.learning_effects import Where
 from server.services.readings.hours import records_of
-from server.store.tables import Panel, PanelMove, Place, PlaceMonth
+from server.store.tables import Panel, PanelMove, Place, PlaceMonth, PlaceOff
 
-MONTH = "place_id month temperature_c relative_humidity_pct"
-PLACE = "id uid name light light_factor measured temperature_c relative_humidity_pct"
+NIGHT = "night_temperature_c night_relative_humidity_pct"
+MONTH = f"place_id month temperature_c relative_humidity_pct {NIGHT}"
+OFF = "place_id weekdays start_min end_min from_on until_on temperature_c"
+PLACE = f"id uid name light light_factor measured temperature_c relative_humidity_pct {NIGHT}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,21 +88,29 @@ class Whereabouts:
 
 def whereabouts(session: Session, studio_id: int, panel_id: int | None = None) -> Whereabouts:
     """All places of a studio, put away ones too, and the moves of its panels, or of one of them."""
-    months = session.execute(
-        select(*(getattr(PlaceMonth, name) for name in MONTH.split()))
-        .join(Place, col(Place.id) == col(PlaceMonth.place_id))
-        .where(col(Place.studio_id) == studio_id)
-    )
-    by_place = _by(months, "place_id")
+    months = _by(session.execute(_of_places(PlaceMonth, MONTH, studio_id)), "place_id")
+    off = _by(session.execute(_of_places(PlaceOff, OFF, studio_id).order_by(col(PlaceOff.position))), "place_id")
     records = records_of(session, studio_id)
-    rows = session.execute(
-        select(*(getattr(Place, name) for name in PLACE.split())).where(col(Place.studio_id) == studio_id)
-    )
+    rows = session.execute(select(*_columns(Place, PLACE)).where(col(Place.studio_id) == studio_id))
     places = {
-        row.id: PlaceRow(row.uid, row.name, climate_of(row, by_place.get(row.id, []), records.get(row.id)))
+        row.id: PlaceRow(
+            row.uid,
+            row.name,
+            climate_of(row, months.get(row.id, []), records.get(row.id), off.get(row.id, [])),
+        )
         for row in rows
     }
     return Whereabouts(places, _by(session.execute(_moves(studio_id, panel_id)), "panel_id"))
+
+
+def _columns(table: Any, names: str) -> list[Any]:
+    return [getattr(table, name) for name in names.split()]
+
+
+def _of_places(table: Any, names: str, studio_id: int) -> Any:
+    """Rows that belong to places of a studio."""
+    query = select(*_columns(table, names)).join(Place, col(Place.id) == table.place_id)
+    return query.where(col(Place.studio_id) == studio_id)
 
 
 def panels_in(session: Session, studio_id: int) -> dict[int, list[str]]:

@@ -8,9 +8,11 @@ import pytest
 from pydantic import ValidationError
 
 from server.science.recipe import Room, RoomStep
+from server.science.room_profile import HeatingOff
 from server.services import places, rooms
 from server.services.errors import Conflict, NotFound, Refused
 from server.services.places import PlaceCreate, PlaceUpdate
+from server.services.whereabouts import whereabouts
 from server.store.tables import Place
 from tests.services.conftest import Bench
 
@@ -179,3 +181,18 @@ def test_the_rooms_are_read_in_as_many_queries_however_many_there_are(
     for number in range(4):
         add(bench, name=f"Place {number}", months=[month(1)])
     assert taken() == few
+
+
+def test_nights_are_the_months_own_or_the_usual_ones_where_the_month_is_usual(bench: Bench) -> None:
+    own_night = {"night_temperature_c": 8, "night_relative_humidity_pct": 80}
+    place = add(
+        bench,
+        night_temperature_c=12,
+        night_relative_humidity_pct=70,
+        months=[month(1), month(2) | own_night],
+        hours=[{"weekdays": "67", "start": "20:00", "end": "07:30", "temperature_c": 10}],
+    )
+    with bench.db.read() as session:
+        climate = whereabouts(session, bench.actor.studio_id).places[place.id or 0].climate
+    assert climate.nights == ((2, 8, 80), *((n, 12, 70) for n in range(3, 13)))
+    assert climate.off == (HeatingOff(10.0, "67", 1200, 450),)

@@ -22,7 +22,7 @@ from server.science.recipe import (
     Paint,
     PigmentShare,
 )
-from server.services.climates import ROOM_MONTHS, climate_of, room_for, room_in
+from server.services.climates import ROOM_MONTHS, climate_of, room_in
 from server.services.recipes import MixBook, ground_of, layer_content, layer_from_json, layer_recipe, layer_to_json
 from server.store.tables import (
     Layer,
@@ -196,7 +196,7 @@ def month(number: int, temperature_c: float) -> PlaceMonth:
 
 
 def test_without_months_the_room_is_one_step():
-    room = room_for(place(), [], datetime(2026, 11, 25, 9, tzinfo=timezone.utc), LISBON)
+    room = room_in(climate_of(place(), []), datetime(2026, 11, 25, 9, tzinfo=timezone.utc), LISBON)
     assert len(room.steps) == 1
     assert (room.steps[0].from_d, room.steps[0].temperature_c) == (0.0, 20.0)
     assert not room.measured
@@ -204,9 +204,9 @@ def test_without_months_the_room_is_one_step():
 
 def test_light_by_name_and_by_number():
     at = datetime(2026, 11, 25, 9, tzinfo=timezone.utc)
-    dim = room_for(place(light="dim"), [], at, LISBON)
+    dim = room_in(climate_of(place(light="dim"), []), at, LISBON)
     assert (dim.light, dim.light_is_number) == (0.6, False)  # drying prior: dim 0.6
-    given_light = room_for(place(light="number", light_factor=1.3, measured=True), [], at, LISBON)
+    given_light = room_in(climate_of(place(light="number", light_factor=1.3, measured=True), []), at, LISBON)
     assert (given_light.light, given_light.light_is_number, given_light.measured) == (1.3, True, True)
 
 
@@ -215,7 +215,7 @@ def test_months_begin_at_the_studios_midnight(zone):
     """Every step begins at 00:00 of the first of its month, also across daylight-saving changes."""
     painted_at = datetime(2026, 3, 20, 15, 30, tzinfo=zone)
     months = [month(number, 10.0 + number) for number in range(1, 13)]
-    steps = room_for(place(), months, painted_at, zone).steps
+    steps = room_in(climate_of(place(), months), painted_at, zone).steps
     assert len(steps) == ROOM_MONTHS + 1
     assert steps[0].temperature_c == 13.0
     for step in steps[1:]:

@@ -415,6 +415,17 @@ _WITH_MOVES: Rows = _WITH_DOUBTS | {
     "panel_move": [_record(1, "move-1", studio_id=1, panel_id=1, place_id=1, moved_at=_THEN + timedelta(days=2))],
 }
 
+_WITH_NIGHTS: Rows = _WITH_MOVES | {
+    "place": [row | {"night_temperature_c": 14.0, "night_relative_humidity_pct": 60.0} for row in _WITH_MOVES["place"]],
+    "place_month": [
+        row | {"night_temperature_c": 12.0, "night_relative_humidity_pct": 65.0} for row in _WITH_MOVES["place_month"]
+    ],
+    "place_off": [
+        {"id": 1, "place_id": 1, "position": 0, "weekdays": "67", "start_min": 1200, "end_min": 420}
+        | {"from_on": None, "until_on": None, "temperature_c": 11.0}
+    ],
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -427,6 +438,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0009": _WITH_SHARING,
     "0010": _WITH_DOUBTS,
     "0011": _WITH_MOVES,
+    "0012": _WITH_NIGHTS,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

@@ -1,5 +1,7 @@
 """The room, the studio's settings, and the pages that explain, over HTTP."""
 
+import re
+
 import pytest
 from starlette.testclient import TestClient
 
@@ -221,3 +223,46 @@ def test_the_clock_of_a_device_is_taken_over_once_and_only_when_it_is_known(clie
         assert answer.status_code == 409
         assert "not known here" in answer.text
     assert form_to(client.get("/studio"), "/studio").values["time_zone"] == "Europe/Lisbon"
+
+
+def test_nights_and_heating_that_is_off_are_kept_and_slow_the_room(client: TestClient):
+    nights = {"night_temperature_c": "9", "night_relative_humidity_pct": "80"}
+    months = {"months-10-temperature_c": "14", "months-10-relative_humidity_pct": "60"}
+    months |= {"months-10-night_temperature_c": "7", "months-10-night_relative_humidity_pct": "85"}
+    plain = add(client, name="Warm all night", temperature_c="20")
+    off = {"hours-0-weekdays": "67", "hours-0-start": "00:00", "hours-0-end": "23:59", "hours-0-temperature_c": "8"}
+    away = {"away-0-from_on": "2026-12-24", "away-0-until_on": "2027-01-02", "away-0-temperature_c": "6"}
+    address = add(client, name="Cold at times", temperature_c="20", **(nights | months | off | away))
+    values = form_to(client.get(address), address).values
+    assert {**nights, **months, **off, **away}.items() <= values.items()
+    speeds = re.findall(r"This month at ([0-9.]+) of the reference", client.get("/room").text)
+    assert float(speeds[2]) < float(speeds[1])
+    form = form_to(client.get(address), address)
+    fewer = {name: value for name, value in form.filled().items() if not name.startswith("away-")}
+    assert client.post(address, data=fewer).status_code == 303
+    assert form_to(client.get(address), address).values["away-0-from_on"] == ""
+    assert form_to(client.get(plain), plain).values["hours-0-start"] == ""
+
+
+@pytest.mark.parametrize(
+    ("typed", "field"),
+    [
+        ({"night_temperature_c": "9"}, "night_relative_humidity_pct"),
+        (
+            {"months-3-night_temperature_c": "9", "months-3-night_relative_humidity_pct": "80"},
+            "months-3-night_relative",
+        ),
+        ({"hours-0-start": "25:00", "hours-0-end": "07:00", "hours-0-temperature_c": "9"}, "hours-0-start"),
+        ({"hours-0-start": "20:00", "hours-0-end": "07:00"}, "hours-0-temperature_c"),
+        (
+            {"away-0-from_on": "2026-12-24", "away-0-until_on": "2026-12-20", "away-0-temperature_c": "9"},
+            "away-0-until",
+        ),
+    ],
+)
+def test_nights_and_hours_that_cannot_be_are_said_at_their_field(client: TestClient, typed: dict[str, str], field: str):
+    answer = client.post("/room/new", data=PLACE | typed)
+    assert answer.status_code == 422
+    assert f'id="e-{field}' in answer.text
+    for value in typed.values():
+        assert f'value="{value}"' in answer.text

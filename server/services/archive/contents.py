@@ -15,7 +15,7 @@ from server.store.tables import Table
 # Leaves, row by row.
 LEAVES = frozenset(
     {
-        *("studio", "rule_limit", "place", "place_month", "learning_choice"),
+        *("studio", "rule_limit", "place", "place_month", "place_off", "learning_choice"),
         *("paint", "paint_pigment", "medium", "medium_part", "thinner", "mix", "mix_part"),
         *("panel", "layer", "layer_mix", "touch_test", "finish_step", "finish_test", "sitting_end", "sitting_mix"),
         *("stack_plan", "stack_layer", "work_time", "studio_plan"),

@@ -70,7 +70,7 @@ from server.store.tables.readings import (
 from server.store.tables.sharing import PublishedEvent, ShareKey, ShareKind, ShareLink, ShareLinkPanel, ShareScope
 from server.store.tables.shelf import Medium, MediumPart, Mix, MixPart, Paint, PaintPigment, Thinner
 from server.store.tables.stacks import StackLayer, StackPlan
-from server.store.tables.studio import Place, PlaceMonth, RuleLimit, Studio
+from server.store.tables.studio import Place, PlaceMonth, PlaceOff, RuleLimit, Studio
 
 __all__ = [
     "KEEP_IDS",
@@ -109,6 +109,7 @@ __all__ = [
     "Person",
     "Place",
     "PlaceMonth",
+    "PlaceOff",
     "Private",
     "PublishedEvent",
     "Rags",

@@ -1,5 +1,7 @@
 """The studio, its limits of the rules, its places and their climate."""
 
+from datetime import date
+
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field
 
@@ -29,7 +31,7 @@ class RuleLimit(StudioRecord, table=True):
 
 
 class Place(StudioRecord, table=True):
-    """Where panels dry, with its climate: one value, overruled month by month."""
+    """Where panels dry, with its climate by day and night: one value, overruled month by month."""
 
     __table_args__ = (one_of("light", Light), KEEP_IDS)
     name: str = Field(max_length=120)
@@ -38,6 +40,8 @@ class Place(StudioRecord, table=True):
     measured: bool = False  # True: the figures below were read off instruments
     temperature_c: float = 20.0
     relative_humidity_pct: float = 50.0
+    night_temperature_c: float | None = None  # None: nights are like days
+    night_relative_humidity_pct: float | None = None
     notes: str = Field(default="", max_length=4000)
 
 
@@ -53,3 +57,24 @@ class PlaceMonth(Table, table=True):
     month: int
     temperature_c: float
     relative_humidity_pct: float
+    night_temperature_c: float | None = None
+    night_relative_humidity_pct: float | None = None
+
+
+class PlaceOff(Table, table=True):
+    """Hours of every week, or a span of days, in which the heating of a place is off.
+
+    ``weekdays`` ("67" is the weekend) with minutes of the day, over midnight where the end is not later; or none, with
+    the first and the last day.
+    """
+
+    __tablename__ = "place_off"
+    id: int | None = Field(default=None, primary_key=True)
+    place_id: int = Field(foreign_key="place.id", index=True)
+    position: int
+    weekdays: str = Field(default="", max_length=7)
+    start_min: int | None = None
+    end_min: int | None = None
+    from_on: date | None = None
+    until_on: date | None = None
+    temperature_c: float

@@ -16,12 +16,21 @@ from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState
 from server.web.pages.changes import Done, FormPage, change_by_button
 from server.web.pages.record_forms import Reads, save
-from server.web.words import MONTHS
+from server.web.words import MONTHS, WEEKDAYS
 
 router = APIRouter(prefix="/room")
 # Every month has its row; its number alone says nothing about it.
-QUIET = ("month",)
+QUIET = ("month", "weekdays")
+MONTH_FIGURES = ("temperature_c", "relative_humidity_pct", "night_temperature_c", "night_relative_humidity_pct")
 MONTH_NUMBERS = frozenset(str(n) for n in range(1, 13))
+
+
+WEEKLY = (
+    ("1234567", "every day"),
+    ("12345", "Monday to Friday"),
+    ("67", "Saturday and Sunday"),
+    *((str(n), day) for n, day in enumerate(WEEKDAYS, 1)),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +69,7 @@ def by_month(values: dict[str, str]) -> dict[str, str]:
 
 
 def _all_months(values: dict[str, str]) -> dict[str, str]:
-    blank = {f"months-{n}-{name}": "" for n in range(12) for name in ("temperature_c", "relative_humidity_pct")}
+    blank = {f"months-{n}-{name}": "" for n in range(12) for name in MONTH_FIGURES}
     return blank | {f"months-{n}-month": str(n + 1) for n in range(12)} | values
 
 
@@ -132,5 +141,6 @@ def _form(uid: str = "", is_archived: bool = False) -> FormPage:
         "action": f"/room/{uid}/edit" if uid else "/room/new",
         "lights": [*lights_told, ("number", "A number of your own", "write it below")],
         "months": MONTHS,
+        "weekdays": WEEKLY,
     }
     return PlaceForm("room/form.html", lambda: context)

@@ -4,12 +4,13 @@ Every figure stands beside its bar. The studios are draws from the model (``benc
 unknown they are drawn anew for each studio. Nothing here is data of real painters.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
 
+from bench.learning_drift import drifting
+from bench.learning_held import Held, Z, met
 from bench.learning_studios import Painter, Studio, between, gibbs, make, more
 from bench.timing import cpu_s, row
 from server.science.learning import STANDARD, Ask, Evidence, Felt, Press, Priors, Settings, learn
@@ -20,34 +21,6 @@ from server.science.learning.scoring import Promise, calibrate, log_scores
 
 STUDIOS = 200
 HELD_OUT = 40
-Z = {50: 0.674490, 80: 1.281552, 95: 1.959964}
-
-
-@dataclass
-class Held:
-    """Errors of predicted medians, those of the book, and which ranges held."""
-
-    errors: list[float] = field(default_factory=list)
-    book: list[float] = field(default_factory=list)
-    within: dict[int, list[bool]] = field(default_factory=lambda: {level: [] for level in Z})
-
-    def add(self, found: tuple[float, Callable[[float], float]], moment: float, log_book: float) -> None:
-        middle, quantile = found
-        self.errors.append(abs(middle - moment))
-        self.book.append(abs(log_book - moment))
-        for level, inside in self.within.items():
-            low, high = quantile(0.5 - level / 200), quantile(0.5 + level / 200)
-            inside.append(low < moment < high)
-
-    def gain(self) -> float:
-        return 1 - float(np.median(self.errors) / np.median(self.book))
-
-    def covers(self, level: int) -> float:
-        return 100 * float(np.mean(self.within[level]))
-
-
-def met(is_met: bool | np.bool, bar: str) -> str:
-    return f"bar: {bar}: {'met' if is_met else 'MISSED'}"
 
 
 def _hold(held: Held, studio: Studio, seen: list[Evidence], ask: Ask) -> None:
@@ -295,7 +268,7 @@ def cost() -> None:
 
 
 PARTS = (cost, exact, known_scales, unknown_scales, wrong_scales, wrong_tests, only_when_dry)
-MORE_PARTS = (ranks, hostile, honesty, promised)
+MORE_PARTS = (ranks, hostile, honesty, promised, drifting)
 
 
 def run() -> None:

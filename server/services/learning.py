@@ -18,7 +18,7 @@ from server.science.learning.likelihood import Rows
 from server.science.recipe import LayerRecipe, Room
 from server.science.results import LayerEstimate
 from server.services.kept import Kept
-from server.services.learning_effects import Where, priors_for
+from server.services.learning_effects import Effects, Where, priors_for
 from server.services.learning_moves import book_evidence, moved_by, prior_sd, stages_moved, with_regions
 
 LEARNING_VERSION = "1"
@@ -31,12 +31,24 @@ Presses = Mapping[int, tuple[Press, ...]]  # by region
 _numbers = count(1)
 
 
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """The steps of slow change by the last layer that taught, and a quarter of a year before it."""
+
+    now: Effects = ()
+    before: Effects = ()
+
+
+NO_DRIFT = Drift()
+
+
 @dataclass(frozen=True)
 class StudioLearning:
     """The posterior of a studio, or the book where nothing is learned (``learned`` is None).
 
     ``number`` is another one for each content; ``units`` are the fitted regions of layers, in their order, with their
-    ``evidence``. ``unanchored`` counts layers left out because their first test found them dry already.
+    ``evidence``. ``drift``: the steps of slow change up to the last layer that taught, and a quarter of a year before
+    it. ``unanchored`` counts layers left out because their first test found them dry already.
     """
 
     number: int
@@ -45,6 +57,19 @@ class StudioLearning:
     evidence: tuple[Evidence, ...] = ()
     unanchored: int = 0
     sites: Mapping[Unit, int] = field(default_factory=dict)
+    drift: Drift = NO_DRIFT
+
+    def now(self, book: Evidence) -> Evidence:
+        """A layer of now: with the slow change up to now."""
+        return replace(book, effects=(*book.effects, *self.drift.now))
+
+    @property
+    def change(self) -> tuple[float, float] | None:
+        """Mean and sd of how much the studio's level moved within the last quarter of a year, in logarithms."""
+        if self.learned is None or not self.drift.now:
+            return None
+        before = dict(self.drift.before)
+        return self.learned.level({name: weight - before.get(name, 0.0) for name, weight in self.drift.now})
 
     @property
     def tests(self) -> int:
@@ -113,7 +138,8 @@ class Taught:
         """When a region is dry to the touch, its own presses counted once."""
         assert self.studio.learned is not None
         site = self.studio.sites.get((self.layer_uid, region))
-        return self.studio.learned.predict(replace(book, presses=self.own(region)), site)
+        layer = book if site is not None else self.studio.now(book)
+        return self.studio.learned.predict(replace(layer, presses=self.own(region)), site)
 
     def is_fresh(self, region: int) -> bool:
         """Whether nobody ever pressed that region."""
@@ -174,7 +200,9 @@ def _predictions(asked: Sequence[Asked], views: Sequence[_View]) -> list[list[Pr
             else:
                 found[place][region] = each.taught.prediction(book, region)
     for number, places in fresh.items():
-        answers = learned[number].predict_fresh([views[place].regions[region] for place, region in places])
+        answers = learned[number].predict_fresh(
+            [asked[place].taught.studio.now(views[place].regions[region]) for place, region in places]
+        )
         for (place, region), answer in zip(places, answers, strict=True):
             found[place][region] = answer
     return [[each for each in row if each is not None] for row in found]
@@ -199,10 +227,12 @@ class Material:
     places: tuple[Where, ...]
     priors: Priors
     unanchored: int
+    drift: Drift = NO_DRIFT
 
     @property
     def content(self) -> Hashable:
-        return self.units, self.evidence, tuple((each.effect, each.prior_sd) for each in self.places), self.unanchored
+        places = tuple((each.effect, each.prior_sd) for each in self.places)
+        return self.units, self.evidence, places, self.unanchored, self.drift
 
     @property
     def tests(self) -> int:
@@ -224,7 +254,8 @@ def learned_from(material: Material, scales: Scales) -> StudioLearning:
             _tables.clear()
         learned = learn(material.evidence, Ask(priors=material.priors), scales, _tables)
         sites = {unit: i for i, unit in enumerate(material.units)}
-        found = StudioLearning(next(_numbers), learned, material.units, material.evidence, material.unanchored, sites)
+        of = (material.units, material.evidence, material.unanchored)
+        found = StudioLearning(next(_numbers), learned, *of, sites, material.drift)
         _kept.keep({key: found})
     return found
 

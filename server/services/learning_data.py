@@ -21,6 +21,7 @@ from sqlmodel import Session, col
 
 from server.science.climate import Clock, reference_clock
 from server.science.learning import Evidence, Felt, Press
+from server.science.learning.drift import LOOK_BACK_D, drift_effects
 from server.science.recipe import LayerRecipe, Room
 from server.science.reference import value
 from server.science.results import LayerEstimate
@@ -28,7 +29,17 @@ from server.services import learning_finish
 from server.services.climates import room_in
 from server.services.forecasts import FORECASTS, Question
 from server.services.kept import Kept
-from server.services.learning import BOOK, Material, Presses, StudioLearning, Unit, learned_from, never_soft
+from server.services.learning import (
+    BOOK,
+    NO_DRIFT,
+    Drift,
+    Material,
+    Presses,
+    StudioLearning,
+    Unit,
+    learned_from,
+    never_soft,
+)
 from server.services.learning_effects import Where, priors_for
 from server.services.learning_finish import SWAB_BLUR
 from server.services.learning_moves import book_evidence, varnish_after_through
@@ -220,6 +231,7 @@ def gather(
     books = book_layers([as_painted(layer, places) for layer in tested], zone)
     units: list[Unit] = []
     evidence: list[Evidence] = []
+    painted: list[datetime] = []
     unanchored = 0
     for layer, book in zip(tested, books, strict=True):
         if book is None:
@@ -229,8 +241,23 @@ def gather(
         for region, presses in sorted(found.items()):
             units.append((layer.uid, region))
             evidence.append(_with(book.regions[region], presses))
+            painted.append(layer.painted_at)
+    evidence, drift = _drifting(evidence, painted)
     ordered = places.all_places
-    return Material(tuple(units), tuple(evidence), ordered, priors_for(ordered), unanchored)
+    return Material(tuple(units), tuple(evidence), ordered, priors_for(ordered), unanchored, drift)
+
+
+def _drifting(evidence: Sequence[Evidence], painted: Sequence[datetime]) -> tuple[list[Evidence], Drift]:
+    """The layers with the steps of slow change that each has behind it, and those up to the last of them."""
+    if not painted:
+        return list(evidence), NO_DRIFT
+    span = min(painted), max(painted)
+    drifting = [
+        replace(each, effects=(*each.effects, *drift_effects(*span, at)))
+        for each, at in zip(evidence, painted, strict=True)
+    ]
+    before = span[1] - timedelta(days=LOOK_BACK_D)
+    return drifting, Drift(drift_effects(*span, span[1]), drift_effects(*span, before))
 
 
 def _with(book: Evidence, presses: tuple[Press, ...]) -> Evidence:

@@ -16,7 +16,7 @@ import numpy as np
 from sqlalchemy import Row, String, cast, select
 from sqlmodel import Session, col
 
-from server.science.learning import STANDARD, Effect, Evidence, Felt, Learned, Offsets, Pair, Press, Settings
+from server.science.learning import STANDARD, Effect, Evidence, Felt, Learned, Offsets, Pair, Press, Settings, drift
 from server.science.learning.scoring import FEWEST, Calibration, Promise, calibrate, log_scores
 from server.science.results import FilmState
 from server.services import learning_choice, learning_data
@@ -27,6 +27,7 @@ from server.services.learning_effects import Where
 from server.services.whereabouts import Whereabouts, whereabouts
 from server.store.tables import Layer, LearningChoice, Panel
 
+RECENT = 20  # layers that a change would show in first
 DOUBTFUL = 0.5  # chance that a test is wrong, from which it is shown
 Z90 = 1.2815515655446004
 
@@ -81,7 +82,8 @@ class LearningReport:
 
     ``calibration`` is None below `FEWEST` scored layers. ``gain_nats``: how much more likely the promises made what was
     pressed than the book did, over all scored layers. ``unanchored`` layers were left out since their first test found
-    them dry. ``tests`` and ``layers`` taught.
+    them dry. ``tests`` and ``layers`` taught. ``change``: mean and sd of how the studio's level moved within the last
+    quarter of a year, in logarithms; ``recent``: the calibration of the last `RECENT` layers, where others came before.
     """
 
     choice: LearningChoice
@@ -99,6 +101,8 @@ class LearningReport:
     layers: int
     unanchored: int
     names: Mapping[str, str]
+    change: tuple[float, float] | None
+    recent: Calibration | None
 
     fewest: int = FEWEST
 
@@ -145,14 +149,23 @@ def report(session: Session, actor: Actor, zone: ZoneInfo) -> LearningReport:
         hits=sum(fact.held is True for fact in facts),
         misses=sum(fact.held is False for fact in facts),
         doubtful=tuple(_doubtful(tested, wrong)),
-        effects=() if learned is None else tuple(learned.effects()),
-        pairs=() if learned is None else tuple(learned.pairs()),
+        effects=() if learned is None else tuple(each for each in learned.effects() if not _is_step(each.name)),
+        pairs=()
+        if learned is None
+        else tuple(pair for pair in learned.pairs() if not _is_step(pair.first, pair.second)),
         settings=settings,
         tests=learning.tests,
         layers=learning.layers,
         unanchored=learning.unanchored,
+        change=learning.change,
+        recent=calibrate([p for p, _ in scored[-RECENT:]], settings) if len(scored) >= RECENT + FEWEST else None,
         names={Where(place.uid, place.climate).effect: place.name for place in places.places.values()},
     )
+
+
+def _is_step(*names: str) -> bool:
+    """Whether one of these effects is a step of slow change: those are told together."""
+    return any(name.startswith(drift.KIND) for name in names)
 
 
 def _tested(session: Session, actor: Actor, places: Whereabouts, zone: ZoneInfo) -> list[_Tested]:

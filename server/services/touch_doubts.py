@@ -116,7 +116,8 @@ def _foretell(session: Session, layer: Layer, test: Pressed, others: Sequence[To
     region = book.names.index(test.region) if test.region in book.names else book.holding
     own = book.presses(others, layer.painted_at).get(region, ())
     site = studio.sites.get((layer.uid, region))
-    prediction = learned.predict(replace(book.regions[region], presses=own), site)
+    layer_now = book.regions[region] if site is not None else studio.now(book.regions[region])
+    prediction = learned.predict(replace(layer_now, presses=own), site)
     return _Foretold(book, learned, prediction, layer.painted_at)
 
 

@@ -15,6 +15,7 @@ MEDIUMS = {
 }
 LITTLE_PCT = 20  # learned less than this: the book's value still
 HALF_BAND = 1.6448536
+LEAST_CHANGE = 0.05  # less than a twentieth is no news
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +121,24 @@ def drift_words(report: LearningReport) -> str:
         told.append("the ranges were too narrow")
     sentence = join_words(told) if told else "the promises were a little off"
     return f"{_capital(sentence)}, more than chance would have it."
+
+
+def change_words(report: LearningReport) -> str:
+    """That layers have become slower or quicker, where the tests tell it from chance; what may lie behind it."""
+    told = []
+    if report.change is not None:
+        mean, sd = report.change
+        if abs(mean) > HALF_BAND * sd and abs(exp(mean) - 1) >= LEAST_CHANGE:
+            told.append(f"Your layers dry {slower(mean)} than three months ago. The dates have followed.")
+    recent = report.recent
+    if recent is not None and recent.is_off and abs(recent.delta) > 2 * recent.cov[0, 0] ** 0.5:
+        how = "later" if recent.delta > 0 else "sooner"
+        told.append(
+            f"The last {recent.layers} layers dried {how} than promised. Has something changed: a heater, the place, "
+            "a new batch of a colour? Then correct the place, enter the new tube as one of its own, or begin to learn "
+            "anew."
+        )
+    return " ".join(told)
 
 
 def gain_words(report: LearningReport) -> str:

@@ -244,3 +244,15 @@ def test_the_gain_over_the_book_is_said_whichever_way_it_goes():
     assert "1.35 times as likely as the book’s" in learning_words.gain_words(told(scored=10, gain_nats=3.0))
     assert "The book’s dates would have done better" in learning_words.gain_words(told(scored=10, gain_nats=-3.0))
     assert "equally well" in learning_words.gain_words(told(scored=10, gain_nats=0.01))
+
+
+def test_a_change_is_said_only_where_the_tests_tell_it_from_chance():
+    words = learning_words.change_words
+    assert words(told(change=None, recent=None)) == ""
+    assert words(told(change=(0.10, 0.09), recent=None)) == ""
+    assert words(told(change=(0.03, 0.01), recent=None)) == ""
+    assert words(told(change=(0.10, 0.05), recent=None)) == (
+        "Your layers dry 11 % slower than three months ago. The dates have followed."
+    )
+    late = Calibration(0.8, 1.0, COV, 0.7, 0.6, 0.8, True, 20)
+    assert words(told(change=None, recent=late)).startswith("The last 20 layers dried later than promised. Has somet")

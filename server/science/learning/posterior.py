@@ -1,6 +1,6 @@
 """What was learned of a studio's effects, and what it says of layers: those to come and those in progress."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -147,6 +147,12 @@ class Learned:
                 pair = Pair(first, self.found.names[j], float(correlation[i, j]), float(mean[i] + mean[j]), 1 - both)
                 found.append(pair)
         return found
+
+    def level(self, weights: Mapping[str, float]) -> tuple[float, float]:
+        """Mean and sd of effects by their weights, together; effects that no test has touched are left out."""
+        mean, cov, _ = self._moments()
+        row = np.array([weights.get(name, 0.0) for name in self.found.names])
+        return float(row @ mean), float(np.sqrt(row @ cov @ row))
 
     def _moments(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         means = np.stack([part.fit.mean for part in self.parts])

@@ -73,7 +73,8 @@ class Settings:
 
 
 SCALED = ("pigment:", "medium:")
-DEFAULT_SD: Mapping[str, float] = {"studio": 0.30, "pigment:*": 0.35, "medium:*": 0.25}
+# A guess for the step of a quarter of a year: 30 % in a year is three and a quarter of them.
+DEFAULT_SD: Mapping[str, float] = {"studio": 0.30, "pigment:*": 0.35, "medium:*": 0.25, "drift:*": 0.08}
 OTHER_SD = 0.25
 
 

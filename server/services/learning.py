@@ -15,11 +15,13 @@ from typing import Any
 from server.science.climate import Clock, reference_clock
 from server.science.learning import Ask, Evidence, Felt, Learned, Prediction, Press, Priors, Scales, learn
 from server.science.learning.likelihood import Rows
+from server.science.learning.scoring import Promise
 from server.science.recipe import LayerRecipe, Room
 from server.science.results import LayerEstimate
 from server.services.kept import Kept
+from server.services.learning_correction import Correction, correction_of, told_promise
 from server.services.learning_effects import Effects, Where, priors_for
-from server.services.learning_moves import book_evidence, moved_by, prior_sd, stages_moved, with_regions
+from server.services.learning_moves import Moved, book_evidence, moved_by, prior_sd, stages_moved, with_regions
 
 LEARNING_VERSION = "1"
 POSTERIORS_KEPT = 64
@@ -58,6 +60,7 @@ class StudioLearning:
     unanchored: int = 0
     sites: Mapping[Unit, int] = field(default_factory=dict)
     drift: Drift = NO_DRIFT
+    correction: Correction | None = None
 
     def now(self, book: Evidence) -> Evidence:
         """A layer of now: with the slow change up to now."""
@@ -121,8 +124,11 @@ class Taught:
         priors = priors_for((self.where,)) if learned is None else learned.priors
         return {
             "version": LEARNING_VERSION,
-            "log_mean": round(log(book.book_d) if found is None else found.log_mean, 6),
-            "log_sd": round(prior_sd(book, priors) if found is None else found.log_sd, 6),
+            **told_promise(
+                log(book.book_d) if found is None else found.log_mean,
+                prior_sd(book, priors) if found is None else found.log_sd,
+                self.studio.correction,
+            ),
             "book_log_sd": round(prior_sd(book, priors), 6),
             "book_touch_dry_d": round(book.book_d, 6),
             "offsets": {"tacky": round(book.offsets.tacky, 6), "firm": round(book.offsets.firm, 6)},
@@ -209,13 +215,22 @@ def _predictions(asked: Sequence[Asked], views: Sequence[_View]) -> list[list[Pr
 
 
 def _moved(asked: Asked, view: _View, found: Sequence[Prediction]) -> LayerEstimate:
-    learned = asked.taught.studio.learned
-    assert learned is not None
     regions = [
-        replace(region, stages=stages_moved(region.stages, view.clock, moved_by(prediction, book, learned.priors)))
-        for region, book, prediction in zip(asked.book.regions, view.regions, found, strict=True)
+        replace(region, stages=stages_moved(region.stages, view.clock, _move(asked.taught, number, (prediction, book))))
+        for number, (region, book, prediction) in enumerate(zip(asked.book.regions, view.regions, found, strict=True))
     ]
     return with_regions(asked.book, regions)
+
+
+def _move(taught: Taught, region: int, told: tuple[Prediction, Evidence]) -> Moved:
+    """How a region's dates are moved; a film that was pressed speaks for itself, and is not corrected."""
+    studio = taught.studio
+    assert studio.learned is not None
+    moved = moved_by(*told, studio.learned.priors)
+    if studio.correction is None or not taught.is_fresh(region):
+        return moved
+    later, kappa = studio.correction.delta * told[0].log_sd, studio.correction.kappa
+    return replace(moved, shift=moved.shift + later, low=kappa * moved.low, high=kappa * moved.high)
 
 
 @dataclass(frozen=True)
@@ -228,11 +243,12 @@ class Material:
     priors: Priors
     unanchored: int
     drift: Drift = NO_DRIFT
+    promises: tuple[Promise, ...] = ()
 
     @property
     def content(self) -> Hashable:
         places = tuple((each.effect, each.prior_sd) for each in self.places)
-        return self.units, self.evidence, places, self.unanchored, self.drift
+        return self.units, self.evidence, places, self.unanchored, self.drift, self.promises
 
     @property
     def tests(self) -> int:
@@ -254,8 +270,9 @@ def learned_from(material: Material, scales: Scales) -> StudioLearning:
             _tables.clear()
         learned = learn(material.evidence, Ask(priors=material.priors), scales, _tables)
         sites = {unit: i for i, unit in enumerate(material.units)}
+        correction = correction_of(material.promises, learned.settings)
         of = (material.units, material.evidence, material.unanchored)
-        found = StudioLearning(next(_numbers), learned, *of, sites, material.drift)
+        found = StudioLearning(next(_numbers), learned, *of, sites, material.drift, correction)
         _kept.keep({key: found})
     return found
 

@@ -16,12 +16,13 @@ from math import exp
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import Row, String, and_, cast, or_, select
+from sqlalchemy import JSON, Row, String, and_, cast, or_, select, type_coerce
 from sqlmodel import Session, col
 
 from server.science.climate import Clock, reference_clock
 from server.science.learning import Evidence, Felt, Press
 from server.science.learning.drift import LOOK_BACK_D, drift_effects
+from server.science.learning.scoring import FEWEST, Promise
 from server.science.recipe import LayerRecipe, Room
 from server.science.reference import value
 from server.science.results import LayerEstimate
@@ -40,6 +41,7 @@ from server.services.learning import (
     learned_from,
     never_soft,
 )
+from server.services.learning_correction import raw_promise
 from server.services.learning_effects import Where, priors_for
 from server.services.learning_finish import SWAB_BLUR
 from server.services.learning_moves import book_evidence, varnish_after_through
@@ -189,6 +191,7 @@ def tested_layers(studio_id: int, besides: Iterable[int]) -> Any:
             col(Layer.panel_id),
             col(Panel.place_id),
             cast(col(Layer.recipe_json), String).label("recipe_text"),
+            cast(type_coerce(col(Layer.forecast_json), JSON)["learned"], String).label("promise_text"),
         )
         .join(Panel, col(Panel.id) == col(Layer.panel_id))
         .where(
@@ -232,6 +235,7 @@ def gather(
     units: list[Unit] = []
     evidence: list[Evidence] = []
     painted: list[datetime] = []
+    promises: list[Promise] = []
     unanchored = 0
     for layer, book in zip(tested, books, strict=True):
         if book is None:
@@ -242,9 +246,13 @@ def gather(
             units.append((layer.uid, region))
             evidence.append(_with(book.regions[region], presses))
             painted.append(layer.painted_at)
+        told = loads(layer.promise_text or "null")
+        # Promises of a studio's first layers share what was not known of it then; that is learned, not corrected.
+        if told and told["layers"] >= FEWEST and book.holding in found:
+            promises.append(raw_promise(told, found[book.holding]))
     evidence, drift = _drifting(evidence, painted)
     ordered = places.all_places
-    return Material(tuple(units), tuple(evidence), ordered, priors_for(ordered), unanchored, drift)
+    return Material(tuple(units), tuple(evidence), ordered, priors_for(ordered), unanchored, drift, tuple(promises))
 
 
 def _drifting(evidence: Sequence[Evidence], painted: Sequence[datetime]) -> tuple[list[Evidence], Drift]:

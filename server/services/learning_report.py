@@ -22,6 +22,7 @@ from server.science.results import FilmState
 from server.services import learning_choice, learning_data
 from server.services.access import Actor
 from server.services.learning import StudioLearning
+from server.services.learning_correction import Correction
 from server.services.learning_data import BookLayer, anchored, as_painted, book_layers, tested_layers, tests_of_studio
 from server.services.learning_effects import Where
 from server.services.whereabouts import Whereabouts, whereabouts
@@ -84,6 +85,7 @@ class LearningReport:
     pressed than the book did, over all scored layers. ``unanchored`` layers were left out since their first test found
     them dry. ``tests`` and ``layers`` taught. ``change``: mean and sd of how the studio's level moved within the last
     quarter of a year, in logarithms; ``recent``: the calibration of the last `RECENT` layers, where others came before.
+    ``correction``: how new dates are put right.
     """
 
     choice: LearningChoice
@@ -103,6 +105,7 @@ class LearningReport:
     names: Mapping[str, str]
     change: tuple[float, float] | None
     recent: Calibration | None
+    correction: Correction | None
 
     fewest: int = FEWEST
 
@@ -158,6 +161,7 @@ def report(session: Session, actor: Actor, zone: ZoneInfo) -> LearningReport:
         layers=learning.layers,
         unanchored=learning.unanchored,
         change=learning.change,
+        correction=learning.correction,
         recent=calibrate([p for p, _ in scored[-RECENT:]], settings) if len(scored) >= RECENT + FEWEST else None,
         names={Where(place.uid, place.climate).effect: place.name for place in places.places.values()},
     )

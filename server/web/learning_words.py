@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from math import exp
 
+from server.services.learning_correction import percent_later
 from server.services.learning_report import LearningReport
 from server.web.words import count_words, join_words
 
@@ -15,6 +16,7 @@ MEDIUMS = {
 }
 LITTLE_PCT = 20  # learned less than this: the book's value still
 HALF_BAND = 1.6448536
+WIDTH_WORTH_SAYING = 0.1
 LEAST_CHANGE = 0.05  # less than a twentieth is no news
 
 
@@ -121,6 +123,22 @@ def drift_words(report: LearningReport) -> str:
         told.append("the ranges were too narrow")
     sentence = join_words(told) if told else "the promises were a little off"
     return f"{_capital(sentence)}, more than chance would have it."
+
+
+def correction_words(report: LearningReport) -> str:
+    """How new dates are put right where those before were off by more than chance."""
+    found = report.correction
+    if found is None:
+        return ""
+    later = percent_later(found)
+    told = []
+    if later:
+        told.append(f"your dates have run {abs(later)} % {'early' if later > 0 else 'late'}")
+    if abs(found.kappa - 1) > WIDTH_WORTH_SAYING:
+        told.append(f"your ranges were {'too narrow' if found.kappa > 1 else 'wider than needed'}")
+    if not told:
+        return ""
+    return f"{_capital(' and '.join(told))}; the dates of new layers are corrected for it. What was promised stays."
 
 
 def change_words(report: LearningReport) -> str:

@@ -119,6 +119,7 @@ def _words(report: LearningReport) -> dict[str, Any]:
     return {
         "reliability": learning_words.reliability_words(report),
         "drift": learning_words.drift_words(report),
+        "correction": learning_words.correction_words(report),
         "change": learning_words.change_words(report),
         "gain": learning_words.gain_words(report),
         "effects": learning_words.effect_lines(report),

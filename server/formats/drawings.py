@@ -177,7 +177,7 @@ def _edge(painted: Sequence[SectionLayer], width: float, height: float) -> tuple
     strips: list[Area] = []
     at = height
     for colour, deep in [*((c, 1.4) for c in reversed(colours)), (GROUND_COLOUR, 1.4), (BOARD_COLOUR, 3.0)]:
-        strips.append(Area(polygon([(0, at), (width, at), (width, at + deep), (0, at + deep)]), colour))
+        strips.append(Area(f"M0 {number(round(at, 1))}h{number(width)}v{deep:g}H0", colour))
         at += deep
     return tuple(strips)
 

@@ -242,7 +242,7 @@ def _row(row: CalendarRow, span: CalendarSpan) -> RowDrawing:
         title=row.title,
         href=row.href,
         state=row.state,
-        words=row.words or describe(row),
+        words=_row_words(row, span),
         areas=tuple(areas),
         outlines=tuple(outlines),
         gloss=tuple(path for path in gloss if path),
@@ -254,6 +254,12 @@ def _row(row: CalendarRow, span: CalendarSpan) -> RowDrawing:
             if 0 <= pin.at <= span.days
         ),
     )
+
+
+def _row_words(row: CalendarRow, span: CalendarSpan) -> str:
+    """What the row says, with the films whose sitting is not drawn: the marks drawn each say their own."""
+    unmarked = [f.words for f in row.films if f.words and f.start < 0 and (f.until is None or f.until > 0)]
+    return f"{'; '.join([row.words, *unmarked])}." if row.words else describe(row)
 
 
 def describe(row: CalendarRow) -> str:
@@ -273,8 +279,10 @@ def _film(film: CalendarFilm, start: float, end: float, day_width: float) -> lis
     for kind, reached in zip(FILM_KINDS, (film.set_to_touch, film.dry_to_touch, film.dry_through), strict=True):
         border = clip_border(odds_border(reached), start, end)
         if border:
-            points = [(x * day_width, BAR_BOTTOM - odds * (BAR_BOTTOM - BAR_TOP)) for x, odds in border]
-            corners = [(end * day_width, BAR_BOTTOM), (points[0][0], BAR_BOTTOM)]
+            points = [
+                (round(x * day_width, 1), round(BAR_BOTTOM - odds * (BAR_BOTTOM - BAR_TOP), 1)) for x, odds in border
+            ]
+            corners = [(round(end * day_width, 1), BAR_BOTTOM), (points[0][0], BAR_BOTTOM)]
             areas.append(FilmArea(kind, polygon([*points, *corners]), film.is_planned))
     return areas
 
@@ -307,7 +315,7 @@ def _odds_at(border: Sequence[Point], day: float) -> float:
 
 
 def _box(start: float, end: float, day_width: float) -> str:
-    x0, x1 = number(start * day_width), number(end * day_width)
+    x0, x1 = number(round(start * day_width, 1)), number(round(end * day_width, 1))
     return f"M{x0} {number(BAR_TOP)}H{x1}V{number(BAR_BOTTOM)}H{x0}Z"
 
 

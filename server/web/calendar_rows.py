@@ -37,14 +37,13 @@ def _row(row: CalendarRow, first_on: date, moment: Moment) -> DrawnRow:
     href = f"/panels/{panel.uid}"
     films = tuple(_films(_drawn_layers(row, moment.today), first_on, moment, href))
     pins = tuple(_pins(panel, first_on, moment, href))
-    said = [row_words(panel, moment.today), *(film.words for film in films), *(pin.words for pin in pins)]
     return DrawnRow(
         title=panel.title,
         href=href,
         films=films,
         pins=pins,
         state=panel.top.state.value if panel.top else "bare",
-        words=f"{panel.title}: {'; '.join(said)}.",
+        words=f"{panel.title}: {row_words(panel, moment.today)}",
     )
 
 

@@ -134,7 +134,7 @@ def test_tall_targets_for_painty_hands(demo_server: RunningServer, phone: Page):
     """60 px for what is pressed while painting."""
     phone.goto(demo_server.url + "/panels?state=test")
     phone.locator(".hang .title a").first.click()
-    for button in phone.locator(".press").all():
+    for button in phone.locator(".press-row button").all():
         box = button.bounding_box()
         assert box and box["height"] >= 60 and box["width"] >= 60
 

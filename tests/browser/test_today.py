@@ -55,7 +55,7 @@ def test_one_press_changes_the_card_in_place_and_can_be_undone(wall: RunningServ
 
 def test_the_buttons_are_made_for_thumbs(wall: RunningServer, phone: Page):
     phone.goto(wall.url + "/")
-    for button in card(phone, "Winter beach").locator("button.press").all():
+    for button in card(phone, "Winter beach").locator(".press-row button").all():
         box = button.bounding_box()
         assert box is not None
         assert box["width"] >= 60

@@ -4,6 +4,7 @@ A card depends only on the facts of its panel, and the wall only on its cards, s
 Each time the wall is sent, its forms get command keys of their own.
 """
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 from datetime import date, timedelta
@@ -43,6 +44,7 @@ GLANCE = {
 # Stands in the kept text where each page's own command key goes; no record can hold these characters.
 KEY_MARK = "\x01key\x01"
 YEARS_SHOWN = 5
+UNSAID = re.compile(r"\n+(?=<)|</p>\n*(?=<(?:p|div|ul|details|form)\b|</(?:div|details)>)|</li>(?=<li>|</ul>)")
 WALLS: Kept[str] = Kept(12)
 CARDS: Kept[Markup] = Kept(2000)
 
@@ -197,11 +199,16 @@ def _drawer(page: PageRequest, moment: Moment, here: str) -> Callable[[PanelFact
         key = (panel.number, moment.today, moment.on, here)
         kept = CARDS.get(key)
         if kept is None:
-            kept = Markup(macro(card_of(panel, moment), f"{KEY_MARK}{panel.uid}", here))  # noqa: S704 - escaped there
+            kept = Markup(lean(macro(card_of(panel, moment), f"{KEY_MARK}{panel.uid[:8]}", here)))  # noqa: S704 - escaped there
             CARDS.keep({key: kept})
         return kept
 
     return draw
+
+
+def lean(card: str) -> str:
+    """Without what HTML lets go unsaid: line ends between tags, and the ends of paragraphs and of list items."""
+    return UNSAID.sub("", card)
 
 
 def _names(wall: Wall) -> dict[str, object]:

@@ -43,9 +43,9 @@ def of_layer(page: Page, uid: str, asked: str = "") -> Response:
 
 @router.post("/layers/{uid}/tests")
 def log(page: Page, posted: Posted, uid: str) -> Response:
-    """Note a test. A press of one button sends the stage alone: then it is now, and ``next`` is where to go on."""
+    """Note a test. A press of one button sends the stage alone: then it is now, and leads back to Today."""
     context = _layer_context(page, uid)
-    leads_to = local_path(posted.get(NEXT), "")
+    leads_to = _leads_to(posted, context["panel_uid"])
     given, mistaken_uid = answered(without(posted, NEXT))
     command, form = parse(given, TouchTestCreate, zone=page.zone)
     shown = FormPage("touch_tests/layer.html", lambda: context | {NEXT: leads_to})
@@ -154,6 +154,12 @@ def _question(
     return None if doubt is None else question_of(doubt, WORDS[command.stage], page.today, page.zone)
 
 
+def _leads_to(posted: Posted, panel_uid: str) -> str:
+    """Where to go on: as the form says; after a bare press, which sends no time, to the panel's card on Today."""
+    is_from_today = not {NEXT, "pressed_at"} & posted.keys()
+    return f"/?card={panel_uid}#card-{panel_uid}" if is_from_today else local_path(posted.get(NEXT), "")
+
+
 def _layer_context(page: PageRequest, uid: str) -> dict[str, Any]:
     with page.db.read() as session:
         here = on_panel.of_layer(session, page.actor, uid)
@@ -169,6 +175,7 @@ def _layer_context(page: PageRequest, uid: str) -> dict[str, Any]:
             "asks_last_wet": last_wet.is_open(standing),
             "goes_back": last_wet.goes_back(standing),
             "action": f"/layers/{uid}/tests",
+            "panel_uid": here.panel.uid,
             "back": f"/panels/{here.panel.uid}",
             "question": None,
             NEXT: "",

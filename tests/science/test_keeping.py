@@ -28,7 +28,7 @@ def test_nothing_is_said_to_keep_longer_than_three_weeks():
     assert max(each.use_by_d for each in keeps(slow, stages)) == 21
 
 
-def test_a_mix_with_alkyd_gains_little_in_the_freezer_and_is_likely_past_after_four_days():
+def test_a39_a_mix_with_alkyd_gains_little_in_the_freezer_and_is_likely_past_after_four_days():
     """Conservators' answer in a public forum, second-hand: paints with driers or alkyd gain little from cold."""
     mix = make.mix(make.paint(4, "PW6"), make.alkyd(1))
     stages = estimate(make.layer(50.0, mix), make.room()).stages

@@ -7,7 +7,7 @@ from starlette.testclient import TestClient
 
 from server.science import reference
 from server.services.hazards import HAZARDS
-from tests.web.pages_of_records import NOBODY, form_to
+from tests.web.pages_of_records import NOBODY, form_to, forms_of
 
 PLACE = {"name": "Cellar rack", "light": "dim", "temperature_c": "14,5", "relative_humidity_pct": "70"}
 
@@ -207,10 +207,17 @@ def test_the_cautions_name_what_to_do_and_who_decides(client: TestClient):
         assert words in page
 
 
-def test_the_cautions_judge_no_dose(client: TestClient):
-    page = client.get("/cautions").text.casefold()
-    for unit in ("ppm", "mg/m", "µg", "pel", "tlv"):
-        assert f" {unit}" not in page
+def test_a44_the_level_in_a_room_is_not_worked_out_limits_are_shown_and_others_decide(client: TestClient):
+    """Published: OSHA 500 ppm (2900 mg/m³) for mineral spirits, 100 ppm (560 mg/m³) for turpentine; NIOSH 350 mg/m³
+    with 1800 for a quarter of an hour, and 100 ppm."""
+    page = " ".join(client.get("/cautions").text.replace("&nbsp;", " ").split())
+    air = page.partition("How much is in the air of my room?")[2].partition("</section>")[0]
+    assert "nothing here works it out: only a measurement says it" in air
+    for limit in ("500 ppm (2900 mg/m³)", "350 mg/m³; 1800 for a quarter of an hour", "100 ppm (560 mg/m³)"):
+        assert limit in air
+    assert "limits for workplaces in the United States" in air and "yours may differ" in air
+    assert "air moving to the outside" in air and "data sheet" in air
+    assert not any(form.values.keys() & {"ppm", "exposure", "air"} for form in forms_of(client.get("/cautions")))
 
 
 def test_the_clock_of_a_device_is_taken_over_once_and_only_when_it_is_known(client: TestClient):

@@ -110,6 +110,15 @@ def layers_of(session: Session, plan: StackPlan) -> list[StackLayer]:
     return list(session.scalars(query))
 
 
+def layers_of_many(session: Session, plans: Sequence[StackPlan]) -> dict[int, list[StackLayer]]:
+    """The layers of stacks by the stack's id, lowest first, with one query."""
+    found: dict[int, list[StackLayer]] = {plan.id or 0: [] for plan in plans}
+    query = select(StackLayer).where(col(StackLayer.stack_plan_id).in_(list(found)))
+    for row in session.scalars(query.order_by(col(StackLayer.stack_plan_id), col(StackLayer.position))):
+        found[row.stack_plan_id].append(row)
+    return found
+
+
 def mix_uids(session: Session, rows: Sequence[StackLayer]) -> dict[int, str]:
     """The uids of the mixes that these layers name, by id."""
     ids = {row.mix_id for row in rows if row.mix_id is not None}

@@ -47,7 +47,11 @@ def test_four_stacks_to_begin_with_are_made_from_the_shelf_once(easel: Easel, st
     page = easel.client.get("/stacks").text
     assert "To begin with:" not in page
     assert easel.client.post("/stacks/starter", data={}).status_code == 303
-    assert easel.client.get("/stacks").text.count('<h2 class="title">') == 4
+    text = easel.client.get("/stacks").text
+    assert text.count('<h2 class="title">') == 4
+    # Each is drawn as a section through it, and told in words to those who do not see it.
+    assert text.count('aria-label="From the ground up: ') == 4
+    assert re.search(r'aria-label="From the ground up: underpainting [\d.]+ µm wet, second painting', text)
     assert ">Lean grey-brown</a>" in easel.client.get("/mixes").text
 
 

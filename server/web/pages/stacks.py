@@ -3,7 +3,7 @@
 The check is a GET, so that an address is a question; putting the layers on a panel is a POST of the same form.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,12 +12,15 @@ from sqlmodel import Session
 from starlette.datastructures import FormData
 from starlette.responses import Response
 
+from server.formats.drawings_bands import BandLayer, BandsDrawing, bands_drawing
 from server.formats.drawings_stack import StackDrawing, StackRow, stack_drawing
+from server.formats.swatch import UNKNOWN, mix_swatch
 from server.science.soundness.types import Finding
 from server.services import mixes, panels, places, stack_checks, stack_plans, stack_starters
 from server.services.board import moment_of
 from server.services.errors import Invalid
 from server.services.layer_commands import LAYER_KINDS
+from server.services.recipes import MixBook
 from server.services.stack_checks import StackBoard, StackLayerFact, StackQuestion
 from server.services.stack_plans import StackApply, StackCreate, StackUpdate
 from server.store.tables import StackPlan
@@ -41,6 +44,7 @@ class Listed:
     label: str
     kinds: tuple[str, ...]
     notes: str
+    drawing: BandsDrawing
 
 
 @router.get("")
@@ -49,7 +53,7 @@ def all_of_them(page: Page, archived: bool = False, panel: str = "") -> Response
     with page.db.read() as session:
         plans = stack_plans.all_archived(session, page.actor) if archived else stack_plans.all_open(session, page.actor)
         context = {
-            "stacks": [_listed(session, plan) for plan in plans],
+            "stacks": _listed(session, page, plans),
             "is_archived": archived,
             "on_panel": f"?panel_uid={panels.get(session, page.actor, panel).uid}" if panel else "",
             "missing": [starter.label for starter in stack_starters.missing(session, page.actor)],
@@ -57,9 +61,23 @@ def all_of_them(page: Page, archived: bool = False, panel: str = "") -> Response
     return page.render("stacks/list.html", context)
 
 
-def _listed(session: Session, plan: StackPlan) -> Listed:
-    kinds = tuple(row.kind for row in stack_plans.layers_of(session, plan))
-    return Listed(plan.uid, plan.label, kinds, plan.notes)
+def _listed(session: Session, page: PageRequest, plans: Sequence[StackPlan]) -> list[Listed]:
+    layers = stack_plans.layers_of_many(session, plans)
+    book = MixBook.load(session, page.actor.studio_id) if plans else None
+    found = []
+    for plan in plans:
+        rows = layers[plan.id or 0]
+        drawn = [BandLayer(row.kind, _colour(book, row.mix_id), row.wet_thickness_um) for row in rows]
+        kinds = tuple(row.kind for row in rows)
+        found.append(Listed(plan.uid, plan.label, kinds, plan.notes, bands_drawing(drawn)))
+    return found
+
+
+def _colour(book: MixBook | None, mix_id: int | None) -> str:
+    mix = book.mixes.get(mix_id or 0) if book else None
+    if mix is None:
+        return UNKNOWN
+    return mix.swatch or (mix_swatch(mix.recipe) if mix.recipe else UNKNOWN)
 
 
 @router.post("/starter")

@@ -246,7 +246,7 @@
   if (navigator.serviceWorker) {
     navigator.serviceWorker.register("/worker.js").catch(function () { /* then there is no waiting, all else works */ });
     navigator.serviceWorker.addEventListener("message", function (event) { if (event.data && event.data.waiting) showWaiting(event.data); });
-    askWorker({ ask: "send" });
+    askWorker({ ask: document.querySelector("[data-signed-out]") ? "forget" : "send" });
     window.addEventListener("online", function () { askWorker({ ask: "send" }); });
     document.addEventListener("click", function (event) { if (event.target.closest("[data-waiting-send]")) askWorker({ ask: "send" }); });
   }

@@ -1,9 +1,10 @@
 /* Umberday without a network. The server puts FILES (what to keep) and VERSION before this.
    Pages come from the network when there is one, else as they were seen last, and say so. A touch test or a painted
    layer that cannot be sent is kept with the moment it was made and sent later with the same command key, so that the
-   server takes it once however often it arrives. */
+   server takes it once however often it arrives. Where people sign in, pages and what waits belong to one person in one
+   studio, named by a mark that the server sends along: nobody else sees them, and signing out takes the pages away. */
 "use strict";
-const SHELL = "files-" + VERSION, PAGES = "pages-1";
+const SHELL = "files-" + VERSION, PAGES = "pages-1", WHO = "/who";
 const QUEUED = /^\/layers\/[^/]+\/(tests|paint)$/;
 const KEPT = /^\/(|calendar|panels|wall|panels\/(?!new$)[\w-]+|layers\/[\w-]+\/(paint|tests))$/;
 const AHEAD = /"(\/panels\/(?!new")[\w-]+|\/layers\/[\w-]+\/(?:paint|tests))[#"]/g;
@@ -22,10 +23,32 @@ self.addEventListener("fetch", (event) => {
   const request = event.request, url = new URL(request.url);
   if (url.origin !== self.location.origin) return;
   if (request.method === "POST" && QUEUED.test(url.pathname)) event.respondWith(sendOrKeep(event, url));
+  else if (request.method === "POST" && url.pathname === "/sign-out") event.respondWith(signOut(request));
   else if (request.method !== "GET") return;
   else if (request.mode === "navigate") event.respondWith(pageOf(event, url));
   else if (FILES.includes(url.pathname)) event.respondWith(fileOf(request));
 });
+
+// ---- whose they are: "" where nobody signs in ----
+async function whoNow() {
+  const kept = await caches.match(WHO, { cacheName: PAGES });
+  return kept ? kept.text() : "";
+}
+async function noteWho(answer) {
+  if (answer.type === "opaqueredirect") return;
+  const who = answer.headers.get("Umberday-Who") || "";
+  if (who === await whoNow()) return;
+  await caches.delete(PAGES);
+  await (await caches.open(PAGES)).put(WHO, new Response(who));
+}
+async function signOut(request) {
+  await sendAll().catch(() => {});
+  try {
+    return await fetch(request);
+  } finally {
+    await caches.delete(PAGES);
+  }
+}
 
 // ---- pages and files ----
 async function fileOf(request) {
@@ -34,6 +57,7 @@ async function fileOf(request) {
 async function pageOf(event, url) {
   try {
     const answer = await fetch(event.request);
+    await noteWho(answer);
     if (answer.ok && !url.search && KEPT.test(url.pathname)) {
       const copy = answer.clone();
       event.waitUntil(keepPage(url.pathname, copy).catch(() => {}));
@@ -90,7 +114,10 @@ function store(mode, act) {
     };
   });
 }
-const all = () => store("readonly", (rows) => rows.getAll());
+async function all() {
+  const who = await whoNow();
+  return (await store("readonly", (rows) => rows.getAll())).filter((entry) => (entry.who || "") === who);
+}
 
 async function sendOrKeep(event, url) {
   const request = event.request, at = new Date().toISOString();
@@ -99,7 +126,7 @@ async function sendOrKeep(event, url) {
   try {
     return await fetch(request);
   } catch (error) {
-    await keepWaiting({ path: url.pathname, body, type, at, what: await titleOf(url.pathname), refused: "" });
+    await keepWaiting({ path: url.pathname, body, type, at, what: await titleOf(url.pathname), who: await whoNow(), refused: "" });
     event.waitUntil(tell({ kept: true }));
     if (self.registration.sync) self.registration.sync.register("send").catch(() => {});
     return request.headers.get("HX-Request") ? new Response(null, { status: 204 }) : Response.redirect("/waiting", 303);
@@ -135,14 +162,14 @@ async function sendInOrder() {
     let answer;
     try {
       answer = await fetch(entry.path, { method: "POST", body: entry.body, redirect: "manual", credentials: "same-origin",
-        headers: { "Content-Type": entry.type, "Umberday-Happened-At": entry.at } });
+        headers: { "Content-Type": entry.type, "Umberday-Happened-At": entry.at, ...(entry.who && { "Umberday-Who": entry.who }) } });
     } catch (error) {
       break;
     }
     if (answer.type === "opaqueredirect" || answer.ok) {
       await store("readwrite", (rows) => rows.delete(entry.id));
       sent += 1;
-    } else if (answer.status >= 500 || answer.status === 429) {
+    } else if (answer.status >= 500 || answer.status === 429 || answer.status === 401) {
       break;
     } else {
       entry.refused = await answer.text();

@@ -40,11 +40,11 @@ def sign_in(page: Page, posted: Posted) -> Response:
     need_shared(page)
     leads_to = local_path(posted.get("next"), AFTER)
     secrets, rest = secrets_of(posted, "password", "code")
-    email = str(rest.get("email", ""))
-    form = FormState(values={"email": email[:254]})
+    email = clean_text(str(rest.get("email", "")))[:254]
+    form = FormState(values={"email": email})
     browser = session_cookie.browser_of(page.request)
     try:
-        given = Credentials(email[:254], secrets["password"], secrets["code"])
+        given = Credentials(email, secrets["password"], secrets["code"])
         opened = signing_in.sign_in(page.db, given, browser, page.now)
     except FAULTS as fault:
         return _sign_in(leads_to, False).refuse(page, form, fault)

@@ -1,0 +1,154 @@
+"""A shared install in a real browser: in by the console's code, by an invitation, and out again.
+
+The pages are looked over by axe as every other is; what a device keeps is asked of the browser's own stores.
+"""
+
+import time
+from collections.abc import Callable, Iterator
+from datetime import datetime, timezone
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+
+from server.services.people import console
+from server.store.db import Database
+from server.web.app import create_app
+from server.web.settings import Settings
+from tests.browser.conftest import PHONE, RunningServer, run_server
+from tests.browser.test_every_page import axe, faults_of_look, faults_of_width
+
+__all__ = ["axe"]
+PASSWORD = "two pears on a ledge"
+KEPT = """caches.open('pages-1').then(kept => kept.keys())
+    .then(found => found.map(page => new URL(page.url).pathname))"""
+WAITING = """new Promise(done => {
+    const opening = indexedDB.open('umberday', 1);
+    opening.onsuccess = () => {
+        const asked = opening.result.transaction('waiting').objectStore('waiting').getAll();
+        asked.onsuccess = () => { opening.result.close(); done(asked.result.length); };
+    };
+})"""
+
+
+@pytest.fixture
+def shared(db: Database) -> Iterator[RunningServer]:
+    yield from run_server(create_app(Settings(str(db.url), shared=True), db), db)
+
+
+@pytest.fixture
+def device(browser: Browser) -> Iterator[BrowserContext]:
+    context = browser.new_context(locale="en-GB", timezone_id="UTC", viewport=PHONE)
+    context.set_default_timeout(20_000)
+    yield context
+    context.close()
+
+
+def until(holds: Callable[[], bool], complaint: str) -> None:
+    limit = time.monotonic() + 30
+    while not holds():
+        assert time.monotonic() < limit, complaint
+        time.sleep(0.05)
+
+
+def become_owner(page: Page, server: RunningServer) -> None:
+    code = console.first_owner_code(server.db, datetime.now(timezone.utc))
+    assert code is not None
+    page.goto(server.url + "/")
+    page.fill("#f-code", code)
+    page.fill("#f-name", "Ana Invented")
+    page.fill("#f-email", "ana@studio.example")
+    page.fill("#f-password", PASSWORD)
+    page.get_by_role("button", name="Own this studio").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Today")
+
+
+def sign_in(page: Page, server: RunningServer, name: str) -> None:
+    page.goto(server.url + "/sign-in")
+    page.fill("#f-email", f"{name}@studio.example")
+    page.fill("#f-password", PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Today")
+
+
+def invite(page: Page, server: RunningServer) -> str:
+    page.goto(server.url + "/people")
+    page.get_by_role("button", name="Make a link").click()
+    return page.locator("#link").input_value()
+
+
+def sign_out(page: Page, server: RunningServer) -> None:
+    page.goto(server.url + "/account")
+    page.get_by_role("button", name="Sign out").click()
+    expect(page.get_by_text("You are signed out")).to_be_visible()
+
+
+def test_the_pages_of_people_are_fit_to_be_seen(shared: RunningServer, page: Page, axe: str):
+    become_owner(page, shared)
+    link = invite(page, shared)
+    faults = {"/people/invite": faults_of_width(page) + faults_of_look(page, axe)}
+    for address in ("/people", "/account", "/account/codes", "/studios", link):
+        page.goto(address if address.startswith("http") else shared.url + address)
+        faults[address] = faults_of_width(page) + faults_of_look(page, axe)
+    page.goto(shared.url + "/account/codes")
+    page.fill("#f-password", PASSWORD)
+    page.get_by_role("button", name="Set them up").click()
+    faults["codes to scan"] = faults_of_width(page) + faults_of_look(page, axe)
+    sign_out(page, shared)
+    for address in ("/sign-in", "/new-password", link):
+        page.goto(address if address.startswith("http") else shared.url + address)
+        faults[f"signed out: {address}"] = faults_of_width(page) + faults_of_look(page, axe)
+    assert {address: found for address, found in faults.items() if found} == {}
+
+
+def test_signing_out_leaves_no_page_and_the_next_person_finds_none(shared: RunningServer, device: BrowserContext):
+    page = device.new_page()
+    become_owner(page, shared)
+    link = invite(page, shared)
+    page.goto(shared.url + "/")
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.wait_for_function("navigator.serviceWorker.controller !== null")
+    page.reload()
+    until(lambda: "/" in page.evaluate(KEPT), "Today was not kept")
+    sign_out(page, shared)
+    until(lambda: set(page.evaluate(KEPT)) <= {"/who"}, "a page was left behind")
+
+    page.goto(link)
+    page.fill("#f-name", "Bo Invented")
+    page.fill("#f-email", "bo@studio.example")
+    page.fill("#f-password", PASSWORD)
+    page.get_by_role("button", name="Come in").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Today")
+    page.goto(shared.url + "/panels")
+    until(lambda: "/panels" in page.evaluate(KEPT), "the page was not kept")
+    # Somebody else signs in over the running session, without signing out.
+    device.clear_cookies()
+    sign_in(page, shared, "ana")
+    until(lambda: "/panels" not in page.evaluate(KEPT), "the page of the one before is kept")
+
+
+def test_what_waits_is_sent_for_its_own_person_only(shared: RunningServer, device: BrowserContext):
+    page = device.new_page()
+    become_owner(page, shared)
+    page.goto(shared.url + "/")
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.wait_for_function("navigator.serviceWorker.controller !== null")
+    page.reload()
+    entry = "{path: '/layers/x/tests', body: 'stage=wet', type: 'application/x-www-form-urlencoded', "
+    entry += "at: new Date().toISOString(), what: 'Somebody else’s panel', refused: '', who: 'somebody-else'}"
+    put = f"""new Promise(done => {{
+        const opening = indexedDB.open('umberday', 1);
+        opening.onupgradeneeded = () =>
+            opening.result.createObjectStore('waiting', {{ keyPath: 'id', autoIncrement: true }});
+        opening.onsuccess = () => {{
+            const change = opening.result.transaction('waiting', 'readwrite');
+            change.objectStore('waiting').add({entry});
+            change.oncomplete = () => {{ opening.result.close(); done(true); }};
+        }};
+    }})"""
+    page.evaluate(put)
+    sent: list[str] = []
+    device.on("request", lambda request: sent.append(request.url) if request.method == "POST" else None)
+    page.goto(shared.url + "/waiting")
+    expect(page.get_by_text("Nothing waits on this device.")).to_be_visible()
+    assert page.evaluate(WAITING) == 1  # it is still there, for whom it belongs to
+    assert not sent

@@ -142,7 +142,7 @@ def _top(row: _Row) -> Iterable[Entry]:
         at = top.tests[-1].pressed_at
         yield _press(row, (_utc(at), _utc(at) + PRESS), "COMPLETED", at)
     elif rest.press is not None:
-        at = rest.press.at
+        at = _even(rest.press.at)
         words = standing_words.press_words(replace(rest.press, is_now=False), date.max, row.moment.zone)
         yield row.event(
             f"press:{top.uid}",
@@ -248,6 +248,11 @@ def _painting(row: _Row) -> Iterable[Entry]:
     what = f"paint the {layer.kind}"
     told = layer_words(seen, row.dated)
     yield row.task(f"task-paint:{layer.uid}", (what, what), when, status="NEEDS-ACTION", description=told)
+
+
+def _even(instant: datetime) -> datetime:
+    """The five minutes it falls into: nobody means the second."""
+    return instant.replace(minute=instant.minute // 5 * 5, second=0, microsecond=0)
 
 
 def _utc(instant: datetime) -> datetime:

@@ -165,8 +165,12 @@ def press_words(press: PressFact | None, today: date, zone: ZoneInfo) -> str:
     if press.is_now:
         return f"A press now tells most: {odds}"
     at = press.at.astimezone(zone)
+    part = words.part_of_day(at.hour)
+    if (at.date() - today).days not in range(7):
+        when = "at night" if part == "night" else f"in the {part}"
+        return f"A press on {words.day_words(at.date(), today)} {when} tells most: {odds} then"
     day = "this" if at.date() == today else words.day_words(at.date(), today)
-    return f"A press {day} {words.part_of_day(at.hour)} tells most: {odds} then"
+    return f"A press {day} {part} tells most: {odds} then"
 
 
 def due_words(due: DueFact, today: date) -> str:

@@ -7,7 +7,9 @@ Content Security Policy Level 3 (W3C).
 import hashlib
 import logging
 import re
+from dataclasses import replace
 from datetime import datetime, timedelta, timezone
+from zoneinfo import ZoneInfo
 
 import pytest
 from fastapi import FastAPI
@@ -16,10 +18,13 @@ from sqlalchemy import select, text
 from sqlmodel import col
 from starlette.testclient import TestClient
 
-from server.services import share_access
+from server.services import share_access, share_links
 from server.services.access import Actor
+from server.services.errors import Forbidden, NotFound
+from server.services.unit import unit
 from server.store.db import Database
 from server.store.tables import Change, ShareKey, ShareLink, Studio
+from tests.services.conftest import make_bench
 from tests.web.conftest import NOW
 from tests.web.pages_of_records import Easel, make_easel
 
@@ -149,8 +154,45 @@ def test_a_panel_of_another_studio_is_never_shown(easel: Easel, db: Database):
     page = easel.client.get(home)
     assert page.status_code == 200
     assert "Two pears" not in page.text
-    answer = easel.client.post("/share", data={"label": "x", "scope": "panels", "panel_uids": ["no-such-panel"]})
-    assert answer.status_code == 422
+
+
+def test_no_link_can_be_made_to_a_panel_of_another_studio(easel: Easel, db: Database):
+    own = hang(easel)
+    other = make_bench(db)
+    theirs = other.panel(title="Not ours").uid
+    for uids in ([theirs], [own, theirs], ["no-such-panel"]):
+        answer = easel.client.post("/share", data={"label": "x", "scope": "panels", "panel_uids": uids})
+        assert answer.status_code == 422
+        assert "Choose one of the list" in answer.text
+        assert "Not ours" not in answer.text
+    with db.read() as session:
+        assert not session.scalars(select(ShareLink)).all()
+
+
+def test_no_studio_sees_or_ends_the_links_of_another(easel: Easel, db: Database):
+    make_link(easel, label="Ours")
+    other = make_bench(db)
+    with db.read() as session:
+        uid = session.scalars(select(col(ShareLink.uid))).one()
+        assert share_links.all_links(session, other.actor, NOW) == []
+    for act in (share_links.revoke, share_links.restore):
+        with pytest.raises(NotFound), other.unit("Took a link") as work:
+            act(work.session, other.actor, uid)
+    with pytest.raises(NotFound), other.unit("Took a link") as work:
+        share_links.renew(work.session, other.actor, uid, NOW)
+    with pytest.raises(NotFound):
+        share_links.told_anew(db, other.actor, uid, NOW)
+
+
+def test_only_who_runs_the_studio_makes_and_sees_links(db: Database):
+    bench = make_bench(db)
+    command = share_links.ShareLinkCreate(label="For the gallery")
+    for role in ("painter", "assistant", "viewer"):
+        actor = replace(bench.actor, role=role)
+        with db.read() as session, pytest.raises(Forbidden):
+            share_links.all_links(session, actor, NOW)
+        with pytest.raises(Forbidden), unit(db, actor, label="Made a link", now=NOW) as work:
+            share_links.create(work.session, actor, command, NOW, ZoneInfo("UTC"))
 
 
 def test_unknown_expired_and_revoked_links_look_the_same(easel: Easel, app: FastAPI):

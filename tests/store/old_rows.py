@@ -426,6 +426,20 @@ _WITH_NIGHTS: Rows = _WITH_MOVES | {
     ],
 }
 
+_WITH_TOKENS: Rows = _WITH_NIGHTS | {
+    "api_token": [
+        {
+            "id": 1,
+            "uid": "token-1",
+            "token_hash": "9" * 64,
+            "person_id": 1,
+            "studio_id": 1,
+            "role": "viewer",
+            "label": "A list",
+            "created_at": _THEN,
+        }
+    ],
+}
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -439,6 +453,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0010": _WITH_DOUBTS,
     "0011": _WITH_MOVES,
     "0012": _WITH_NIGHTS,
+    "0013": _WITH_TOKENS,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

@@ -29,6 +29,7 @@ LEAVES = frozenset(
 STAYS = frozenset(
     {
         "sign_in",
+        "api_token",
         "invitation",
         "recovery_code",
         "console_code",

@@ -47,6 +47,7 @@ from server.store.tables.history import Change, ChangeSet
 from server.store.tables.learning import LearningChoice, LearningMode, Occasion
 from server.store.tables.panels import Layer, LayerMix, Panel, PanelMove, TouchTest
 from server.store.tables.people import (
+    ApiToken,
     ConsoleCode,
     Invitation,
     Membership,
@@ -75,6 +76,7 @@ from server.store.tables.studio import Place, PlaceMonth, PlaceOff, RuleLimit, S
 __all__ = [
     "KEEP_IDS",
     "NAMING_CONVENTION",
+    "ApiToken",
     "Change",
     "ChangeSet",
     "ConsoleCode",

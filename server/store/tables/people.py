@@ -127,3 +127,25 @@ class PeopleEvent(Private, table=True):
     at: datetime = Field(default_factory=utc_now, sa_type=UtcDateTime)
     actor: str = Field(max_length=120)
     label: str = Field(max_length=300)
+
+
+class ApiToken(Private, table=True):
+    """What a program of a person's carries: it acts as them in one studio, with ``role`` at the most.
+
+    ``made_by_key`` is the sending it came from: sent again, the new token replaces this one.
+    """
+
+    __tablename__ = "api_token"
+    __table_args__ = (UniqueConstraint("person_id", "made_by_key"), one_of("role", Role), KEEP_IDS)
+    id: int | None = Field(default=None, primary_key=True)
+    uid: str = Field(default_factory=new_uid, max_length=32, unique=True)
+    token_hash: str = Field(max_length=64, unique=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    studio_id: int = Field(foreign_key="studio.id", index=True)
+    role: str = Field(max_length=16)
+    label: str = Field(max_length=60)
+    made_by_key: str | None = Field(default=None, max_length=64)
+    created_at: datetime = Field(default_factory=utc_now, sa_type=UtcDateTime)
+    expires_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    used_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    revoked_at: datetime | None = Field(default=None, sa_type=UtcDateTime)

@@ -5,6 +5,7 @@ from fastapi import APIRouter
 from server.web.pages import (
     account,
     account_codes,
+    account_tokens,
     api_pages,
     calendar,
     cautions,
@@ -53,6 +54,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     joining.router,
     account.router,
     account_codes.router,
+    account_tokens.router,
     own_studios.router,
     people.router,
     today.router,

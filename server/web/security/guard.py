@@ -17,7 +17,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Match
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from server.services.people import sessions
+from server.services.people import api_tokens, sessions
 from server.services.people.sessions import Identity
 from server.services.roles import MAY, Permission
 from server.web.deps import get_db, get_now
@@ -33,6 +33,7 @@ SIGN_IN = "/sign-in"
 STUDIOS = "/studios"
 ROLE_LACKS = "Your role in this studio does not have this. Ask one of its owners."
 SIGNED_OUT = "You are signed out. Sign in, then do it again: nothing was changed."
+CARRY_ONE = "Send a token that works: Authorization: Bearer … Make one under your account. Nothing was changed."
 SOMEBODY_ELSES = "This was made while somebody else was signed in here, or in another studio. It waits for them."
 
 
@@ -60,8 +61,13 @@ class Guard:
 
 
 def find_out(request: Request) -> Identity | None:
-    """Who carries the session's token; notes that the session is in use."""
-    token, db, now = session_token(request), get_db(request), get_now(request)
+    """Who carries the session's token, or, at an interface, a program's; notes that it is in use."""
+    db, now = get_db(request), get_now(request)
+    kind, _, bearer = request.headers.get("authorization", "").partition(" ")
+    if kind.lower() == "bearer":
+        # A program's token opens interfaces alone, and where one is sent the cookie does not count.
+        return _program(request, bearer.strip()) if request.url.path.startswith(API_PREFIX) else None
+    token = session_token(request)
     if not token:
         return None
     with db.read() as session:
@@ -69,6 +75,16 @@ def find_out(request: Request) -> Identity | None:
     if who is not None:
         sessions.note_seen(db, who, now)
     return who
+
+
+def _program(request: Request, token: str) -> Identity | None:
+    db, now = get_db(request), get_now(request)
+    with db.read() as session:
+        found = api_tokens.program(session, token, now)
+    if found is None:
+        return None
+    api_tokens.note_used(db, found, now)
+    return found.identity
 
 
 def refusal(request: Request, who: Identity | None) -> Response | None:
@@ -98,7 +114,9 @@ def _without_permission(request: Request, who: Identity, need: Need) -> Response
 
 
 def _sign_in_first(request: Request) -> Response:
-    is_page = request.method == "GET" and not request.url.path.startswith(API_PREFIX)
+    is_page = request.method == "GET"
+    if request.url.path.startswith(API_PREFIX):
+        return error_response(request.scope, 401, CARRY_ONE, {"WWW-Authenticate": "Bearer"})
     if not is_page or wants_fragment(request):
         return error_response(request.scope, 401, SIGNED_OUT)
     question = f"?{request.url.query}" if request.url.query else ""

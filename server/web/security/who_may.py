@@ -51,6 +51,8 @@ NEEDS: Mapping[Need, tuple[str, ...]] = {
         "POST /account/codes/confirm",
         "POST /account/codes/stop",
         "POST /account/codes/recovery",
+        "GET POST /account/tokens",
+        "POST /account/tokens/{uid}/revoke",
         "GET /studios",
         "POST /studios/new",
         "POST /studios/{uid}/choose",

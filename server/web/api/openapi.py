@@ -16,7 +16,12 @@ def install(app: FastAPI) -> None:
         if not app.openapi_schema:
             schema = get_openapi(title=app.title, version=app.version, description=app.description, routes=app.routes)
             components = schema.setdefault("components", {})
-            components["securitySchemes"] = {"sensorToken": {"type": "http", "scheme": "bearer"}}
+            components["securitySchemes"] = {
+                "sensorToken": {"type": "http", "scheme": "bearer"},
+                "programToken": {"type": "http", "scheme": "bearer"},
+            }
+            # A single-user install asks for none.
+            schema["security"] = [{}, {"programToken": []}]
             found = components.setdefault("schemas", {})
             _add(found, stateless.component_schemas((*readings.MODELS, *studio.BODIES)))
             _add(found, record_schemas.component_schemas())

@@ -206,3 +206,20 @@ def test_other_bodies_than_json_are_refused(client: TestClient):
     assert client.post(address, content=b"{", headers=as_json).status_code == 400
     assert client.post(address, content=b"x" * 1_100_000, headers=as_json).status_code == 413
     assert client.post(address, json={"readings": []}, headers=headers).status_code == 422
+
+
+def test_the_page_of_a_place_draws_its_air_and_says_its_speed(client: TestClient):
+    place = place_of(client)
+    page = client.get(f"/room/{place}").text
+    assert "of the reference speed" in page
+    assert "Nothing was ever read here" in page
+    token = sensor(client, place)
+    hours = [f"2026-11-{day:02}T{hour:02}:10:00Z" for day in range(12, 26) for hour in range(24)]
+    sent = [reading(at, temperature_c=12.0) for at in hours if at < "2026-11-25T09"]
+    assert send(client, place, token, sent).status_code == 200
+    cold = client.get(f"/room/{place}").text
+    assert "% of the week's hours were read" in cold
+    speeds = [float(re.findall(r"<strong>([0-9.]+)</strong> of the reference speed", text)[0]) for text in (page, cold)]
+    assert speeds[1] < 0.7 * speeds[0]
+    assert "Day by day in figures" in cold
+    assert 'stroke-dasharray="4 4"' in cold

@@ -311,11 +311,24 @@ class SittingFact:
 
 
 @dataclass(frozen=True, slots=True)
+class LeftoverFact:
+    """A mix that was left over: how much, how it is kept, and up to when that is worth a test by the rule of thumb."""
+
+    mix_uid: str
+    label: str
+    left_ml: float | None
+    kept_in: str
+    use_by_at: datetime
+    use_by_on: date
+    is_past: bool
+
+
+@dataclass(frozen=True, slots=True)
 class TodayBoard:
     """Today, or another chosen day. Groups hold panels by `Standing`, most urgent first; ``at_risk`` repeats those
     whose date is at risk. ``has_panels`` is False in an empty studio. ``sitting`` is one that was not ended yet. Boards
     of the same ``number`` are the same. ``planned``: the day's sittings by the plan in use, ``next_planned`` the first
-    after it.
+    after it. ``leftovers``: kept mixes that are about to skin.
     """
 
     number: int
@@ -326,6 +339,7 @@ class TodayBoard:
     sitting: SittingFact | None = None
     planned: tuple[PlannedSitting, ...] = ()
     next_planned: PlannedSitting | None = None
+    leftovers: tuple[LeftoverFact, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

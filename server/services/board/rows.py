@@ -25,6 +25,7 @@ from server.store.tables import (
     LayerMix,
     Panel,
     SittingEnd,
+    SittingMix,
     Studio,
     TouchTest,
 )
@@ -73,6 +74,7 @@ class StudioRows:
     covered_to: datetime | None = None
     learning: StudioLearning = BOOK
     plan: PlanInUse | None = None
+    leftovers: tuple[Row[Any], ...] = ()
 
     @property
     def places(self) -> Mapping[int, PlaceRow]:
@@ -145,6 +147,7 @@ def load(
         _covered_to(session, studio_id),
         learning_data.read(session, studio_id, where),
         in_use(session, studio_id),
+        _leftovers(session, studio_id),
     )
 
 
@@ -217,3 +220,15 @@ def _covered_to(session: Session, studio_id: int) -> datetime | None:
         col(SittingEnd.studio_id) == studio_id, col(SittingEnd.archived_at).is_(None)
     )
     return session.scalars(wanted).one()
+
+
+def _leftovers(session: Session, studio_id: int) -> tuple[Row[Any], ...]:
+    """Where each mix was left over last, and how much of it."""
+    names = (col(SittingMix.mix_id), col(SittingMix.left_ml), col(SittingMix.kept_in), col(SittingEnd.ended_at))
+    found = session.execute(
+        select(*names)
+        .join(SittingEnd, col(SittingEnd.id) == col(SittingMix.sitting_end_id))
+        .where(col(SittingEnd.studio_id) == studio_id, col(SittingEnd.archived_at).is_(None))
+        .order_by(col(SittingEnd.ended_at), col(SittingMix.position))
+    )
+    return tuple({row.mix_id: row for row in found}.values())

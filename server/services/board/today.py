@@ -11,6 +11,7 @@ from sqlmodel import Session
 from server.services.access import Actor
 from server.services.board.facts import Moment, PanelFact, Standing, TodayBoard
 from server.services.board.films import panel_layers
+from server.services.board.leftovers import reminders
 from server.services.board.rows import StudioRows, load
 from server.services.board.shown import panel_fact
 from server.services.board.sitting import open_sitting
@@ -85,6 +86,7 @@ def _board(rows: StudioRows, moment: Moment) -> TodayBoard:
         sitting=sitting,
         planned=tuple(one for one in planned if one.on == moment.on),
         next_planned=next((one for one in planned if one.on > moment.on), None),
+        leftovers=reminders(rows, moment),
     )
 
 

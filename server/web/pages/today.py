@@ -14,7 +14,7 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from server.services import board
-from server.services.board.facts import Moment, PanelFact, SittingFact, Standing, TodayBoard
+from server.services.board.facts import LeftoverFact, Moment, PanelFact, SittingFact, Standing, TodayBoard
 from server.services.errors import NotFound
 from server.services.kept import Kept
 from server.services.plan_reading import PlannedSitting
@@ -103,6 +103,7 @@ class TodayPage:
     wall: Markup
     planned: tuple[SittingLine, ...]
     next_planned: str
+    leftovers: tuple[LeftoverFact, ...]
 
 
 @router.get("/")
@@ -124,6 +125,7 @@ def today(page: Page, on: str = "", card: str = "") -> Response:
         wall=Markup(wall),  # noqa: S704 - drawn by our own template, which escapes every name
         planned=tuple(sitting_line(sitting, page.today) for sitting in found.planned),
         next_planned=_next_planned(found, page.today),
+        leftovers=found.leftovers,
     )
     return page.render("today/today.html", context)
 

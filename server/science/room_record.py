@@ -19,7 +19,7 @@ FEWEST_H = 24  # of the last hours must have been read, before they say anything
 FADED = 4.0  # times the fading time; what is left then, 2 %, is let go
 FRESH_H, YOUNG_H = 8 * DAY_H, 60 * DAY_H  # ages up to which a layer sees every new hour, every new day
 MONDAY_H = 96  # the first Monday after 1970 began, in hours
-TRIMMED_KEPT = 4096
+TRIMMED_KEPT = 512
 
 
 @dataclass(frozen=True, slots=True, eq=False)

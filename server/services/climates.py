@@ -4,7 +4,7 @@ A `Climate` is a place as it is described and as it was read, or, with ``then``,
 goes by the readings, their gaps by the profile; the days to come by the profile and by what the last days were like.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import datetime, timezone
 from functools import cached_property
@@ -50,11 +50,18 @@ class Climate:
 
     @cached_property
     def _hash(self) -> int:
-        return hash(tuple(getattr(self, name.name) for name in fields(self)))
+        return hash(self.key)
 
     def __hash__(self) -> int:
         # A climate is part of the key of every estimate: its hash is worked out once.
         return self._hash
+
+    @cached_property
+    def key(self) -> Hashable:
+        """Stands for the climate in what is kept: equal for equal climates, without the readings themselves."""
+        own = tuple(getattr(self, name.name) for name in fields(self) if name.name not in {"record", "then"})
+        read = None if self.record is None else self.record.digest
+        return own, read, tuple((at, climate.key) for at, climate in self.then)
 
     @cached_property
     def profile(self) -> Profile:

@@ -59,7 +59,7 @@ class Forecasts:
 
     def of(self, pairs: Sequence[tuple[LayerRecipe, Room]]) -> list[Forecast]:
         """The estimates of ``pairs``, in their order, keyed by their content."""
-        return self.ask([Question(pair, partial(_itself, pair)) for pair in pairs])
+        return self.ask([question_of(pair) for pair in pairs])
 
     def ask(self, questions: Sequence[Question]) -> list[Forecast]:
         """The estimates of ``questions``, in their order; all that are not kept in one call of the model.
@@ -96,6 +96,14 @@ def _taught(questions: Mapping[Hashable, Question], book: Mapping[Hashable, Fore
         if taught is not None and taught.key is not None and isinstance(answer, LayerEstimate):
             asked[key] = Asked(taught, answer, question.content, question.make)
     return answers | dict(zip(asked, applied(list(asked.values())), strict=True))
+
+
+def question_of(pair: tuple[LayerRecipe, Room], taught: Taught | None = None) -> Question:
+    """A question by its content. Of a room with many steps only a fingerprint is kept with the answer."""
+    recipe, room = pair
+    steps: Hashable = room.steps if isinstance(room.steps, tuple) else room.steps.fingerprint
+    key = (recipe, steps, room.light, room.light_is_number, room.measured)
+    return Question(key, partial(_itself, pair), taught)
 
 
 def _itself(pair: tuple[LayerRecipe, Room]) -> tuple[LayerRecipe, Room]:

@@ -12,7 +12,7 @@ from server.science.recipe import LayerRecipe
 from server.services import learning_data
 from server.services.climates import room_in
 from server.services.errors import Invalid
-from server.services.forecasts import FORECASTS, NoForecast, Question, freeze
+from server.services.forecasts import FORECASTS, NoForecast, freeze, question_of
 from server.services.learning import BOOK
 from server.services.recipes import MixBook, ground_of, layer_from_json, layer_recipe, layer_to_json
 from server.services.stack import Stack
@@ -50,7 +50,7 @@ def freeze_painted(
     learning = learning_data.read(session, layer.studio_id, places, before=layer.painted_at) if promised else BOOK
     taught = learning.of(place)
     pair = (recipe, room_in(place.climate, layer.painted_at, stack.zone))
-    questions = [Question(pair, lambda: pair), Question(pair, lambda: pair, taught)]
+    questions = [question_of(pair), question_of(pair, taught)]
     book, forecast = FORECASTS.ask(questions)
     if isinstance(book, NoForecast):
         raise Invalid.at("mixes", f"This layer cannot be worked out: {book.message}.")

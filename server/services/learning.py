@@ -181,7 +181,7 @@ def applied(asked: Sequence[Asked]) -> list[LayerEstimate]:
 
 
 def _view(asked: Asked) -> _View:
-    key = (asked.content, asked.taught.where)
+    key = (asked.content, asked.taught.where.uid, asked.taught.where.prior_sd)
     found = _views.get(key)
     if found is None:
         recipe, room = asked.make()

@@ -294,7 +294,7 @@ _books: Kept[BookLayer] = Kept(BOOKS_KEPT)
 
 def book_layers(painted: Sequence[Painted], zone: ZoneInfo) -> list[BookLayer | None]:
     """The layers as the book has them, in order; None for one that cannot be estimated."""
-    keys: list[Hashable] = [(text, at, where.uid, where.climate, zone.key) for text, at, where in painted]
+    keys: list[Hashable] = [(text, at, where.uid, where.climate.key, zone.key) for text, at, where in painted]
     found = _books.among(keys)
     new = {key: each for key, each in zip(keys, painted, strict=True) if key not in found}
     if new:
@@ -314,7 +314,7 @@ def book_layers(painted: Sequence[Painted], zone: ZoneInfo) -> list[BookLayer | 
 def book_question(text: str, laid: tuple[datetime, Where], zone: ZoneInfo) -> Question:
     """What the book says of a painted layer, keyed as the boards ask it."""
     painted_at, where = laid
-    key = ("on", text, painted_at, where.climate, zone.key)
+    key = ("on", text, painted_at, where.climate.key, zone.key)
     return Question(key, partial(_pair, text, laid, zone))
 
 

@@ -7,7 +7,6 @@ for the layer as it is, as it is tried out, and for a few ways to have it dry so
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
-from functools import partial
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
@@ -27,7 +26,7 @@ from server.services.board.spans import day_span
 from server.services.climates import Climate, room_in
 from server.services.errors import FieldError, Invalid
 from server.services.fields import Command, Text32, Uid
-from server.services.forecasts import FORECASTS, Forecast, NoForecast, Question
+from server.services.forecasts import FORECASTS, Forecast, NoForecast, question_of
 from server.services.learning import Taught
 from server.services.on_panel import LayerOnPanel
 from server.services.verdicts import DRYING
@@ -179,11 +178,7 @@ def _room(layer: LayerNow, climate: Climate, zone: ZoneInfo) -> Room:
 
 
 def _ask(layer: LayerNow, pairs: Sequence[tuple[LayerRecipe, Room]]) -> list[Forecast]:
-    return FORECASTS.ask([Question(pair, partial(_same, pair), layer.taught) for pair in pairs])
-
-
-def _same(pair: tuple[LayerRecipe, Room]) -> tuple[LayerRecipe, Room]:
-    return pair
+    return FORECASTS.ask([question_of(pair, layer.taught) for pair in pairs])
 
 
 def _dates(layer: LayerNow, found: LayerEstimate, zone: ZoneInfo) -> Dates:

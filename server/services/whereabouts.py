@@ -6,7 +6,7 @@ from the moment it was painted; a layer to come, where the panel was last put.
 
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -55,6 +55,11 @@ class Whereabouts:
         moved = self.moves.get(panel_id, ())
         later = tuple(Stay(self.places[move.place_id], move.moved_at, move.uid) for move in moved)
         return (Stay(self.places[first_place_id], None), *later)
+
+    def key_of(self, panel_id: int, first_place_id: int) -> Hashable:
+        """Stands for where a panel was and is, in what is kept."""
+        stays = self.stays(panel_id, first_place_id)
+        return tuple((stay.place.uid, stay.place.name, stay.place.climate.key, stay.since, stay.uid) for stay in stays)
 
     def now(self, panel_id: int, first_place_id: int) -> PlaceRow:
         """Where a panel was last put."""

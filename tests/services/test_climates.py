@@ -23,6 +23,7 @@ from server.science.room_profile import HeatingOff, Profile, timeline
 from server.science.room_record import Record, difference, filled
 from server.science.vapour import humidity_at, saturation_hpa
 from server.services.climates import Climate, room_in
+from server.services.forecasts import question_of
 
 PRAGUE, UTC = ZoneInfo("Europe/Prague"), ZoneInfo("UTC")
 AT = datetime(2026, 10, 20, 13, 17, tzinfo=timezone.utc)  # before the clocks go back
@@ -230,3 +231,14 @@ def test_air_that_cools_is_damper_and_no_more_than_full():
     assert humidity_at(50.0, 20.0, 20.0) == pytest.approx(50.0)
     assert humidity_at(40.0, 20.0, 12.0) == pytest.approx(40 * 23.39 / 14.03, rel=0.01)
     assert humidity_at(80.0, 20.0, 5.0) == 95.0
+
+
+def test_what_is_kept_of_a_climate_holds_no_readings():
+    """Thousands of answers are kept under such keys: each is small, and equal where the climates are."""
+    one, other = (replace(PLACE, record=record([18.0 + n % 5 for n in range(5000)])) for _ in range(2))
+    assert one.key == other.key
+    assert one.key != replace(PLACE, record=record([18.0 + n % 4 for n in range(5000)])).key
+    assert len(repr(one.with_moves(((1.0, other),)).key)) < 2000
+    first, second = (question_of((LAYER, room_in(each, AT, PRAGUE))) for each in (one, other))
+    assert first.key == second.key
+    assert len(repr(first.key)) < 2000

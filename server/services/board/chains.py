@@ -50,7 +50,7 @@ class ChainCase:
     confidence: float
 
     def key(self, moment: Moment) -> Hashable:
-        layers = tuple((x.key, x.material, x.row.wet_in_wet, x.row.planned_on, x.climate) for x in self.to_come)
+        layers = tuple((x.key, x.material, x.row.wet_in_wet, x.row.planned_on, x.climate.key) for x in self.to_come)
         top = None if self.top is None else self.top.laid.key
         return top, layers, self.open_now, self.not_before, self.due_on, self.confidence, moment.on, moment.zone.key
 

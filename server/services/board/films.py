@@ -100,7 +100,7 @@ class LayerToCome:
         """The layer laid at noon of a day; None when the model has nothing to say of it."""
         if self.recipe is None or self.material not in DRYING:
             return None
-        key = ("to come", self.content, self.climate, on, zone.key)
+        key = ("to come", self.content, self.climate.key, on, zone.key)
         return Question(key, partial(_planned_pair, self.recipe, self.climate, (on, zone)), self.taught)
 
 
@@ -194,7 +194,7 @@ def _draft(rows: StudioRows, row: Row[Any], seen: tuple[Where, bool], moment: Mo
     tests = [test for test in rows.tests.get(row.id, ()) if test.pressed_at <= moment.at]
     made = [test for test in rows.finish_tests.get(row.panel_id, ()) if test.tested_at <= moment.at]
     zone = moment.zone
-    content: Hashable = ("on", row.recipe_text, row.painted_at, where.climate, zone.key)
+    content: Hashable = ("on", row.recipe_text, row.painted_at, where.climate.key, zone.key)
     question = None
     if row.recipe_text is not None and row.material in DRYING:
         pair = partial(_frozen_pair, row.recipe_text, where.climate, (row.painted_at, zone))

@@ -91,7 +91,7 @@ class StudioRows:
         return (
             *(
                 panel,
-                self.where.stays(panel.id, panel.place_id),
+                self.where.key_of(panel.id, panel.place_id),
                 self.shelf,
                 self.studio,
                 self.limits,

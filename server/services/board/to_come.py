@@ -26,7 +26,7 @@ def coming(layer: LayerToCome, estimate: LayerEstimate | None, on: date) -> Comi
     """The layer as the rules ask about it, laid ``on`` that day."""
     recipe = layer.recipe or without_mixes(layer.row)
     stages = dict(estimate.stages) if estimate else {}
-    return Coming((layer.key, layer.climate, on), layer.material, stages, recipe, bool(layer.row.wet_in_wet))
+    return Coming((layer.key, layer.climate.key, on), layer.material, stages, recipe, bool(layer.row.wet_in_wet))
 
 
 def laid(layer: LayerToCome, upper: Coming, at: datetime) -> LaidLayer:

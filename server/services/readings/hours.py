@@ -19,7 +19,7 @@ from server.services.kept import Kept
 from server.store.tables import ReadingBatch, ReadingExtent, ReadingHour
 
 BATCHES_KEPT = 2000
-RECORDS_KEPT = 200
+RECORDS_KEPT = 40
 
 
 @dataclass(slots=True)

@@ -11,7 +11,7 @@ import numpy as np
 
 from bench.learning_drift import drifting
 from bench.learning_held import Held, Z, met
-from bench.learning_studios import Painter, Studio, between, gibbs, make, more
+from bench.learning_studios import Painter, Studio, between, gibbs, made, make, more, names_of_effects, spread_evenly
 from bench.timing import cpu_s, row
 from server.science.learning import STANDARD, Ask, Evidence, Felt, Press, Priors, Settings, learn
 from server.science.learning.likelihood import Rows, cases
@@ -56,7 +56,9 @@ def known_scales() -> None:
     bars = {10: 0.25, 30: 0.33, 100: 0.45}
     for count in (0, 5, 10, 30, 100, 300):
         held, oracle = Held(), []
-        for seed in range(STUDIOS if count <= 100 else STUDIOS // 2):
+        # Without data a studio's layers all miss together: only many studios tell.
+        many = STUDIOS * 6 if count == 0 else STUDIOS
+        for seed in range(many if count <= 100 else STUDIOS // 2):
             studio = make(seed, count)
             seen = between(studio.layers, studio.log_dry, studio.rng)
             _hold(held, studio, seen, Ask())
@@ -161,10 +163,13 @@ def only_when_dry(studios: int = 80) -> None:
 
 def ranks(draws: int = 1500) -> None:
     print("Ranks of the true effects in their posteriors, 20 layers (3)")
+    # Each effect's truths are spread evenly over its prior, in a chance order, so that an uneven draw of them does not
+    # show in the ranks.
+    even = {name: spread_evenly(draws, place) for place, name in enumerate(names_of_effects())}
     positions: dict[str, list[float]] = {}
     truths: dict[str, list[float]] = {}
     for seed in range(draws):
-        studio = make(10_000 + seed, 20)
+        studio = made(10_000 + seed, 20, {name: float(values[seed]) for name, values in even.items()})
         seen = between(studio.layers, studio.log_dry, studio.rng)
         for effect in learn(seen, Ask()).effects():
             z = np.array([(studio.effects[effect.name] - effect.mean) / effect.sd, studio.effects[effect.name]])

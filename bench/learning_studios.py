@@ -5,6 +5,7 @@ visits on six days in ten, a press at each until the layer is dry to the touch. 
 """
 
 from dataclasses import dataclass, field, replace
+from statistics import NormalDist
 
 import numpy as np
 
@@ -48,6 +49,24 @@ def make(seed: int, count: int, painter: Painter | None = None, until: int | Non
     return more(studio, count, until)
 
 
+def made(seed: int, count: int, effects: dict[str, float]) -> Studio:
+    """A studio with these very effects."""
+    studio = Studio([], np.empty(0), set(), np.random.default_rng((seed, 7001)), effects, Painter())
+    return more(studio, count)
+
+
+def names_of_effects() -> list[str]:
+    return ["studio", *(f"pigment:P{i}" for i in range(PIGMENTS)), *(f"medium:M{i}" for i in range(MEDIUMS))]
+
+
+def spread_evenly(count: int, place: int) -> np.ndarray:
+    """So many values of the effect at ``place``, one in each of as many equal parts of its prior, in a chance order."""
+    rng = np.random.default_rng((place, 7003))
+    shares = (rng.permutation(count) + rng.random(count)) / count
+    sd = Priors().of(names_of_effects()[place])
+    return np.array([NormalDist(0, sd).inv_cdf(float(share)) for share in shares])
+
+
 def more(studio: Studio, count: int, until: int | None = None) -> Studio:
     """Another ``count`` layers of the same painter (only those)."""
     layers: list[Evidence] = []
@@ -66,7 +85,7 @@ def more(studio: Studio, count: int, until: int | None = None) -> Studio:
 
 def _effects(rng: np.random.Generator, truth: Settings) -> dict[str, float]:
     priors = Priors()
-    names = ["studio", *(f"pigment:P{i}" for i in range(PIGMENTS)), *(f"medium:M{i}" for i in range(MEDIUMS))]
+    names = names_of_effects()
     scale = {name: 1.0 if name == "studio" else truth.scale for name in names}
     return {name: float(rng.normal(0, priors.of(name) * scale[name])) for name in names}
 

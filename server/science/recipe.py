@@ -53,7 +53,10 @@ class PigmentShare:
 
 @dataclass(frozen=True, slots=True)
 class Paint:
-    """Tube paint in a mix. The three optional figures replace the table's for this very paint."""
+    """Tube paint in a mix. The three optional figures replace the table's for this very paint.
+
+    ``tube`` names the studio's own tube, for what touch tests teach of it; nothing else looks at it.
+    """
 
     parts: float
     oil: str
@@ -61,6 +64,7 @@ class Paint:
     paint_oil_g_per_100g: float | None = None
     rub_out_oa_g_per_100g: float | None = None
     density_g_cm3: float | None = None
+    tube: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

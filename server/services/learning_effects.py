@@ -1,7 +1,8 @@
 """What a painted or planned layer has in common with others: its effects with their weights, as learning takes them.
 
-Pigments weigh by their share of the mix's pigment volume; oils other than linseed by their share of the oil; what
-quickens drying already in traces (alkyd, driers) by a law that saturates; thickness by its logarithm.
+Pigments weigh by their share of the mix's pigment volume, and the studio's own tubes with them; oils other than linseed
+by their share of the oil; what quickens drying already in traces (alkyd, driers) by a law that saturates; thickness by
+its logarithm.
 """
 
 from dataclasses import dataclass
@@ -61,6 +62,11 @@ def _of_mix(mix: MixRecipe) -> Effects:
     pigment = sum(volume for volume, _ in paints.pigment_volumes.values())
     for key, (volume, _) in paints.pigment_volumes.items():
         found[f"pigment:{key}"] = volume / pigment
+    for paint in mix.paints:
+        if paint.tube is not None:
+            own = sum(volume for volume, _ in add_up_paints((paint,)).pigment_volumes.values())
+            name = f"paint:{paint.tube}"
+            found[name] = found.get(name, 0.0) + own / pigment
     oils = dict(paints.oil_volumes)
     for oil, volume in added.oil_volumes.items():
         oils[oil] = oils.get(oil, 0.0) + volume

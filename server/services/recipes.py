@@ -137,7 +137,7 @@ def _paints(session: Session, studio_id: int) -> dict[int, PaintInMix]:
         ).all(),
         "paint_id",
     )
-    names = "id oil paint_oil_g_per_100g rub_out_oa_g_per_100g density_g_cm3"
+    names = "id uid oil paint_oil_g_per_100g rub_out_oa_g_per_100g density_g_cm3"
     return {
         row.id: PaintInMix(
             parts=1.0,
@@ -146,6 +146,7 @@ def _paints(session: Session, studio_id: int) -> dict[int, PaintInMix]:
             paint_oil_g_per_100g=row.paint_oil_g_per_100g,
             rub_out_oa_g_per_100g=row.rub_out_oa_g_per_100g,
             density_g_cm3=row.density_g_cm3,
+            tube=row.uid,
         )
         for row in session.execute(_of_studio(Paint, names, studio_id))
     }

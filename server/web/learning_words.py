@@ -37,6 +37,8 @@ def effect_name(name: str, places: Mapping[str, str]) -> str:
         return "the studio as a whole"
     if kind == "place":
         return f"the place “{places[name]}”" if name in places else "a place"
+    if kind == "paint":
+        return f"the tube “{places[name]}”, beyond its pigments" if name in places else "a tube"
     if kind == "thickness":
         return "thick layers, beyond what the book has"
     if kind == "pigment":
@@ -86,10 +88,12 @@ def pair_lines(report: LearningReport) -> list[str]:
 
 def _one_test(first: str, second: str, words: tuple[str, str]) -> str:
     kinds = {first.partition(":")[0], second.partition(":")[0]}
+    if kinds == {"paint", "pigment"}:
+        return "A layer of the same pigment from another tube would tell."
     if kinds <= {"studio", "place"}:
         return "A layer pressed in another place would tell."
     for name, said in zip((first, second), words, strict=True):
-        if name.startswith(("pigment", "medium")):
+        if name.startswith(("pigment", "medium", "paint")):
             return f"One test of a layer with much of {said}, and none of the other, would tell."
     return "A test of a layer much thicker or thinner than these would tell."
 

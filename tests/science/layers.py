@@ -1,5 +1,7 @@
 """Short ways to write layers and rooms in tests."""
 
+from typing import Any
+
 from server.science.recipe import (
     Addition,
     AdditionKind,
@@ -13,7 +15,7 @@ from server.science.recipe import (
 )
 
 
-def paint(parts: float, *pigments: str, oil: str = "linseed", own: dict[str, float] | None = None) -> Paint:
+def paint(parts: float, *pigments: str, oil: str = "linseed", own: dict[str, Any] | None = None) -> Paint:
     """Tube paint of equal volumes of pigments, ``PBr7/raw umber`` for a variant; ``own`` are its own figures."""
     shares = []
     for key in pigments:

@@ -1,5 +1,6 @@
 """What touch tests taught moves every date of the studio, in one place, and nothing of another studio."""
 
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from math import log
 from zoneinfo import ZoneInfo
@@ -90,7 +91,7 @@ def test_slow_layers_move_the_dates_of_every_layer_alike(bench, stranger):
     assert (found.layers, found.tests, found.unanchored) == (4, 12, 0)
     assert found.learned is not None
     effects = {effect.name: effect for effect in found.learned.effects()}
-    assert {name.partition(":")[0] for name in effects} == {"studio", "place", "pigment", "thickness"}
+    assert {name.partition(":")[0] for name in effects} == {"studio", "place", "pigment", "paint", "thickness"}
     assert effects["studio"].mean > 0 and effects["pigment:PW6"].mean > 0
 
 
@@ -255,3 +256,18 @@ def test_a_test_of_a_mix_teaches_of_that_mix(bench):
     found = read(bench)
     assert found.units == ((layer.uid, 0),)
     assert {name for name, _ in found.evidence[0].effects if name.startswith("pigment:")} == {"pigment:PW6"}
+
+
+def test_a_tube_teaches_of_itself_beside_its_pigment(bench):
+    """Two tubes of one pigment of which one is slow: the other's dates move less; recipes kept without tubes work."""
+    slow_layers(bench)
+    studio = read(bench)
+    assert studio.learned is not None
+    [tube] = [name for name, _ in studio.evidence[0].effects if name.startswith("paint:")]
+    book = replace(studio.evidence[0], presses=(), effects=tuple(e for e in studio.evidence[0].effects if e[0] != tube))
+    own, other, unnamed = (
+        studio.learned.predict(replace(book, effects=(*book.effects, *more)))
+        for more in (((tube, 1.0),), (("paint:another", 1.0),), ())
+    )
+    assert own.log_mean > other.log_mean == pytest.approx(unnamed.log_mean, abs=1e-3)
+    assert other.log_sd > own.log_sd and other.log_sd > unnamed.log_sd

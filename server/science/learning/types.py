@@ -73,8 +73,14 @@ class Settings:
 
 
 SCALED = ("pigment:", "medium:")
-# A guess for the step of a quarter of a year: 30 % in a year is three and a quarter of them.
-DEFAULT_SD: Mapping[str, float] = {"studio": 0.30, "pigment:*": 0.35, "medium:*": 0.25, "drift:*": 0.08}
+# The last two are guesses: 30 % in a year is three and a quarter of the steps; tubes of one pigment differ by less.
+DEFAULT_SD: Mapping[str, float] = {
+    "studio": 0.30,
+    "pigment:*": 0.35,
+    "medium:*": 0.25,
+    "drift:*": 0.08,
+    "paint:*": 0.15,
+}
 OTHER_SD = 0.25
 
 

@@ -1,7 +1,7 @@
 """Reading lists that people and spreadsheets wrote: which letters, which separator, which cells.
 
-Nothing is guessed in silence. What cannot be told from the bytes (letters that are no UTF-8) is read as Western
-European, and ``Decoded.is_sure`` says that somebody should look.
+Nothing is guessed in silence. What cannot be told from the bytes (letters that are no UTF-8) is guessed, and
+``Decoded.is_sure`` says that somebody should look.
 """
 
 import csv
@@ -14,13 +14,16 @@ from dataclasses import dataclass
 from server.formats.csv_text import unguarded
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
-# What bytes that are no UTF-8 may be; Latin-1 alone has a letter for each byte, so that it can be taken back.
+# What bytes that are no UTF-8 may be, the likeliest first.
 ENCODINGS = {
-    "latin-1": "Western European (Latin-1)",
     "cp1252": "Western European (Windows-1252)",
     "cp1250": "Central European (Windows-1250)",
     "cp1251": "Cyrillic (Windows-1251)",
+    "latin-1": "Western European (Latin-1)",
 }
+# Latin-1 has a sign for each byte, so that it can be taken back; those that cannot be shown travel as others.
+_HIDDEN = {byte: 0xE000 + byte for byte in range(0x80, 0xA0)}
+_BACK = {shown: byte for byte, shown in _HIDDEN.items()}
 MAX_LINES, MAX_COLUMNS, MAX_CELL = 1_000, 60, 8_000
 _LOOKED_AT = 30  # lines, to tell the separator
 
@@ -31,7 +34,7 @@ class Unreadable(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Decoded:
-    """``is_sure`` False: the letters were read as Latin-1 because they are nothing else; ask."""
+    """``is_sure`` False: nothing tells which letters these are. They stand as Latin-1 until ``read_as`` says."""
 
     text: str
     is_sure: bool
@@ -64,15 +67,26 @@ def decoded(data: bytes) -> Decoded:
     try:
         return Decoded(_plain(data.decode("utf-8")), True)
     except UnicodeDecodeError:
-        return Decoded(data.decode("latin-1"), False)
+        return Decoded(data.decode("latin-1").translate(_HIDDEN), False)
+
+
+def likely_encoding(latin_1: str) -> str:
+    """The first of the encodings in which the letters can be read at all."""
+    for encoding in ENCODINGS:
+        try:
+            read_as(latin_1, encoding)
+        except Unreadable:
+            continue
+        return encoding
+    return "latin-1"
 
 
 def read_as(latin_1: str, encoding: str) -> str:
-    """Text that was read as Latin-1, read as something else. Raises ``Unreadable``."""
+    """Text whose letters were not known, read in an encoding. Raises ``Unreadable``."""
     if encoding not in ENCODINGS:
         raise Unreadable("Choose one of the ways to read the letters.")
     try:
-        return _plain(latin_1.encode("latin-1").decode(encoding))
+        return _plain(latin_1.translate(_BACK).encode("latin-1").decode(encoding))
     except UnicodeError:
         raise Unreadable(f"These letters are not {ENCODINGS[encoding]}. Choose another way to read them.") from None
 

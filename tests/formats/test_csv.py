@@ -2,13 +2,14 @@
 
 import csv
 import io
+import unicodedata
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from server.formats import csv_text
-from server.formats.csv_read import Unreadable, decoded, delimiter_of, read_as, sheet
+from server.formats.csv_read import Unreadable, decoded, delimiter_of, likely_encoding, read_as, sheet
 
 # The first characters that make a cell a formula, or lead to one: OWASP, "CSV Injection".
 FORMULAS = ("=1+1", "+1", "-1+2", "@SUM(A1)", "\t=1", "\r=1")
@@ -60,7 +61,9 @@ def test_other_letters_are_asked_about():
     found = decoded("Titel;Größe\nFrühling;5\n".encode("latin-1"))
     assert not found.is_sure
     assert "Größe" in found.text
+    assert likely_encoding(found.text) == "cp1252"
     central = decoded("Obraz;Šířka\n".encode("cp1250"))
+    assert all(unicodedata.category(letter) != "Cc" for letter in central.text.rstrip())  # it travels in a form
     assert read_as(central.text, "cp1250") == "Obraz;Šířka\n"
     with pytest.raises(Unreadable, match="Choose another"):
         read_as("\x81", "cp1252")

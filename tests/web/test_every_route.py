@@ -40,7 +40,7 @@ ROUTES = [
 ]
 GETS = [path for method, path in ROUTES if method == "GET"]
 POSTS = [path for method, path in ROUTES if method == "POST"]
-NO_PAGES = ("/healthz", "/worker.js", "/manifest.webmanifest", "/calendar.ics")  # answer machines
+NO_PAGES = ("/healthz", "/worker.js", "/manifest.webmanifest", "/calendar.ics", "/data/archive")  # machines, files
 # Forms of a shared install, asked in tests/web/people: here nobody signs in, and they are not there.
 SHARED = ("/sign-in", "/first-owner", "/new-password", "/join/{token}")
 PAGES = [path for path in GETS if path not in NO_PAGES]

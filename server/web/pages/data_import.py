@@ -13,13 +13,24 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.requests import Request
 from starlette.responses import Response
 
-from server.formats.csv_read import DELIMITERS, ENCODINGS, Sheet, Unreadable, decoded, delimiter_of, read_as, sheet
+from server.formats.csv_read import (
+    DELIMITERS,
+    ENCODINGS,
+    Sheet,
+    Unreadable,
+    decoded,
+    delimiter_of,
+    likely_encoding,
+    read_as,
+    sheet,
+)
 from server.services.errors import Refused
 from server.services.lists import values
 from server.services.lists.fields import FIELDS, KINDS, Field, Kind, guessed
 from server.services.lists.kinds import run
 from server.services.lists.take_in import At, Outcome, Reading
 from server.web.deps import SENDING, Page, PageRequest
+from server.web.form_values import clean_text
 from server.web.forms import COMMAND_KEY, FormState, key_of_sending, new_key
 from server.web.plain_words import message_for
 
@@ -77,7 +88,9 @@ def start(page: Page, kind: str = "panels") -> Response:
 @router.post("")
 def take(page: Page, posted: PostedList) -> Response:
     """Read the list, show what will become of each line, and on ``step`` "save" do it."""
-    form = FormState(values={k: str(v) for k, v in posted.multi_items()}, command_key=_key(posted))
+    form = FormState(
+        values={name: clean_text(str(value)) for name, value in posted.multi_items()}, command_key=_key(posted)
+    )
     try:
         asked = _asked(form)
     except Unreadable as fault:
@@ -137,7 +150,7 @@ def _asked(form: FormState) -> Asked:
     if not text.strip():
         raise Unreadable("Paste a list, or choose a file.")
     if given.get("latin"):
-        text = read_as(text, given.setdefault("encoding", "latin-1"))
+        text = read_as(text, given.setdefault("encoding", likely_encoding(text)))
     if given.get("delimiter") not in DELIMITERS:
         given["delimiter"] = delimiter_of(text)
     cells = sheet(text, given["delimiter"])

@@ -10,7 +10,8 @@ import pwd
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
@@ -89,8 +90,13 @@ def _run(tool: str, *arguments: str) -> None:
         assert done.returncode == 0, output.read()
 
 
-@pytest.fixture(scope="session")
-def cluster() -> Iterator[Cluster]:
+# The machine may fail, the tests may not wait.
+QUICK = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
+
+
+@contextmanager
+def running_cluster(durability: Mapping[str, str]) -> Iterator[Cluster]:
+    """A throw-away cluster, taken away at the end."""
     if BINARIES is None:
         pytest.fail("PostgreSQL is not installed, and in CI nothing is left out.")
     folder = Path(tempfile.mkdtemp(prefix="umberday-pg-"))
@@ -102,9 +108,7 @@ def cluster() -> Iterator[Cluster]:
     settings = {
         "listen_addresses": "''",
         "unix_socket_directories": f"'{folder}'",
-        "fsync": "off",  # the machine may fail, the tests may not wait
-        "synchronous_commit": "off",
-        "full_page_writes": "off",
+        **durability,
         "max_connections": "200",
         "shared_buffers": "32MB",
         "timezone": "'Pacific/Auckland'",  # far from UTC, to show who forgets about zones
@@ -112,14 +116,19 @@ def cluster() -> Iterator[Cluster]:
     options = " ".join(f"-c {name}={value}" for name, value in settings.items())
     try:
         _run("pg_ctl", "-D", str(data), "-l", str(folder / "log"), "-o", options, "-w", "-t", "60", "start")
-        made = Cluster(folder)
-        made.execute(f"CREATE DATABASE {MIGRATED}")
-        migrate(made.url(MIGRATED))
-        yield made
+        yield Cluster(folder)
     finally:
         if (data / "postmaster.pid").exists():
             _run("pg_ctl", "-D", str(data), "-m", "immediate", "-w", "stop")
         shutil.rmtree(folder)
+
+
+@pytest.fixture(scope="session")
+def cluster() -> Iterator[Cluster]:
+    with running_cluster(QUICK) as made:
+        made.execute(f"CREATE DATABASE {MIGRATED}")
+        migrate(made.url(MIGRATED))
+        yield made
 
 
 @pytest.fixture(scope="session")

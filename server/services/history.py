@@ -14,7 +14,7 @@ from sqlalchemy import and_, exists, or_, select
 from sqlmodel import Session, col
 
 from server.services.access import Actor, allow
-from server.services.errors import NotFound
+from server.services.errors import NotFound, Refused
 from server.services.images import BOOKKEEPING, FOLLOWED, is_record, owner_of, same, sql_table
 from server.services.records import check_uid, find, is_uid
 from server.services.reverting import DONE_AGAIN, UNDONE, revert
@@ -159,6 +159,8 @@ def _asked_for(session: Session, actor: Actor, uid: str) -> ChangeSet:
     if found is None:
         raise NotFound
     allow(actor, "undo", found)
+    if found.undoes_id == found.id:
+        raise Refused("What was purged is gone for good. An archive made before may still hold it.")
     return found
 
 

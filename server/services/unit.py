@@ -75,7 +75,7 @@ def unit(
         if change_set.label == label:
             change_set.label = work.label[:300]
         change_set.location = work.location
-        if key is None and not recorder.rows:
+        if key is None and not recorder.rows and change_set.undoes_id != change_set.id:
             session.delete(change_set)  # nothing happened, nobody will ask for it again
 
 
@@ -91,6 +91,15 @@ def current_change_set(session: Session) -> ChangeSet:
     if not isinstance(found, ChangeSet):
         raise RuntimeError("This needs a unit of work.")
     return found
+
+
+def leave_tombstone(session: Session, table: str, row_id: int) -> None:
+    """Note that a row was taken away for ever, and nothing of what it was: neither image is kept. The running entry
+    undoes itself, which stands for: nothing undoes it."""
+    running = current_change_set(session)
+    assert running.id is not None
+    running.undoes_id = running.id
+    session.add(Change(change_set_id=running.id, position=0, table_name=table, row_id=row_id))
 
 
 def _claim(session: Session, change_set: ChangeSet) -> ChangeSet | None:

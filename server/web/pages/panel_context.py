@@ -31,6 +31,7 @@ class PanelRecords:
     overruled: Mapping[str, tuple[FrozenVerdict, str]]
     sitting: SittingFact | None
     elsewhere: Sequence[Place]
+    may_purge: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +61,7 @@ class PanelPage:
     can_up: frozenset[str]
     can_down: frozenset[str]
     archived_layers: Sequence[ArchivedLayer]
+    may_purge: bool
     changes: Sequence[HistoryEntry]
     lines: Callable[[HistoryEntry], list[Line]]
     hazards: Sequence[str]
@@ -98,6 +100,7 @@ class PanelPage:
             can_up=frozenset(planned[:-1]),
             can_down=frozenset(planned[1:]),
             archived_layers=around.archived_layers,
+            may_purge=around.may_purge,
             changes=around.changes,
             lines=partial(lines_of, zone=moment.zone),
             hazards=in_order(kind for layer in board.layers for kind in layer.hazards),

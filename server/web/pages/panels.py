@@ -97,6 +97,7 @@ def show(page: Page, uid: str, scale: str = "") -> Response:
             overruled=overrides.on_panel(session, page.actor, uid),
             sitting=sitting_ends.open_sitting(session, page.actor, facts.moment),
             elsewhere=[place for place in places.all_open(session, page.actor) if place.uid != facts.place_uid],
+            may_purge=page.actor.may("purge"),
         )
     return page.render("panels/panel.html", PanelPage.of(facts, scale == "log", around))
 

@@ -1,0 +1,206 @@
+"""Purging: nothing of the picture is left, everything else works as if it had never been."""
+
+from datetime import timedelta
+from io import BytesIO
+from zoneinfo import ZoneInfo
+
+import pytest
+from sqlalchemy import select
+from sqlmodel import col
+
+from server.services import (
+    history,
+    learning_data,
+    panels,
+    planning,
+    planning_plans,
+    purging,
+    touch_tests,
+    upkeep,
+)
+from server.services.access import Actor
+from server.services.archive.pack import pack
+from server.services.board.today import today
+from server.services.errors import Forbidden, Invalid, NotFound, Refused
+from server.services.images import OWNER_COLUMN
+from server.store.db import Database
+from server.store.tables import Panel, ShareLink, ShareLinkPanel, Table
+from tests.services.conftest import NOW, Bench
+
+ZONE = ZoneInfo("Europe/Prague")
+TITLE = "Quince and lead jug"
+
+
+def everything(db: Database) -> str:
+    """All that is stored, as text."""
+    with db.read() as session:
+        return "\n".join(
+            repr(dict(row))
+            for table in Table.metadata.sorted_tables
+            for row in session.execute(select(table)).mappings()
+        )
+
+
+def press(bench: Bench, layer_uid: str, days_ago: float, stage: str) -> None:
+    with bench.unit("Pressed") as work:
+        command = touch_tests.TouchTestCreate(stage=stage, pressed_at=NOW - timedelta(days=days_ago))
+        touch_tests.log(work.session, bench.actor, layer_uid, command, NOW)
+
+
+def picture(bench: Bench, title: str = TITLE) -> Panel:
+    """An archived picture with a story: painted, pressed, renamed, undone, planned."""
+    panel = bench.panel(title=title)
+    layer = bench.painted(panel, days_ago=30)
+    press(bench, layer.uid, 25, "wet")
+    press(bench, layer.uid, 10, "tacky")
+    bench.layer(panel, kind="glaze")
+    with bench.unit(f"Archived “{title}”") as work:
+        panels.archive(work.session, bench.actor, panel.uid)
+    return panel
+
+
+def purge(bench: Bench, panel: Panel, title: str = TITLE, actor: Actor | None = None) -> str:
+    with bench.unit("Purged a panel") as work:
+        purging.purge(work.session, actor or bench.actor, panel.uid, title)
+    return work.change_uid
+
+
+def learned(bench: Bench) -> tuple[object, ...]:
+    with bench.db.read() as session:
+        found = learning_data.read(
+            session, bench.actor.studio_id, learning_data.places_of(session, bench.actor.studio_id)
+        )
+    effects = () if found.learned is None else tuple(found.learned.effects())
+    return (found.tests, found.layers, effects)
+
+
+def test_nothing_of_it_is_left(bench: Bench, database_url: str) -> None:
+    kept = bench.painted(bench.panel(title="Stays"), days_ago=20)
+    press(bench, kept.uid, 15, "wet")
+    before = learned(bench)
+    panel = picture(bench)
+    assert learned(bench) != before
+    with bench.db.read() as session:
+        goes = purging.look(session, bench.actor, panel.uid)
+    assert (goes.layers, goes.tests) == (2, 2)
+    assert goes.changes >= 7
+    uid = purge(bench, panel)
+    left = everything(bench.db)
+    assert TITLE not in left
+    assert panel.uid not in left
+    assert upkeep.check(database_url).faults == ()
+    assert learned(bench) == before
+    with bench.db.read() as session:
+        with pytest.raises(NotFound):
+            panels.get(session, bench.actor, panel.uid)
+        assert [each.title for each in panels.all_open(session, bench.actor)] == ["Stays"]
+        (newest, *_) = history.recent(session, bench.actor)
+        assert (newest.uid, newest.label, newest.actor, newest.action) == (uid, "Purged a panel", "painter", "")
+        today(session, bench.actor, NOW, ZONE)
+        made = BytesIO()
+        pack(session, made, NOW)
+    assert made.tell() > 1000
+    with pytest.raises(Refused, match="gone for good"), bench.unit("Undid") as work:
+        history.undo(work.session, bench.actor, uid)
+
+
+def test_only_the_owner_only_what_is_archived_only_by_its_title(bench: Bench, stranger: Bench) -> None:
+    panel = picture(bench)
+    before = everything(bench.db)
+    for role in ("painter", "assistant", "viewer"):
+        with pytest.raises(Forbidden):
+            purge(bench, panel, actor=Actor("somebody", bench.actor.studio_id, role))
+    with pytest.raises(NotFound):
+        purge(bench, panel, actor=stranger.actor)
+    for typed in ("", "Quince", TITLE.upper()):
+        with pytest.raises(Invalid, match=TITLE):
+            purge(bench, panel, typed)
+    assert everything(bench.db) == before
+    with bench.unit("Brought back") as work:
+        panels.restore(work.session, bench.actor, panel.uid)
+    with pytest.raises(Refused, match="not archived"):
+        purge(bench, panel)
+    assert TITLE in everything(bench.db)
+
+
+def test_other_pictures_and_their_history_stay(bench: Bench) -> None:
+    other = bench.panel(title="Stays")
+    bench.painted(other, days_ago=3)
+    with bench.unit("Two at once") as work:
+        command = bench.panel_command(title=TITLE)
+        panel = panels.create(work.session, bench.actor, command)
+        twin = panels.create(work.session, bench.actor, bench.panel_command(title="Its twin"))
+        work.label = f"Took in “{TITLE}” and another"
+        both = work.change_uid
+    with bench.unit("Archived") as work:
+        panels.archive(work.session, bench.actor, panel.uid)
+    with bench.db.read() as session:
+        before = history.of_panel(session, bench.actor, other.uid)
+    purge(bench, panel)
+    with bench.db.read() as session:
+        assert history.of_panel(session, bench.actor, other.uid) == before
+        assert history.label_of(session, bench.actor, both) == "Took in “a purged panel” and another"
+    with bench.unit("Undid") as work:
+        history.undo(work.session, bench.actor, both)
+    with bench.db.read() as session:
+        assert panels.get(session, bench.actor, twin.uid).archived_at is not None
+
+
+def test_plans_lose_the_title_and_still_stand(bench: Bench, database_url: str) -> None:
+    panel = bench.panel(title=TITLE)
+    bench.layer(panel, kind="glaze")
+    with bench.unit("Hours") as work:
+        hours = planning.WorkTimeCreate(painter="Painter", weekdays="12345", start="09:00", end="12:30")
+        planning.create(work.session, bench.actor, hours)
+    with bench.db.read() as session:
+        content = planning_plans.make(session, bench.actor, planning_plans.PlanMake(), NOW, ZONE)
+    with bench.unit("Planned") as work:
+        plan = planning_plans.propose(work.session, bench.actor, content)
+        planning_plans.accept(work.session, bench.actor, plan.uid)
+    assert content["sittings"]
+    with bench.unit("Archived") as work:
+        panels.archive(work.session, bench.actor, panel.uid)
+    purge(bench, panel)
+    assert TITLE not in everything(bench.db)
+    assert upkeep.check(database_url).faults == ()
+    with bench.db.read() as session:
+        found = planning_plans.in_use(session, bench.actor)
+        assert found is not None
+        assert found.content_json is not None
+        assert len(found.content_json["sittings"]) == len(content["sittings"])
+        today(session, bench.actor, NOW, ZONE)
+        planning_plans.make(session, bench.actor, planning_plans.PlanMake(), NOW, ZONE)
+
+
+def test_ids_are_not_used_again(bench: Bench) -> None:
+    panel = picture(bench)
+    purge(bench, panel)
+    assert (bench.panel().id or 0) > (panel.id or 0)
+    with bench.db.read() as session:
+        assert session.scalars(select(Panel).where(col(Panel.id) == panel.id)).first() is None
+
+
+def test_a_link_that_shows_it_is_revoked_first(bench: Bench) -> None:
+    panel = picture(bench)
+    with bench.unit("Shared") as work:
+        link = ShareLink(studio_id=bench.actor.studio_id, label="Buyer", kind="page", scope="panels")
+        work.session.add(link)
+        work.session.flush()
+        work.session.add(ShareLinkPanel(share_link_id=link.id or 0, panel_id=panel.id or 0))
+    with pytest.raises(Refused, match="Revoke the link first"):
+        purge(bench, panel)
+    with bench.unit("Revoked") as work:
+        work.session.get_one(ShareLink, link.id).archived_at = NOW
+    purge(bench, panel)
+    assert TITLE not in everything(bench.db)
+
+
+def test_every_table_that_names_a_picture_is_decided() -> None:
+    """A new one is a part of the picture, or belongs to a record that must be closed first; else purging is refused."""
+    of_picture = {"panel", *(name for name, _ in purging.PARTS)}
+    for table in Table.metadata.sorted_tables:
+        for column in table.columns:
+            if any(key.column.table.name in of_picture for key in column.foreign_keys):
+                is_part = (table.name, column.name) in purging.PARTS
+                is_owned = OWNER_COLUMN.get(table.name, column.name) != column.name
+                assert is_part or is_owned, f"Say in purging.PARTS what becomes of {table.name}.{column.name}"

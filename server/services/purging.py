@@ -2,7 +2,8 @@
 
 Only what is archived can be purged, and only by who types its title. The rows of the picture go, and with them what the
 history kept of them before and after; an entry without content says that something was purged, when and by whom. What
-others were told in their own words (a note, a plan's reason) cannot be found and stays; plans lose the title.
+others were told in their own words (a note, a plan's reason) cannot be found and stays; plans and
+calendars lose the title.
 """
 
 from collections import defaultdict
@@ -19,7 +20,7 @@ from server.services.access import Action, Actor, require
 from server.services.errors import Invalid, Refused
 from server.services.images import OWNER_COLUMN, sql_table
 from server.services.unit import leave_tombstone
-from server.store.tables import Change, ChangeSet, Panel, StudioPlan, Table
+from server.store.tables import Change, ChangeSet, Panel, PublishedEvent, StudioPlan, Table
 
 # What belongs to a picture, from the panel outwards: (table, column that names its owner).
 PARTS = (
@@ -66,6 +67,7 @@ def purge(session: Session, actor: Actor, uid: str, typed_title: str) -> None:
     connection = session.connection()
     rows = _rows(connection, panel_id)
     _forget_in_plans(session, actor, panel.uid, title)
+    _forget_in_calendars(connection, actor.studio_id, panel.uid)
     session.expunge(panel)  # what was read of it is not what is there any more
     _forget(connection, rows, title)
     for name in ("share_link_panel", *(name for name, _ in reversed(PARTS)), "panel"):
@@ -145,6 +147,16 @@ def _forget_in_plans(session: Session, actor: Actor, uid: str, title: str) -> No
         for change in connection.execute(images).mappings().all():
             values = {name: _without(change[name], title) for name in ("before", "after")}
             connection.execute(update(changes).where(changes.c.id == change["id"]).values(**values))
+
+
+def _forget_in_calendars(connection: Connection, studio_id: int, uid: str) -> None:
+    """Subscribers are told that its entries are cancelled still, by their uids and days, no longer by their words."""
+    events = sql_table(PublishedEvent)
+    for event in connection.execute(select(events).where(events.c.studio_id == studio_id)).mappings().all():
+        told = event["content_json"]
+        if told is not None and told.get("panel") == uid:
+            nameless = {**told, "plain": NAMELESS.capitalize()}
+            connection.execute(update(events).where(events.c.id == event["id"]).values(content_json=nameless))
 
 
 def _names(content: Any, uid: str) -> bool:

@@ -8,6 +8,7 @@ import pytest
 from sqlalchemy import select
 from sqlmodel import col
 
+from server.formats.ical import Entry
 from server.services import (
     history,
     learning_data,
@@ -20,9 +21,11 @@ from server.services import (
 )
 from server.services.access import Actor
 from server.services.archive.pack import pack
-from server.services.board.today import today
+from server.services.board.today import moment_of, today
 from server.services.errors import Forbidden, Invalid, NotFound, Refused
+from server.services.feed_publishing import publish
 from server.services.images import OWNER_COLUMN
+from server.services.whereabouts import whereabouts
 from server.store.db import Database
 from server.store.tables import Panel, ShareLink, ShareLinkPanel, Table
 from tests.services.conftest import NOW, Bench
@@ -67,9 +70,7 @@ def purge(bench: Bench, panel: Panel, title: str = TITLE, actor: Actor | None = 
 
 def learned(bench: Bench) -> tuple[object, ...]:
     with bench.db.read() as session:
-        found = learning_data.read(
-            session, bench.actor.studio_id, learning_data.places_of(session, bench.actor.studio_id)
-        )
+        found = learning_data.read(session, bench.actor.studio_id, whereabouts(session, bench.actor.studio_id))
     effects = () if found.learned is None else tuple(found.learned.effects())
     return (found.tests, found.layers, effects)
 
@@ -193,6 +194,23 @@ def test_a_link_that_shows_it_is_revoked_first(bench: Bench) -> None:
         work.session.get_one(ShareLink, link.id).archived_at = NOW
     purge(bench, panel)
     assert TITLE not in everything(bench.db)
+
+
+def test_calendars_cancel_it_without_its_words(bench: Bench) -> None:
+    layer = bench.layer(bench.panel(title=TITLE), kind="glaze")
+    now = moment_of(NOW, ZONE)
+    with bench.db.read() as session:
+        panel = session.scalars(select(Panel).where(col(Panel.title) == TITLE)).one()
+    on = NOW.date() + timedelta(days=9)
+    entry = Entry("event", f"{layer.uid}-ready", panel.uid, TITLE, TITLE, on, on + timedelta(days=1), "TENTATIVE")
+    publish(bench.db, bench.actor, [entry], now)
+    assert TITLE in everything(bench.db)
+    with bench.unit("Archived") as work:
+        panels.archive(work.session, bench.actor, panel.uid)
+    purge(bench, panel)
+    assert TITLE not in everything(bench.db)
+    ((told, _),) = publish(bench.db, bench.actor, [], now).entries
+    assert (told.uid, told.summary, told.status) == (entry.uid, "A purged panel", "CANCELLED")
 
 
 def test_every_table_that_names_a_picture_is_decided() -> None:

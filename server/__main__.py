@@ -20,6 +20,8 @@ def _address_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--port", type=int, default=8000, help="port to listen on (8000)")
     parser.add_argument("--host", default="127.0.0.1", help="address to listen on (127.0.0.1, this machine alone)")
     parser.add_argument("--log-requests", action="store_true", help="one line for each request on standard error")
+    formats = ("text", "json")
+    parser.add_argument("--log-format", choices=formats, default="text", help="lines for people or for programs (text)")
 
 
 def _serve_options(parser: argparse.ArgumentParser) -> None:
@@ -37,15 +39,19 @@ def _demo_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _demo(options: argparse.Namespace) -> int:
+    from server.web.logs import set_up
     from server.web.serve import run_demo
 
-    return run_demo(options.host, options.port, fresh=options.fresh, log_requests=options.log_requests)
+    set_up(options.log_format, log_requests=options.log_requests)
+    return run_demo(options.host, options.port, fresh=options.fresh)
 
 
 def _serve(options: argparse.Namespace) -> int:
+    from server.web.logs import set_up
     from server.web.serve import run_studio
 
-    return run_studio(options.host, options.port, shared=options.shared, log_requests=options.log_requests)
+    set_up(options.log_format, log_requests=options.log_requests)
+    return run_studio(options.host, options.port, shared=options.shared)
 
 
 def _new_password_options(parser: argparse.ArgumentParser) -> None:

@@ -61,6 +61,15 @@ def publish(db: Database, actor: Actor, entries: Sequence[Entry], moment: Moment
     return Published(stamped, max((stamp.changed_at for _, stamp in stamped), default=revised_at))
 
 
+def as_told(session: Session, actor: Actor, entries: Sequence[Entry], moment: Moment) -> Published:
+    """The same without noting anything: for a copy that nobody subscribes to."""
+    allow(actor, "read", None)
+    revised_at = _revised_at(session, actor.studio_id)
+    told = _told(_stored(session, actor.studio_id), entries, moment, revised_at)
+    stamped = tuple((each.entry, each.stamp) for each in told if _is_shown(each, moment))
+    return Published(stamped, max((stamp.changed_at for _, stamp in stamped), default=revised_at))
+
+
 def _note(db: Database, studio_id: int, entries: Sequence[Entry], moment: Moment, revised_at: datetime) -> list[_Told]:
     """The same within one transaction, one process at a time: what another one noted meanwhile counts."""
     with db.write() as session:

@@ -12,13 +12,15 @@ from sqlmodel import Session
 
 from server.formats import csv_text
 from server.formats import record as formats
+from server.formats.ical import CalendarFile, to_ical
 from server.formats.record import PanelRecord
-from server.services import panel_record, panels, studios
+from server.services import board, feed_publishing, panel_record, panels, studios
 from server.services.access import Actor
 from server.services.hazards import hazard
 from server.services.lists.write import lists
 from server.services.panel_record import RecordFacts
 from server.web import record_sheet
+from server.web.feed_entries import entries_of, uid_of
 
 Files = Iterator[tuple[str, bytes]]
 
@@ -44,6 +46,7 @@ def files_of_studio(session: Session, actor: Actor, telling: Telling) -> Files:
     """The lists, then panel by panel; each is made when it is asked for."""
     for each in lists(session, actor, telling.zone):
         yield f"lists/{each.name}.csv", b"".join(csv_text.written(each.header, each.rows()))
+    yield "calendar.ics", _calendar(session, actor, telling)
     found = [*panels.all_open(session, actor), *panels.all_archived(session, actor)]
     for number, panel in enumerate(sorted(found, key=lambda panel: panel.id or 0), 1):
         folder = f"panels/{number:04d}-{file_name(panel.title)}"
@@ -53,6 +56,15 @@ def files_of_studio(session: Session, actor: Actor, telling: Telling) -> Files:
         yield f"{folder}/record.txt", formats.to_text(record).encode()
         yield f"{folder}/record.json", formats.to_json(record).encode()
         yield f"{folder}/section.svg", drawn.encode()
+
+
+def _calendar(session: Session, actor: Actor, telling: Telling) -> bytes:
+    """What subscribers of the studio's whole calendar are told at this moment (RFC 5545)."""
+    found = board.calendar(session, actor, telling.now, telling.zone)
+    published = feed_publishing.as_told(session, actor, entries_of(found.rows, found.rows, found.moment), found.moment)
+    name = studios.get(session, actor).name
+    uid = uid_of(f"calendar:{actor.studio_id}")
+    return to_ical(CalendarFile(uid, name, telling.zone, published.changed_at, published.entries))
 
 
 def worded(facts: RecordFacts, templates: Environment) -> PanelRecord:

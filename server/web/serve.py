@@ -2,6 +2,7 @@
 
 import logging
 import os
+import signal
 import socket
 import sys
 import threading
@@ -33,9 +34,10 @@ from server.web.settings import (
 )
 
 GRACE_S = 5
+log = logging.getLogger("umberday.server")
 
 
-def run_demo(host: str, port: int, *, fresh: bool = False, log_requests: bool = False) -> int:
+def run_demo(host: str, port: int, *, fresh: bool = False) -> int:
     """The demo on its own database, filled when there is nothing in it yet. Returns the exit status."""
     settings = Settings(default_url(DEMO_FILE), host, port)
     make_folder()
@@ -48,10 +50,10 @@ def run_demo(host: str, port: int, *, fresh: bool = False, log_requests: bool = 
         import seed_demo
 
         seed_demo.seed(db, datetime.now(timezone.utc))
-    return run(settings, db, log_requests=log_requests)
+    return run(settings, db)
 
 
-def run_studio(host: str, port: int, *, shared: bool = False, log_requests: bool = False) -> int:
+def run_studio(host: str, port: int, *, shared: bool = False) -> int:
     """The painter's own studio, or with ``shared`` one that people sign in to. Returns the exit status."""
     try:
         settings = studio_settings(host, port, shared=shared)
@@ -61,7 +63,7 @@ def run_studio(host: str, port: int, *, shared: bool = False, log_requests: bool
     make_folder()
     if not bring_up_to_date(settings):
         return 1
-    return run(settings, Database(settings.database_url), log_requests=log_requests)
+    return run(settings, Database(settings.database_url))
 
 
 def studio_settings(host: str, port: int, *, shared: bool) -> Settings:
@@ -140,15 +142,15 @@ def _say(line: str) -> None:
     sys.stderr.write(f"{line}\n")
 
 
-def run(settings: Settings, db: Database, *, log_requests: bool) -> int:
-    logging.basicConfig(format="%(asctime)s %(name)s %(levelname)s %(message)s", level=logging.WARNING)
-    logging.getLogger("umberday.access").setLevel(logging.INFO if log_requests else logging.WARNING)
+def run(settings: Settings, db: Database) -> int:
     try:
         check_host(settings.host, shared=settings.shared)
         listener = listen(settings.host, settings.port)
     except NotAllowed as refusal:
         sys.stderr.write(f"{refusal}\n")
         return 1
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGTERM, _end)
     threading.Thread(target=planning_search.prepare, args=(data_dir(),), daemon=True).start()
     try:
         app = create_app(settings, db)
@@ -162,6 +164,11 @@ def run(settings: Settings, db: Database, *, log_requests: bool) -> int:
         listener.close()
         db.close()
     return 0
+
+
+def _end(*_: object) -> None:
+    """A service manager's stop ends as Ctrl-C does, after what is under way was answered: with everything closed."""
+    raise KeyboardInterrupt
 
 
 def listen(host: str, port: int) -> socket.socket:
@@ -209,8 +216,13 @@ class AnnouncedServer(uvicorn.Server):
             return
         sys.stdout.write(f"Umberday is at {self.told_address} (Ctrl-C ends it)\n")
         sys.stdout.flush()
+        log.info("started")
         if has_display():
             webbrowser.open(self.told_address)
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().shutdown(sockets)
+        log.info("stopped")
 
 
 def make_folder() -> Path:

@@ -14,10 +14,11 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, inspect, text
 from sqlalchemy.exc import IntegrityError
 
+from server.store import integrity
 from server.store.db import Database, database_url
 from server.store.migrate import SCRIPTS, NewerDatabase, configuration, current_revision, migrate
 from server.store.tables import Table
-from tests.store.old_rows import OLD_ROWS, REVISIONS, insert_rows, rows_of
+from tests.store.old_rows import OLD_ROWS, REVISIONS, insert_rows, reflected, rows_of
 
 
 def test_the_tables_are_what_the_migrations_make(database: Database) -> None:
@@ -49,7 +50,20 @@ def test_a_database_of_every_earlier_migration_keeps_its_rows(empty_url: str, re
     with engine.begin() as connection:
         for table, rows in OLD_ROWS[revision].items():
             assert rows_of(connection, table, rows) == rows
+        assert integrity.faults(connection) == []
     engine.dispose()
+
+
+@pytest.mark.parametrize("revision", REVISIONS)
+def test_the_old_rows_fill_every_table_and_column_there_was(tmp_path: Path, revision: str) -> None:
+    url = f"sqlite:///{tmp_path / 'old.db'}"
+    migrate(url, revision)
+    engine = create_engine(url)
+    with engine.connect() as connection:
+        there = {table.name: set(table.columns.keys()) for table in reflected(connection).sorted_tables}
+    engine.dispose()
+    del there["alembic_version"]
+    assert {name: set(rows[0]) for name, rows in OLD_ROWS[revision].items()} == there
 
 
 def test_every_migration_and_table_is_in_the_upgrade_test() -> None:

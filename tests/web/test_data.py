@@ -12,6 +12,7 @@ from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from xml.etree import ElementTree
 
+import icalendar
 import pytest
 from starlette.testclient import TestClient
 
@@ -71,6 +72,8 @@ def test_the_archive_holds_all_and_goes_back_into_an_empty_install(demo: TestCli
                 assert drawing.tag == "{http://www.w3.org/2000/svg}svg"
             elif name.endswith(".json"):
                 json.loads(archive.read(name))
+        calendar = icalendar.Calendar.from_ical(archive.read("calendar.ics"))
+        assert len(calendar.walk("VEVENT")) > 5
         listed = list(csv.reader(io.StringIO(archive.read("lists/layers.csv").decode("utf-8-sig"))))
     assert listed[0][:4] == ["Panel", "Layer", "Kind", "Mix"]
     assert len(listed) - 1 == told["tables"]["layer"]["rows"]

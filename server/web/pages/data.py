@@ -10,6 +10,7 @@ from starlette.responses import Response, StreamingResponse
 
 from server.formats import csv_text
 from server.services import holdings
+from server.services.access import require
 from server.services.archive.pack import pack
 from server.services.errors import NotFound
 from server.services.lists.write import lists
@@ -27,7 +28,7 @@ def data(page: Page) -> Response:
     with page.db.read() as session:
         held = holdings.count(session, page.actor)
         names = [each.name for each in lists(session, page.actor, page.zone)]
-    return page.render("data/page.html", {"held": held, "lists": names})
+    return page.render("data/page.html", {"held": held, "lists": names, "may_archive": page.actor.may("studio")})
 
 
 @router.get("/archive")
@@ -39,6 +40,7 @@ def archive(page: Page) -> Response:
     made = tempfile.TemporaryFile()  # noqa: SIM115 - closed by the answer
     try:
         with page.db.read() as session:
+            require(page.actor, "studio")
             telling = Telling(page.now, page.zone, page.request.app.state.templates)
             files = files_of_studio(session, page.actor, telling)
             pack(session, made, page.now, page.actor.studio_id, files)

@@ -9,6 +9,7 @@ import time
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from server.web.logs import FIELDS
 from server.web.security.public_links import redacted
 
 log = logging.getLogger("umberday.access")
@@ -44,4 +45,6 @@ class AccessLog:
             taken_ms = (time.perf_counter() - started) * 1000
             path = told_path(scope["path"])
             request_id = scope.get("state", {}).get("request_id", "-")
-            log.info("%s %s %d %.0f ms %s", scope["method"], path, status, taken_ms, request_id)
+            told = {"method": scope["method"], "path": path, "status": status, "ms": round(taken_ms)}
+            fields = {FIELDS: {**told, "request_id": request_id}}
+            log.info("%s %s %d %d ms %s", *told.values(), request_id, extra=fields)

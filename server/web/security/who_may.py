@@ -293,7 +293,7 @@ NEEDS: Mapping[Need, tuple[str, ...]] = {
         "POST /people/{uid}/role",
         "POST /people/{uid}/remove",
     ),
-    "purge": (),
+    "purge": ("GET POST /panels/{uid}/purge",),
 }
 STATIC = "/static/"  # files: open
 _PARAMETER = re.compile(r"\{\w+\}")

@@ -436,7 +436,11 @@ _WITH_TOKENS: Rows = _WITH_NIGHTS | {
             "studio_id": 1,
             "role": "viewer",
             "label": "A list",
+            "made_by_key": "key-1",
             "created_at": _THEN,
+            "expires_at": _THEN + timedelta(days=90),
+            "used_at": _THEN + timedelta(days=2),
+            "revoked_at": None,
         }
     ],
 }

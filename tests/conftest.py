@@ -30,7 +30,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def is_full_run(config: pytest.Config) -> bool:
-    narrowed = config.option.keyword or config.option.markexpr or config.option.collectonly or config.option.lf
+    # Without its plugin for the cache pytest knows no --lf.
+    option = config.option
+    narrowed = option.keyword or option.markexpr or option.collectonly or getattr(option, "lf", False)
     return config.args_source == pytest.Config.ArgsSource.TESTPATHS and not narrowed
 
 

@@ -17,8 +17,8 @@ from server.services.people.events import About
 from server.services.people.sessions import Browser, Opened
 from server.services.people.signing_in import find_by_email
 from server.services.people.tokens import hash_of_code, new_code
-from server.store.db import Database
-from server.store.tables import ConsoleCode, Membership, Person, Studio
+from server.store.db import READ_ONLY, Database
+from server.store.tables import CodeKind, ConsoleCode, Membership, Studio
 
 VALID = timedelta(hours=1)
 WRONG_CODE = "This is not the code on the console, or it is older than an hour. Start the server again for a new one."
@@ -73,6 +73,11 @@ def password_code(db: Database, email: str, now: datetime) -> str | None:
         return None if person is None else _new_code(session, "new_password", person.id, now)
 
 
+def check_code(session: Session, code: str, kind: CodeKind, now: datetime) -> None:
+    """Look whether a code would do, before a hash is worked out for whoever asks. Raises ``Invalid`` at ``code``."""
+    _usable(session, code, kind, now)
+
+
 def set_forgotten_password(session: Session, code: str, chosen: NewPassword, now: datetime) -> None:
     """Take a new password by the console's code: every session ends, and one-time codes with the lost device.
 
@@ -106,12 +111,9 @@ def _new_code(session: Session, kind: str, person_id: int | None, now: datetime)
 
 def _usable(session: Session, code: str, kind: str, now: datetime) -> ConsoleCode:
     query = select(ConsoleCode).where(col(ConsoleCode.code_hash) == hash_of_code(code), col(ConsoleCode.kind) == kind)
-    row = session.scalars(query.with_for_update().execution_options(populate_existing=True)).first()
+    if not session.info.get(READ_ONLY):
+        query = query.with_for_update().execution_options(populate_existing=True)
+    row = session.scalars(query).first()
     if row is None or row.used_at is not None or now >= row.expires_at:
         raise Invalid.at("code", WRONG_CODE)
     return row
-
-
-def names_of_people(session: Session) -> list[str]:
-    """The e-mails of all accounts, for the console."""
-    return list(session.scalars(select(col(Person.email)).order_by(col(Person.email))))

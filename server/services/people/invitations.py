@@ -22,6 +22,7 @@ from server.services.people.sessions import Browser, Identity, Opened
 from server.services.people.tokens import hash_of, new_token
 from server.services.records import check_uid
 from server.services.roles import ROLE_WORDS
+from server.store.db import READ_ONLY
 from server.store.tables import Invitation, Person, Role, Studio
 
 VALID = timedelta(days=7)
@@ -163,8 +164,10 @@ def _let_in(session: Session, row: Invitation, person: Person, now: datetime) ->
 
 
 def _usable(session: Session, token: str, now: datetime) -> Invitation:
-    query = select(Invitation).where(col(Invitation.token_hash) == hash_of(token)).with_for_update()
-    row = session.scalars(query.execution_options(populate_existing=True)).first()
+    query = select(Invitation).where(col(Invitation.token_hash) == hash_of(token))
+    if not session.info.get(READ_ONLY):
+        query = query.with_for_update().execution_options(populate_existing=True)
+    row = session.scalars(query).first()
     if row is None or row.used_at is not None or row.revoked_at is not None or now >= row.expires_at:
         raise NotFound
     return row

@@ -48,6 +48,7 @@ from server.store.tables.learning import LearningChoice, LearningMode, Occasion
 from server.store.tables.panels import Layer, LayerMix, Panel, PanelMove, TouchTest
 from server.store.tables.people import (
     ApiToken,
+    CodeKind,
     ConsoleCode,
     Invitation,
     Membership,
@@ -79,6 +80,7 @@ __all__ = [
     "ApiToken",
     "Change",
     "ChangeSet",
+    "CodeKind",
     "ConsoleCode",
     "FinishAction",
     "FinishMethod",

@@ -1,13 +1,17 @@
 """Signing in and out; the first owner of a shared install; a new password by a code of the console."""
 
+from collections.abc import Mapping
+
 from fastapi import APIRouter
 from starlette.responses import Response
 
+from server.services.errors import NotFound
 from server.services.people import console, passwords, signing_in
 from server.services.people.account import AccountCreate
 from server.services.people.console import NewPassword
 from server.services.people.signing_in import Credentials
-from server.web.deps import Page, Posted
+from server.store.tables import CodeKind
+from server.web.deps import Page, PageRequest, Posted
 from server.web.form_values import clean_text
 from server.web.forms import FormState, parse
 from server.web.pages.changes import local_path
@@ -79,13 +83,16 @@ def first_owner_form(page: Page) -> Response:
 @router.post("/first-owner")
 def first_owner(page: Page, posted: Posted) -> Response:
     need_shared(page)
+    with page.db.read() as session:
+        if console.has_owner(session):
+            raise NotFound
     secrets, rest = secrets_of(posted, "password", "code")
     command, form = parse(rest, AccountCreate)
     form.values["code"] = clean_text(secrets["code"])[:100]  # long to type, and worth nothing once it is used
     if command is None:
         return FIRST.show(page, form, 422)
     try:
-        chosen = _chosen(secrets["password"])
+        chosen = _chosen(page, secrets, "first_owner")
         with page.db.write() as session:
             coming = (session_cookie.browser_of(page.request), page.now)
             opened = console.become_first_owner(session, secrets["code"], command, chosen, coming)
@@ -109,7 +116,7 @@ def new_password(page: Page, posted: Posted) -> Response:
     secrets, _ = secrets_of(posted, "password", "code")
     form = FormState(values={"code": clean_text(secrets["code"])[:100]})
     try:
-        chosen = _chosen(secrets["password"])
+        chosen = _chosen(page, secrets, "new_password")
         with page.db.write() as session:
             console.set_forgotten_password(session, secrets["code"], chosen, page.now)
     except FAULTS as fault:
@@ -117,10 +124,12 @@ def new_password(page: Page, posted: Posted) -> Response:
     return session_cookie.forget(page.request, see_other("/sign-in"))
 
 
-def _chosen(password: str) -> NewPassword:
-    """Raises ``Invalid`` at ``password``, before a hash is worked out for one that is not taken."""
-    passwords.check_new(password)
-    return NewPassword(password, passwords.make_hash(password))
+def _chosen(page: PageRequest, secrets: Mapping[str, str], kind: CodeKind) -> NewPassword:
+    """Raises ``Invalid`` before a hash is worked out, at ``code`` or ``password``: hashes cost, and anybody may ask."""
+    with page.db.read() as session:
+        console.check_code(session, secrets["code"], kind, page.now)
+    passwords.check_new(secrets["password"])
+    return NewPassword(secrets["password"], passwords.make_hash(secrets["password"]))
 
 
 def chosen_password(password: str, command: AccountCreate, studio: str) -> NewPassword:

@@ -89,7 +89,8 @@ def _program(request: Request, token: str) -> Identity | None:
 
 def refusal(request: Request, who: Identity | None) -> Response | None:
     """Why the request goes no further; None: it may."""
-    need = needed(request.method, request.url.path)
+    # The path as the router reads it: in a URL made of it again an escaped "?" would cut it short.
+    need = needed(request.method, request.scope["path"])
     if need is None:
         # No such address, or not with this method: the app says so. A route that the table forgot is nobody's.
         is_route = any(route.matches(request.scope)[0] == Match.FULL for route in request.app.router.routes)
@@ -114,11 +115,12 @@ def _without_permission(request: Request, who: Identity, need: Need) -> Response
 
 
 def _sign_in_first(request: Request) -> Response:
-    is_page = request.method == "GET"
-    if request.url.path.startswith(API_PREFIX):
+    path: str = request.scope["path"]
+    if path.startswith(API_PREFIX):
         return error_response(request.scope, 401, CARRY_ONE, {"WWW-Authenticate": "Bearer"})
+    is_page = request.method == "GET"
     if not is_page or wants_fragment(request):
         return error_response(request.scope, 401, SIGNED_OUT)
     question = f"?{request.url.query}" if request.url.query else ""
-    asked = f"{request.url.path}{question}"
+    asked = f"{quote(path)}{question}"
     return RedirectResponse(SIGN_IN if asked == "/" else f"{SIGN_IN}?next={quote(asked, safe='')}", status_code=303)

@@ -157,6 +157,17 @@ def test_a_route_that_the_table_forgot_is_refused_to_everybody(everybody: Everyb
             assert "what nobody locked" not in answer.text
 
 
+@pytest.mark.parametrize("mark", ["%3F", "%23", "%3Fx=1", "%3B", "%20", "%00"])
+def test_no_mark_in_a_path_leads_past_the_guard(everybody: Everybody, mark: str):
+    """An escaped "?" or "#" ends no path: the guard and the router must read the same."""
+    viewer, nobody = everybody.browsers["viewer"], everybody.browsers["nobody"]
+    assert viewer.get(f"/panels/x{mark}/edit").status_code in {403, 404}
+    assert viewer.post(f"/panels/x{mark}/archive").status_code in {403, 404}
+    assert viewer.get(f"/panels/x{mark}/edit").status_code == 403 or mark == "%00"
+    assert nobody.get(f"/panels/x{mark}").status_code in {303, 404}
+    assert nobody.post(f"/sign-in{mark}/archive").status_code in {401, 404, 405}
+
+
 def test_a_record_made_by_somebody_has_their_name(everybody: Everybody):
     assistant = everybody.browsers["assistant"]
     layer = re.search(r"/layers/([\w-]+)/tests", assistant.get("/").text)

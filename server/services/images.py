@@ -28,6 +28,7 @@ from server.store.tables import (
     Place,
     PlaceMonth,
     PlaceOff,
+    Quote,
     ReadingBatch,
     Record,
     RuleLimit,
@@ -59,7 +60,7 @@ FOLLOWED: dict[str, type[Table]] = {
     for kind in (
         *(Studio, RuleLimit, Place, PlaceMonth, Paint, PaintPigment, Medium, MediumPart, Thinner, Mix, MixPart),
         *(Panel, Layer, LayerMix, TouchTest, FinishStep, FinishTest, SittingEnd, SittingMix, LearningChoice),
-        *(StackPlan, StackLayer, WorkTime, StudioPlan, ReadingBatch, ShareLink, ShareLinkPanel),
+        *(StackPlan, StackLayer, WorkTime, StudioPlan, Quote, ReadingBatch, ShareLink, ShareLinkPanel),
         *(PanelMove, PlaceOff),
     )
 }

@@ -2,8 +2,9 @@
 
 from collections.abc import Callable
 from datetime import date
-from typing import Any, Literal, get_args
+from typing import Annotated, Any, Literal, get_args
 
+from pydantic import Field
 from sqlalchemy import func, select
 from sqlmodel import Session, col
 
@@ -25,7 +26,7 @@ from server.services.fields import (
 )
 from server.services.stack import zone_of
 from server.services.unit import moment
-from server.store.tables import GroundKind, GroundSurface, Layer, Panel, Place
+from server.store.tables import GroundKind, GroundSurface, Layer, Panel, PanelFinish, Place
 
 Support = Literal[
     "hardboard", "plywood", "solid_wood", "canvas_on_board", "stretched_canvas", "stretched_linen", "paper", "metal"
@@ -35,7 +36,11 @@ STRETCHED_SUPPORTS = frozenset({"stretched_canvas", "stretched_linen"})  # these
 
 
 class PanelCreate(Command):
-    """``ground_pigment`` is the Colour Index name of an oil ground's white; ``ground_on`` the day it was laid."""
+    """``ground_pigment`` is the Colour Index name of an oil ground's white; ``ground_on`` the day it was laid.
+
+    ``weight`` of its date against those of others; ``finish``: what is done to it before it is packed (``packing_d``
+    days) and on its way (``transit_d`` days).
+    """
 
     title: Text200
     width_cm: Centimetres
@@ -48,6 +53,10 @@ class PanelCreate(Command):
     place_uid: Uid
     due_on: Day | None = None
     due_for: OptionalText200 = ""
+    weight: Annotated[float, Field(ge=0.1, le=100)] = 1.0
+    finish: PanelFinish = ""
+    packing_d: Annotated[int, Field(ge=0, le=60)] = 1
+    transit_d: Annotated[int, Field(ge=0, le=120)] = 0
     finished_on: Day | None = None
     notes: LongNotes = ""
 

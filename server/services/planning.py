@@ -9,7 +9,7 @@ from sqlmodel import Session
 
 from server.planning.rack import to_come_free
 from server.planning.schedule.problem import DayHours, Hours, Painter, RuleHours
-from server.planning.schedule.repeating import check_rule
+from server.planning.schedule.repeating import check_rule, rule_days
 from server.services import records
 from server.services.access import Actor, allow
 from server.services.errors import Refused
@@ -129,14 +129,25 @@ def painters(rows: list[WorkTime], today: date, from_min: int) -> tuple[Painter,
         rules = tuple(
             RuleHours(row.rule, row.created_at.date(), row.start_min, row.end_min) for row in mine if row.rule
         )
-        found.append(Painter(name, hours, tuple(_left_of_today(days, hours, today, from_min)), rules))
+        usual = _hours_of(hours, rules, today)
+        found.append(Painter(name, hours, tuple(_left_of_today(days, usual, today, from_min)), rules))
     return tuple(found)
 
 
-def _left_of_today(days: list[DayHours], hours: tuple[Hours, ...], today: date, from_min: int) -> list[DayHours]:
+Stretches = list[tuple[int | None, int | None]]
+
+
+def _hours_of(hours: tuple[Hours, ...], rules: tuple[RuleHours, ...], on: date) -> Stretches:
+    """The hours of a day by its weekday, or by the last rule that names it."""
+    for rule in reversed(rules):
+        if rule_days(rule.rule, rule.first_on, on, 1):
+            return [(rule.start_min, rule.end_min)]
+    return [(h.start_min, h.end_min) for h in hours if on.isoweekday() in h.weekdays]
+
+
+def _left_of_today(days: list[DayHours], usual: Stretches, today: date, from_min: int) -> list[DayHours]:
     """Single days, with today cut to what is left of it."""
     own = [(d.start_min, d.end_min) for d in days if d.on == today]
-    usual = [(h.start_min, h.end_min) for h in hours if today.isoweekday() in h.weekdays]
     left = [
         DayHours(today, max(start, from_min), end)
         for start, end in own or usual

@@ -50,6 +50,7 @@ WORDS = {
     "stack_layer": "the stack",
     "work_time": "the hours",
     "studio_plan": "the plan",
+    "quote": "the quote",
     "share_link": "the link",
     "share_link_panel": "the link",
     "learning_choice": "the choice of what to learn",

@@ -28,14 +28,24 @@ class DayShown:
 
 
 @dataclass(frozen=True, slots=True)
+class OptionShown:
+    """What would help a late panel, as it was tried; ``key`` "" where it cannot be done by a tap."""
+
+    text: str
+    finish_on: date
+    saves_d: int
+    key: str
+
+
+@dataclass(frozen=True, slots=True)
 class PanelShown:
-    """``options``: what would help a late panel, each tried: (text, day, days saved)."""
+    """A panel of a plan, with what would help it where it is late."""
 
     title: str
     uid: str
     finish_on: date | None
     late_d: int
-    options: tuple[tuple[str, date, int], ...]
+    options: tuple[OptionShown, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,5 +96,8 @@ def _sitting(sitting: PlannedSitting, stood: Mapping[str, date], today: date) ->
 
 def _panel(one: Mapping[str, Any]) -> PanelShown:
     finish = one["finish_on"]
-    options = tuple((o["text"], date.fromisoformat(o["finish_on"]), o["saves_d"]) for o in one["options"])
+    options = tuple(
+        OptionShown(o["text"], date.fromisoformat(o["finish_on"]), o["saves_d"], o.get("key", ""))
+        for o in one["options"]
+    )
     return PanelShown(one["title"], one["id"], date.fromisoformat(finish) if finish else None, one["late_d"], options)

@@ -444,6 +444,13 @@ _WITH_TOKENS: Rows = _WITH_NIGHTS | {
         }
     ],
 }
+_WITH_PROMISES: Rows = _WITH_TOKENS | {
+    "panel": [row | {"weight": 1.0, "finish": "", "packing_d": 1, "transit_d": 0} for row in _WITH_TOKENS["panel"]],
+    "quote": [
+        _record(1, "quote-1", studio_id=1, title="Two boats", for_whom="", content_json={"odds": 0.9}, panel_id=1)
+    ],
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -458,6 +465,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0011": _WITH_MOVES,
     "0012": _WITH_NIGHTS,
     "0013": _WITH_TOKENS,
+    "0014": _WITH_PROMISES,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

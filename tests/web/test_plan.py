@@ -8,14 +8,14 @@ from itertools import islice
 from threading import Event
 
 import pytest
-from sqlmodel import select
+from sqlmodel import col, select
 from starlette.testclient import TestClient
 
-from server.services import planning_plans
+from server.services import planning_make
 from server.services.errors import Refused
 from server.services.planning_search import AT_WORK
 from server.store.db import Database
-from server.store.tables import Layer, StudioPlan
+from server.store.tables import ChangeSet, Layer, Place, StudioPlan
 from tests.services.board_studio import hang
 from tests.services.conftest import NOW, Bench, make_bench
 from tests.web.pages_of_records import NOBODY
@@ -224,7 +224,7 @@ def test_however_often_a_plan_is_asked_for_pages_are_answered(
         may_end.wait(30)
         raise Refused("The search was let go.")
 
-    monkeypatch.setattr(planning_plans, "make", search)
+    monkeypatch.setattr(planning_make, "make", search)
     with ThreadPoolExecutor(50) as threads:
         asked = [threads.submit(client.post, "/plan/make", data=MAKE) for _ in range(50)]
         back = [each.result() for each in islice(as_completed(asked, timeout=30), 50 - AT_WORK)]
@@ -248,3 +248,79 @@ def test_a_full_rack_says_when_a_new_panel_may_be_started(
     told = words(client.get("/plan").text)
     assert says in told
     assert ("The rack is full" in told) == bool(says)
+
+
+def late_panel(bare: Bench, title: str = "Late one", **facts: object) -> str:
+    """A panel of three layers that is due in two weeks: too soon for its drying. Returns its uid."""
+    panel = bare.panel(title=title, due_on=NOW.date() + timedelta(days=14), **facts)
+    for kind in ("underpainting", "second painting", "glaze"):
+        bare.layer(panel, kind=kind, thickness_preset=None, wet_thickness_um=120, sitting_min=60)
+    return panel.uid
+
+
+def offered(client: TestClient) -> dict[str, str]:
+    """What the plan page offers: the key of each option with the address that does it."""
+    text = client.get("/plan").text
+    found = re.findall(r'action="(/plan/[\w-]+/apply/[\w-]+)".*?name="key" value="([^"]+)"', text, re.DOTALL)
+    return {unescape(key): address for address, key in found}
+
+
+def test_what_is_offered_for_a_late_panel_is_done_by_one_tap_and_undone_by_one(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    uid = late_panel(bare)
+    make(client)
+    before = the_plan(db).content_json or {}
+    told = next(p for p in before["panels"] if p["id"] == uid)
+    assert told["late_d"] > 0
+    keys = offered(client)
+    thin = next(key for key in keys if key.startswith("thinner:"))
+    promised = next(o for o in told["options"] if o["key"] == thin)
+    done = client.post(keys[thin], data={"key": thin, "command_key": "tap-1"})
+    assert done.status_code == 303 and done.headers["location"].startswith("/plan")
+    layer_uid, um = thin.split(":")[1:]
+    with db.read() as session:
+        layer = session.exec(select(Layer).where(Layer.uid == layer_uid)).one()
+        assert layer.wet_thickness_um == float(um) < 120
+    after = next(p for p in (the_plan(db).content_json or {})["panels"] if p["id"] == uid)
+    assert after["finish_on"] == promised["finish_on"]  # alone in the studio, what was tried is what comes
+    with db.read() as session:
+        change = session.exec(select(ChangeSet).order_by(col(ChangeSet.id).desc())).first()
+        assert change is not None and change.label.startswith("Late one: lay")
+    client.post(f"/history/{change.uid}/undo")
+    with db.read() as session:
+        layer = session.exec(select(Layer).where(Layer.uid == layer_uid)).one()
+        assert layer.wet_thickness_um == 120
+    assert (the_plan(db).content_json or {})["panels"] == before["panels"]
+
+
+def test_every_option_comes_to_the_day_it_was_offered_with(bare: Bench, client: TestClient, db: Database) -> None:
+    """With one panel alone nothing stands in the way, so the plan with it must come to the day that was tried."""
+    with bare.db.write() as session:
+        session.add(Place(studio_id=bare.actor.studio_id, name="Warm room", light="room", temperature_c=27))
+    uid = late_panel(bare)
+    make(client)
+    keys = offered(client)
+    kinds = {key.partition(":")[0] for key in keys}
+    assert {"thinner", "place", "drop", "due"} <= kinds
+    told = {o["key"]: o for p in (the_plan(db).content_json or {})["panels"] if p["id"] == uid for o in p["options"]}
+    for key in keys:
+        address = offered(client)[key]
+        assert client.post(address, data={"key": key}).status_code == 303
+        plan = next(p for p in (the_plan(db).content_json or {})["panels"] if p["id"] == uid)
+        assert plan["finish_on"] == told[key]["finish_on"], key
+        with db.read() as session:
+            change = session.exec(select(ChangeSet).order_by(col(ChangeSet.id).desc())).first()
+        assert change is not None
+        client.post(f"/history/{change.uid}/undo")
+
+
+def test_what_is_not_offered_is_not_done(bare: Bench, client: TestClient, db: Database) -> None:
+    uid = late_panel(bare)
+    make(client)
+    plan = the_plan(db).uid
+    last = (the_plan(db).content_json or {})["sittings"][-1]["id"]
+    for key in (f"drop:{last}", "", "nonsense", "due:2020-01-01", f"thinner:{last}:1"):
+        refused = client.post(f"/plan/{plan}/apply/{uid}", data={"key": key})
+        assert refused.status_code == 409 and "was not offered" in refused.text
+    assert client.post(f"/plan/{NOBODY}/apply/{uid}", data={"key": "wait"}).status_code == 404

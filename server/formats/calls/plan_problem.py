@@ -28,6 +28,7 @@ from server.planning.schedule.problem import (
     Sitting,
     Spread,
 )
+from server.planning.schedule.repair import MOST_MOVED, REPAIR_PRICE
 
 Path = tuple[int | str, ...]
 LONGEST_D = 40_000  # at the confidence asked for; beyond, days run past the calendar's end in a slow room
@@ -67,6 +68,7 @@ def problem(request: PlanRequest, faults: Collector) -> Problem:
         easels=request.easels,
         set_up_min=request.mix_setup_min,
         move_price=request.move_price,
+        most_moved=MOST_MOVED if request.previous and request.move_price >= REPAIR_PRICE else None,
         previous=tuple(Previous(p.sitting, p.start_at, p.pinned, p.done) for p in request.previous),
     )
 

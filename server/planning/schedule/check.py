@@ -19,6 +19,7 @@ from server.planning.schedule.problem import (
     Link,
     LinkKind,
     PanelJob,
+    Previous,
     Problem,
     Sitting,
     within_limit_d,
@@ -110,14 +111,16 @@ def _laid(problem: Problem, plan: Plan) -> tuple[dict[str, _Laid], list[Fault]]:
         )
     for done in (p for p in problem.previous if p.done and p.sitting in of):
         sitting, panel = of[done.sitting]
-        window = _window_of_done(problem, sitting, done.start_at)
+        window = _window_of_done(problem, sitting, done)
         laid[sitting.id] = _Laid(sitting, panel, done.start_at, window.end, window, None, fixed=True, done=True)
     return laid, faults
 
 
-def _window_of_done(problem: Problem, sitting: Sitting, start: datetime) -> Stretch:
+def _window_of_done(problem: Problem, sitting: Sitting, done: Previous) -> Stretch:
+    start = done.start_at
     for painter in problem.painters:
-        if not sitting.painters or painter.id in sitting.painters:
+        is_known = done.painter is None or done.painter == painter.id
+        if is_known and (not sitting.painters or painter.id in sitting.painters):
             for window in stretches(problem, painter, start):
                 if window.start <= start < window.end:
                     return window

@@ -41,6 +41,7 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
     TAKEN,  # what a move took out
     TAKEN_FROM,
     TOUCHED,
+    FOCUS,  # panels that found no place where they stood: the search looks after them first
     BANS,
     BANNED,
     WEIGHTS,  # in f
@@ -57,9 +58,11 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
     OVERFULL,  # windows loaded beyond their minutes
     SET_UPS,
     MOVED,
+    MOST_MOVED,  # a move of the search that would move more is not kept
     SEED,
     N_TAKEN,
     N_TOUCHED,
+    N_FOCUS,
     N_BANS,
     NEED,
     MIXES,
@@ -70,7 +73,8 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
     STAMP,
     KEPT,
     HEADER,
-) = range(48)
+) = range(51)
+NO_LIMIT = 2**62
 # The header of ``f``.
 SET_UP_PRICE, MOVE_PRICE, FLOW_PRICE, TARDY_PRICE, PANEL_COSTS, BEST, PRICES = range(7)
 

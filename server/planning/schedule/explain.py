@@ -46,7 +46,7 @@ from server.planning.schedule.columns import (
 )
 from server.planning.schedule.kernel import add, first_use, is_linked, price_at, take
 from server.planning.schedule.model import Model
-from server.planning.schedule.options import options
+from server.planning.schedule.options import Variants, options
 from server.planning.schedule.plan import Binding, PlacedSitting, Plan
 from server.planning.schedule.planner import Bench
 
@@ -84,15 +84,17 @@ class Reader:
         return self.model.zone.instant(self.model.windows[b].start_min)
 
 
-def explained(bench: Bench, *, with_options: bool = True) -> Plan:
-    """The plan on the desk with every sitting's reason and leeway, and the options of late panels."""
+def explained(bench: Bench, *, with_options: bool = True, variants: Variants | None = None) -> Plan:
+    """The plan on the desk with every sitting's reason and leeway, and the options of late panels.
+
+    ``variants``: other ways to make a panel, which are tried for it."""
     plan = planner.answer(bench)
     reader = Reader.of(bench)
     number = bench.model.shape.number
     sittings = tuple(_told(reader, number[placed.id], placed) for placed in plan.sittings)
     panels = plan.panels
     if with_options and any(panel.late_d for panel in panels):
-        found = options(bench, {p.id: p.finish_on for p in panels if p.late_d and p.finish_on})
+        found = options(bench, {p.id: p.finish_on for p in panels if p.late_d and p.finish_on}, variants)
         panels = tuple(replace(panel, options=found.get(panel.id, ())) for panel in panels)
     return replace(plan, sittings=sittings, panels=panels)
 

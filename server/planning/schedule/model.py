@@ -109,6 +109,8 @@ def _with_pins(
     for key, one in kept.pinned.items():
         if key in of:
             allowed = [places[p] for p in of[key].painters] or list(places.values())
+            if one.painter in places and places[one.painter] in allowed:
+                allowed = [places[one.painter]]
             start, day = round(zone.minute_of(one.start_at)), zone.day_of(one.start_at)
             inside = [w for w in found if w.day == day and w.painter in allowed and w.start_min <= start < w.end_min]
             own[key] = inside[0] if inside else Window(start, start + of[key].minutes, allowed[0], day)
@@ -117,13 +119,18 @@ def _with_pins(
     return tuple(every), {key: position[window] for key, window in own.items()}
 
 
+def may_have_had(one: Previous, painter: str, sitting: Sitting) -> bool:
+    """Whether a sitting of the plan before may have been in a painter's hand."""
+    return one.painter in (None, painter) and (not sitting.painters or painter in sitting.painters)
+
+
 def _laid(problem: Problem, sitting: Sitting, one: Previous, zone: Zone) -> Laid:
     """A layer counts as laid at the end of its sitting's window; out of hours at the end of the sitting."""
     start, day = zone.minute_of(one.start_at), zone.day_of(one.start_at)
     here = Zone(problem.zone, one.start_at.astimezone(problem.zone).date())
     shift = zone.minute_of(here.origin)
     for painter in problem.painters:
-        if sitting.painters and painter.id not in sitting.painters:
+        if not may_have_had(one, painter.id, sitting):
             continue
         for window in windows((painter,), here, 1):
             if window.start_min + shift <= start < window.end_min + shift:

@@ -16,11 +16,16 @@ from server.planning.schedule.columns import (
     COSTS,
     DUE,
     END,
+    FOCUS,
     HEAD,
     KEPT,
+    LO,
     LOCKED,
     MARK,
+    MOST_MOVED,
     MOST_TOUCHED,
+    MOVED,
+    N_FOCUS,
     N_PANELS,
     N_SITTINGS,
     N_TAKEN,
@@ -152,12 +157,38 @@ def ruin_costly(c: Columns, how: int) -> None:
             break
 
 
+def ruin_focus(c: Columns, how: int) -> None:
+    """Take out what follows some sitting of a panel that had to leave its place, and a few that stand where it might
+    go instead: soon after the sitting below it."""
+    m, _, _ = c
+    i = m[m[FOCUS] + draw(c, m[N_FOCUS])]
+    begin, end = m[m[PANELS] + i * PANEL + BEGIN], m[m[PANELS] + i * PANEL + END]
+    if begin == end:
+        return
+    s = begin + draw(c, end - begin)
+    soonest = m[m[SITTINGS] + s * SITTING + LO]
+    if s > begin and m[m[AT] + s - 1] != NOWHERE:
+        soonest = max(soonest, m[m[AT] + s - 1])
+    take_part(c, i, s, end)
+    count = 1 + draw(c, 5)
+    reach = 4 + draw(c, 60)
+    for _ in range(3 * count):
+        other = near(c, soonest + draw(c, reach), 2)
+        if other != NOWHERE:
+            take_around(c, other, how)
+        if m[N_TOUCHED] > count:
+            break
+
+
 def ruin(c: Columns) -> None:
     """Take something out by one of the ways."""
     m, _, _ = c
     m[STAMP] += 1
     m[N_TAKEN] = 0
     m[N_TOUCHED] = 0
+    if m[N_FOCUS] > 0 and draw(c, 4) > 0:
+        ruin_focus(c, draw(c, 3))
+        return
     s = draw(c, m[N_SITTINGS])
     if m[m[AT] + s] == NOWHERE:
         return
@@ -236,9 +267,10 @@ def improve(c: Columns, moves: int, temperature: float) -> int:
     m[BLINK] = BLINK_PER_MILLE
     for _ in range(moves):
         before = total(c)
+        most = max(m[MOST_MOVED], m[MOVED])
         m[WIDTH] = 4 + draw(c, 5) * draw(c, 5)
         ruin(c)
-        if recreate(c) and m[OVERFULL] <= crowded:
+        if recreate(c) and m[OVERFULL] <= crowded and m[MOVED] <= most:
             after = total(c)
             chance = (1 + draw(c, 1000000)) / 1000001.0
             if after <= before - temperature * log(chance):

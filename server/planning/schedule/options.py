@@ -4,7 +4,7 @@ Panels go in by urgency, each where the plan has it. Before a late one does, it 
 under each option; so an option sees only panels that are more urgent. Nothing of this changes the plan.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import partial
@@ -35,7 +35,7 @@ from server.planning.schedule.kernel import add, take
 from server.planning.schedule.model import Model
 from server.planning.schedule.plan import Option
 from server.planning.schedule.planner import Bench
-from server.planning.schedule.problem import Link, Sitting, Spread
+from server.planning.schedule.problem import Link, PanelJob, Problem, Sitting, Spread
 from server.planning.schedule.shape import Shape
 from server.planning.schedule.solve import finish_of
 from server.planning.schedule.tables import Tables
@@ -48,18 +48,42 @@ LESS_SURE = 0.75
 ONE_DAY = "Work on Saturday "
 
 
+WAIT = "wait"  # keys of the options that are made here; a day opened is "day:" and its date
+FASTER, LESS_SURE_KEY, NO_WAIT_KEY, DAY, DAYS = "faster", "less_sure", "no_wait", "day:", "days"
+
+
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """Another way to make a panel: the same panel as a job of its own, tried in place of the one that is planned."""
+
+    key: str
+    text: str
+    job: PanelJob
+
+
+Variants = Mapping[str, Sequence[Variant]]
+
+
 @dataclass(slots=True)
 class Trial:
-    """A plan in plain columns in which closed days can be opened. ``extra``: day -> windows that stand closed."""
+    """A plan in plain columns in which closed days can be opened. ``extra``: day -> windows that stand closed.
+
+    ``variants``: for a panel's number its other ways, each with the number of the panel it stands as, after the
+    problem's own.
+    """
 
     model: Model
     c: Columns
     extra: dict[int, list[int]]
+    variants: dict[int, list[tuple[Variant, int]]]
 
 
-def options(bench: Bench, late: dict[str, date]) -> dict[str, tuple[Option, ...]]:
-    """For each late panel (its id, its planned day) what was tried and helps, the most helpful first."""
-    trial, at = _trial(bench)
+def options(bench: Bench, late: dict[str, date], variants: Variants | None = None) -> dict[str, tuple[Option, ...]]:
+    """For each late panel (its id, its planned day) what was tried and helps, the most helpful first.
+
+    Where a panel has ``variants``, they are tried instead of the changes in general that are thought of here.
+    """
+    trial, at = _trial(bench, variants or {})
     panels = bench.model.panels
     weight = {p.id: p.weight * (late[p.id] - (p.due_on or late[p.id])).days for p in panels if p.id in late}
     wanted = set(sorted(weight, key=lambda one: -weight[one])[:MOST_PANELS])
@@ -76,22 +100,56 @@ def options(bench: Bench, late: dict[str, date]) -> dict[str, tuple[Option, ...]
     return found
 
 
-def _trial(bench: Bench) -> tuple[Trial, list[int]]:
+def _trial(bench: Bench, variants: Variants) -> tuple[Trial, list[int]]:
     """Empty columns over the same days with windows on free Saturdays, and where the plan's sittings are in them."""
     model, shape = bench.model, bench.model.shape
+    wider_problem, others, rows = _with_variants(model, variants)
     saturdays = _saturdays(model)
     every = sorted([*model.windows, *saturdays], key=lambda w: (w.start_min, w.painter, w.end_min))
     position = {window: b for b, window in enumerate(every)}
     made = Tables(tuple(every), shape.tables.clock, model.zone, shape.tables.days, round_up=shape.tables.round_up)
     pins = {s: position[model.windows[b]] for s, b in model.pins.items()}
-    wider = Shape(shape.problem, shape.zone, tuple(every), made, shape.rows, pins, shape.done)
-    trial = Trial(Model(model.problem, wider, model.days), wider.columns(1).plain(), {})
+    wider = Shape(wider_problem, shape.zone, tuple(every), made, (*shape.rows, *rows), pins, shape.done)
+    trial = Trial(Model(wider_problem, wider, model.days), wider.columns(1).plain(), {}, others)
     for window in saturdays:
         trial.extra.setdefault(window.day, []).append(position[window])
         _set(trial.c, WINDOWS, position[window] * WINDOW + CAP, 0)
     for s, b in pins.items():
         add(trial.c, s, b)
     return trial, [NOWHERE if b == NOWHERE else position[model.windows[b]] for b in bench.desk.c.at]
+
+
+def _with_variants(
+    model: Model, variants: Variants
+) -> tuple[Problem, dict[int, list[tuple[Variant, int]]], list[tuple[Sitting, ...]]]:
+    """The problem with the variants as panels after its own. A panel of which something is pinned or over has none:
+    its variants would begin anew."""
+    fixed = {model.panel_of[s] for s in model.pins} | {
+        i for i, panel in enumerate(model.panels) if any(s.id in model.shape.done for s in panel.sittings)
+    }
+    others: dict[int, list[tuple[Variant, int]]] = {}
+    jobs: list[PanelJob] = []
+    for i, panel in enumerate(model.panels):
+        for variant in () if i in fixed else variants.get(panel.id, ()):
+            number = len(model.panels) + len(jobs)
+            jobs.append(_renamed(variant.job, number))
+            others.setdefault(i, []).append((variant, number))
+    rows = [tuple(tables.in_order(job, job.sittings)) for job in jobs]
+    return replace(model.problem, panels=(*model.panels, *jobs)), others, rows
+
+
+def _renamed(job: PanelJob, number: int) -> PanelJob:
+    """The job under names of its own: no two panels share a sitting."""
+
+    def name(sitting: str) -> str:
+        return f"{number}\x00{sitting}"
+
+    return replace(
+        job,
+        id=name(job.id),
+        sittings=tuple(replace(s, id=name(s.id)) for s in job.sittings),
+        links=tuple(replace(k, before=name(k.before), after=name(k.after)) for k in job.links),
+    )
 
 
 def _saturdays(model: Model) -> list[Window]:
@@ -116,70 +174,83 @@ def _is_saturday(model: Model, day: int) -> bool:
 
 def _tried(trial: Trial, i: int, planned: date) -> tuple[Option, ...]:
     found: dict[str, Option] = {}
-    today = trial.model.problem.today
-    base = _finish(trial, i)
-    if base is not None:
-        base_on = today + timedelta(days=base)
-        _note(found, "Let less urgent panels wait for it", base_on, planned)
-    for text, change in _changes(trial, i):
+    base = _tried_as(trial, i, (WAIT, "Let less urgent panels wait for it"), planned)
+    if base is not None and base.saves_d > 0:
+        found[base.key] = base
+    for key, text, change, number in _ways(trial, i):
         undo = change()
-        finish = _finish(trial, i)
+        option = _tried_as(trial, number, (key, text), planned)
         undo()
-        if finish is not None and (base is None or finish < base):
-            _note(found, text, today + timedelta(days=finish), planned)
-    single = [option for text, option in found.items() if text.startswith(ONE_DAY)]
+        if option is not None and option.saves_d > (0 if base is None else max(0, base.saves_d)):
+            found[key] = option
+    single = [option for key, option in found.items() if key.startswith(DAY)]
     best = min(single, key=lambda option: option.finish_on, default=None)
     kept = [option for option in found.values() if option not in single or option is best]
     return tuple(sorted(kept, key=lambda o: (-o.saves_d, o.text)))
 
 
-def _note(found: dict[str, Option], text: str, finish: date, planned: date) -> None:
-    if finish < planned:
-        found[text] = Option(text, finish, (planned - finish).days)
-
-
-def _finish(trial: Trial, i: int) -> int | None:
-    """The day panel i would be deliverable, put in as things stand; it is out again afterwards."""
+def _tried_as(trial: Trial, i: int, named: tuple[str, str], planned: date) -> Option | None:
+    """The option that putting panel i in as things stand comes to; it is out again afterwards."""
     c = trial.c
     price, c.f[SET_UP_PRICE] = c.f[SET_UP_PRICE], 0.0  # the soonest day counts, not the mixing
     pinned = {s for s in c.sittings_of(i) if c.m[c.m[AT] + s] != NOWHERE}
     c.m[WIDTH] = WIDE
-    placed = put_in(c, i)
-    finish = finish_of(c, i) if placed else None
+    option = None
+    if put_in(c, i):
+        today, sittings, windows = trial.model.problem.today, trial.model.sittings, trial.model.windows
+        finish = today + timedelta(days=finish_of(c, i))
+        starts = tuple(
+            (sittings[s].id.rpartition("\x00")[2], today + timedelta(days=windows[c.m[c.m[AT] + s]].day))
+            for s in c.sittings_of(i)
+        )
+        option = Option(named[1], finish, (planned - finish).days, named[0], starts)
     for s in c.sittings_of(i):
         if c.m[c.m[AT] + s] != NOWHERE and s not in pinned:
             take(c, s)
     c.f[SET_UP_PRICE] = price
-    return finish
+    return option
 
 
 Change = Callable[[], Callable[[], None]]
+Way = tuple[str, str, Change, int]  # its key, its words, what to change in the columns, and which panel to try
 
 
-def _changes(trial: Trial, i: int) -> Iterator[tuple[str, Change]]:
-    """The options, each as what to change in the columns; changing answers how to change it back."""
+def _ways(trial: Trial, i: int) -> Iterator[Way]:
+    """Everything worth a try; changing answers how to change it back."""
+    if i in trial.variants:
+        for variant, number in trial.variants[i]:
+            yield variant.key, variant.text, lambda: lambda: None, number
+    else:
+        yield from _changes(trial, i)
+    for day, windows in sorted(trial.extra.items()):
+        on = trial.model.problem.today + timedelta(days=day)
+        yield f"{DAY}{on.isoformat()}", f"{ONE_DAY}{on.day} {on:%B %Y}", partial(_open, trial, windows), i
+    if len(trial.extra) > 1 and i not in trial.variants:
+        every = [b for windows in trial.extra.values() for b in windows]
+        last = trial.model.problem.today + timedelta(days=max(trial.extra))
+        yield DAYS, f"Work every free Saturday until {last.day} {last:%B %Y}", lambda: _open(trial, every), i
+
+
+def _changes(trial: Trial, i: int) -> Iterator[Way]:
+    """The changes that may be thought of without knowing what the panel is made of."""
     panel, c = trial.model.panels[i], trial.c
     mine = [trial.model.sittings[s] for s in c.sittings_of(i)]
     slow = [s for s in mine if s.drying is not None and any(k.before == s.id for k in panel.links)]
     if slow:
         slowest = max(slow, key=lambda s: (s.drying.at(trial.model.problem.confidence) if s.drying else 0.0, s.id))
         text = f"{slowest.id} thinner or with a faster medium, dry in two thirds of the time"
-        yield text, lambda: _drying(trial, i, {slowest.id: SOONER}, trial.model.problem.confidence)
+        yield FASTER, text, lambda: _drying(trial, i, {slowest.id: SOONER}, trial.model.problem.confidence), i
     if trial.model.problem.confidence > LESS_SURE:
         planned_pct = 100 * trial.model.problem.confidence
         yield (
+            LESS_SURE_KEY,
             f"Plan this panel at a chance of {100 * LESS_SURE:.0f} % instead of {planned_pct:.0f} %",
             lambda: _drying(trial, i, {}, LESS_SURE),
+            i,
         )
     if panel.final_wait.p50_d > 0.0:
-        yield "Deliver it before the final wait, unvarnished or with a temporary coat", lambda: _no_wait(trial, i)
-    for day, windows in sorted(trial.extra.items()):
-        on = trial.model.problem.today + timedelta(days=day)
-        yield f"{ONE_DAY}{on.day} {on:%B %Y}", partial(_open, trial, windows)
-    if len(trial.extra) > 1:
-        every = [b for windows in trial.extra.values() for b in windows]
-        last = trial.model.problem.today + timedelta(days=max(trial.extra))
-        yield f"Work every free Saturday until {last.day} {last:%B %Y}", lambda: _open(trial, every)
+        text = "Deliver it before the final wait, unvarnished or with a temporary coat"
+        yield NO_WAIT_KEY, text, lambda: _no_wait(trial, i), i
 
 
 def _set(c: Columns, base: int, offset: int, value: int) -> int:

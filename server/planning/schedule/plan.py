@@ -35,11 +35,16 @@ class PlacedSitting:
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """What would help a late panel, tried: when it would be delivered, and the days that saves."""
+    """What would help a late panel, tried: when it would be delivered, and the days that saves.
+
+    ``key`` stands for what is to be done; ``starts`` are the days its sittings would be on.
+    """
 
     text: str
     finish_on: date
     saves_d: int
+    key: str = ""
+    starts: tuple[tuple[str, date], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

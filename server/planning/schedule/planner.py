@@ -7,6 +7,7 @@ from server.planning.schedule import assemble, solve
 from server.planning.schedule.calendar import Zone, windows
 from server.planning.schedule.columns import EARLIEST, NOWHERE
 from server.planning.schedule.compiled import PLAIN, Search
+from server.planning.schedule.hands import with_hands
 from server.planning.schedule.model import Kept, Model, build, kept_of
 from server.planning.schedule.plan import Plan, Unplaced
 from server.planning.schedule.problem import Problem
@@ -48,6 +49,7 @@ def horizon_days(problem: Problem) -> int:
 
 def lay_out(problem: Problem, search: Search = PLAIN, seed: int = 1) -> Bench:
     """Put everything in by the greedy way (or where it stood before); look further ahead where it does not fit."""
+    problem = with_hands(problem)
     days = horizon_days(problem)
     kept = kept_of(problem)
     warnings: list[str] = []
@@ -85,9 +87,30 @@ def _cannot_stay(model: Model) -> set[str]:
     pinned = {p.sitting for p in model.problem.previous if p.pinned}
     at = {s: b for s, b in model.pins.items() if model.sittings[s].id not in pinned}
     hours = set(windows(model.problem.painters, model.zone, 1))
-    return {
-        model.sittings[s].id for s, b in at.items() if model.windows[b] not in hours or not model.shape.may_stand(s, b)
-    }
+    loose = {s for s, b in at.items() if model.windows[b] not in hours or not model.shape.may_stand(s, b)}
+    return {model.sittings[s].id for s in loose | _too_many(model, {s: b for s, b in at.items() if s not in loose})}
+
+
+def _too_many(model: Model, at: dict[int, int]) -> set[int]:
+    """Unpinned sittings of today for which their window has no time left, the later ones first: a painter is ill and
+    another one cannot do both, or a sitting takes longer now."""
+    starts = {p.sitting: p.start_at for p in model.problem.previous}
+    pinned = [s for s in model.pins if s not in at and model.windows[model.pins[s]].day == 0]
+    load: dict[int, int] = {}
+    mixed: set[tuple[int, str]] = set()
+    found = set()
+    for s in [*pinned, *sorted(at, key=lambda s: (starts[model.sittings[s].id], s))]:
+        b, sitting = model.pins[s], model.sittings[s]
+        window = model.windows[b]
+        mixes = sitting.palette is not None and (window.painter, sitting.palette) not in mixed
+        need = load.get(b, 0) + sitting.minutes + (model.problem.set_up_min if mixes else 0)
+        if s in at and need > window.minutes:
+            found.add(s)
+            continue
+        load[b] = need
+        if sitting.palette is not None:
+            mixed.add((window.painter, sitting.palette))
+    return found
 
 
 def _without_place(made: Desk) -> list[int]:
@@ -179,7 +202,9 @@ def answer(bench: Bench) -> Plan:
         None if day == NOWHERE else day for day in (bench.desk.c.panel(i, EARLIEST) for i in range(len(model.panels)))
     ]
     planned = assemble.panels(model, at, earliest)
-    unplaced = tuple(Unplaced(sitting, reason) for sitting, reason in bench.unplaced.items())
+    # What found no room at first may have found some since.
+    there = {placed.id for placed in sittings}
+    unplaced = tuple(Unplaced(one, reason) for one, reason in bench.unplaced.items() if one not in there)
     return Plan(
         sittings=tuple(sittings),
         panels=tuple(planned),

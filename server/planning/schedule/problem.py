@@ -117,12 +117,16 @@ class PanelJob:
 
 @dataclass(frozen=True, slots=True)
 class Previous:
-    """Where a sitting stood in the plan before. ``pinned`` ones stay; ``done`` ones are over."""
+    """Where a sitting stood in the plan before. ``pinned`` ones stay; ``done`` ones are over.
+
+    ``painter``: in whose hand, where that is known.
+    """
 
     sitting: str
     start_at: datetime
     pinned: bool = False
     done: bool = False
+    painter: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +156,7 @@ class Problem:
     move_price: float = 60.0
     previous: tuple[Previous, ...] = ()
     keep_today: bool = field(default=True)  # sittings of `previous` on `today` stay where they can
+    most_moved: int | None = None  # sittings that the search itself may move beyond those that have to
 
 
 def within_limit_d(link: Link, before: Sitting) -> float | None:

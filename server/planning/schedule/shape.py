@@ -157,6 +157,7 @@ class Shape:
         for name in (columns.TAKEN, columns.TAKEN_FROM):
             built.room(name, count)
         built.room(columns.TOUCHED, MOST_TOUCHED + 1)
+        built.room(columns.FOCUS, len(self.rows))
         for name in (columns.BANS, columns.BANNED):
             built.room(name, MOST_BANS)
         self._numbers(built.header, seed)
@@ -172,6 +173,7 @@ class Shape:
         header[columns.EASELS] = NOWHERE if problem.easels is None else problem.easels
         header[columns.RACK_PLACES] = problem.rack_places or 0
         header[columns.SET_UP_MIN] = problem.set_up_min
+        header[columns.MOST_MOVED] = columns.NO_LIMIT if problem.most_moved is None else problem.most_moved
         header[columns.SEED] = seed % 2147483646 + 1
 
     def _floats(self, header: np.ndarray, longest: int) -> np.ndarray:

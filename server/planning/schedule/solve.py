@@ -1,6 +1,6 @@
 """From columns to a plan: greedy at once, then ruin and recreate while the budget lasts."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -17,6 +17,7 @@ from server.planning.schedule.columns import (
     FINISH_ROW,
     FLOOR,
     FLOW_PRICE,
+    FOCUS,
     HI,
     IS_LAST,
     KIND,
@@ -27,6 +28,7 @@ from server.planning.schedule.columns import (
     LO,
     LOCKED,
     MOVE_PRICE,
+    N_FOCUS,
     N_SITTINGS,
     NOWHERE,
     PANEL,
@@ -39,7 +41,8 @@ from server.planning.schedule.columns import (
 )
 from server.planning.schedule.compiled import Search
 from server.planning.schedule.kernel import add, is_linked, price_at, recount, total
-from server.planning.schedule.model import Model
+from server.planning.schedule.model import Model, may_have_had
+from server.planning.schedule.problem import Previous
 
 WIDE, NARROW, ALONE = 64, 16, 8
 HOTTEST, COLDEST, WARMTH = 120.0, 4.0, 0.2
@@ -230,43 +233,72 @@ def start(made: Desk) -> list[int]:
     stood = place_previous(made)
     if not stood:
         return greedy(made)
-    c = made.c
-    left = [i for i in range(len(made.model.panels)) if any(made.window_of(s) == NOWHERE for s in c.sittings_of(i))]
-    failed = [i for i in sorted(left, key=lambda i: (c.panel(i, DUE), i)) if not made.put_in(i, NARROW)]
+    failed = _put_in_rest(made)
+    if failed:
+        # What must be soon, before its paint sets, goes first; of the others stays what still can.
+        for i in range(len(made.model.panels)):
+            made.take_out(i)
+        first = [i for i in failed if made.put_in(i, WIDE)]
+        place_previous(made, but_for=frozenset(first))
+        failed = _put_in_rest(made)
     for i in range(len(made.model.panels)):
-        made.search.recount(c, i)
+        made.search.recount(made.c, i)
     made.keep_best()
     return failed
 
 
-def place_previous(made: Desk) -> int:
-    """Put sittings where they stood in the plan before, where that still holds; returns how many stand there now."""
-    model, c = made.model, made.c
+def _put_in_rest(made: Desk) -> list[int]:
+    """Put in every panel that is not wholly placed, the soonest due first. Returns those that found no place."""
+    c = made.c
+    left = [i for i in range(len(made.model.panels)) if any(made.window_of(s) == NOWHERE for s in c.sittings_of(i))]
+    for n, i in enumerate(left):
+        c.m[c.m[FOCUS] + n] = i
+    c.m[N_FOCUS] = len(left)
+    return [i for i in sorted(left, key=lambda i: (c.panel(i, DUE), i)) if not made.put_in(i, NARROW)]
+
+
+def place_previous(made: Desk, but_for: frozenset[int] = frozenset()) -> int:
+    """Put sittings where they stood in the plan before, where that still holds, but for those of some panels; returns
+    how many stand there now."""
+    model = made.model
     before = {p.sitting: p for p in model.problem.previous if not p.done}
     starts: dict[tuple[int, int], list[int]] = {}
     for b, w in enumerate(model.windows):
         starts.setdefault((w.painter, w.day), []).append(b)
-    count = 0
-    # By time: a palette is then mixed where it was, and what follows finds what it follows.
-    stood = [s for s, sitting in enumerate(model.sittings) if sitting.id in before and made.window_of(s) == NOWHERE]
+    stood = [
+        s
+        for s, sitting in enumerate(model.sittings)
+        if sitting.id in before and made.window_of(s) == NOWHERE and model.panel_of[s] not in but_for
+    ]
     everyone = len(model.problem.painters)
 
     def turn(s: int) -> tuple[int, bool, datetime, int]:
-        # Nobody says whose hand a sitting was in: those that only one may paint go first within their day.
-        at, hands = before[model.sittings[s].id].start_at, len(model.sittings[s].painters) or everyone
-        return model.zone.day_of(at), hands > 1, at, s
+        # By time: a palette is then mixed where it was, and what follows finds what it follows. Where nobody knows in
+        # whose hand a sitting was, those that only one may paint go first within their day.
+        one = before[model.sittings[s].id]
+        hands = 1 if one.painter is not None else len(model.sittings[s].painters) or everyone
+        return model.zone.day_of(one.start_at), hands > 1, one.start_at, s
 
-    for s in sorted(stood, key=turn):
-        sitting, one = model.sittings[s], before[model.sittings[s].id]
-        minute, day = model.zone.minute_of(one.start_at), model.zone.day_of(one.start_at)
-        for painter, own in enumerate(model.problem.painters):
-            for b in starts.get((painter, day), ()):
-                inside = model.windows[b].start_min <= minute < model.windows[b].end_min
-                allowed = not sitting.painters or own.id in sitting.painters
-                if inside and allowed and made.window_of(s) == NOWHERE and _fits(c, s, b):
-                    made.search.add(c, s, b)
-                    count += 1
+    count, waiting = 0, sorted(stood, key=turn)
+    while waiting:
+        left = [s for s in waiting if not _stands_again(made, s, before[model.sittings[s].id], starts)]
+        count += len(waiting) - len(left)
+        # What came too soon for its palette or for the layer below may find them there now.
+        waiting = left if len(left) < len(waiting) else []
     return count
+
+
+def _stands_again(made: Desk, s: int, one: Previous, starts: Mapping[tuple[int, int], list[int]]) -> bool:
+    """Put a sitting where it stood, if it still fits there."""
+    model = made.model
+    minute, day = model.zone.minute_of(one.start_at), model.zone.day_of(one.start_at)
+    for painter, own in enumerate(model.problem.painters):
+        if may_have_had(one, own.id, model.sittings[s]):
+            for b in starts.get((painter, day), ()):
+                if model.windows[b].start_min <= minute < model.windows[b].end_min and _fits(made.c, s, b):
+                    made.search.add(made.c, s, b)
+                    return True
+    return False
 
 
 def _fits(c: Columns, s: int, b: int) -> bool:

@@ -86,7 +86,8 @@ class Tables:
         whole, part = divmod(handling_d, 1.0)
         dry = self.clock.after(laid_min, wait_d) + part * MINUTES_PER_DAY
         days = np.searchsorted(self.day_start, dry - EDGE_MIN)
-        for late in np.flatnonzero(days > self.days):  # beyond the days at hand: by the calendar
+        outside = (days > self.days) | (dry < -EDGE_MIN)  # of the days at hand: by the calendar
+        for late in np.flatnonzero(outside):
             instant = self.zone.instant(float(dry[late]))
             day = self.zone.day_of(instant)
             days[late] = day + (self.zone.minute_of(self.zone.day_start(day)) < dry[late] - EDGE_MIN)

@@ -18,7 +18,7 @@ LEAVES = frozenset(
         *("studio", "rule_limit", "place", "place_month", "place_off", "learning_choice"),
         *("paint", "paint_pigment", "medium", "medium_part", "thinner", "mix", "mix_part"),
         *("panel", "layer", "layer_mix", "touch_test", "finish_step", "finish_test", "sitting_end", "sitting_mix"),
-        *("stack_plan", "stack_layer", "work_time", "studio_plan"),
+        *("stack_plan", "stack_layer", "work_time", "studio_plan", "quote"),
         *("reading_batch", "reading_extent", "reading", "reading_hour", "panel_move"),
         *("change_set", "change"),
         *("person", "membership", "people_event"),

@@ -32,7 +32,7 @@ from server.store.tables import (
 
 PANEL = (
     "id uid version title width_mm height_mm place_id support ground_kind ground_surface ground_pigment ground_on "
-    "due_on due_for finished_on archived_at notes"
+    "due_on due_for weight finish packing_d transit_d finished_on archived_at notes"
 )
 LAYER = (
     "id uid version panel_id kind material thickness_preset wet_thickness_um texture thinner_id solvent_pct "

@@ -19,6 +19,7 @@ from server.store.tables.base import (
     Light,
     MediumPartKind,
     MixPartKind,
+    PanelFinish,
     Private,
     Record,
     StudioRecord,
@@ -59,7 +60,7 @@ from server.store.tables.people import (
     SignIn,
     SignInTry,
 )
-from server.store.tables.planning import StudioPlan, WorkTime
+from server.store.tables.planning import Quote, StudioPlan, WorkTime
 from server.store.tables.readings import (
     Reading,
     ReadingBatch,
@@ -108,6 +109,7 @@ __all__ = [
     "Paint",
     "PaintPigment",
     "Panel",
+    "PanelFinish",
     "PanelMove",
     "PeopleEvent",
     "Person",
@@ -116,6 +118,7 @@ __all__ = [
     "PlaceOff",
     "Private",
     "PublishedEvent",
+    "Quote",
     "Rags",
     "Reading",
     "ReadingBatch",

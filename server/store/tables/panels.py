@@ -11,6 +11,7 @@ from server.store.tables.base import (
     GroundKind,
     GroundSurface,
     LayerMaterial,
+    PanelFinish,
     StudioRecord,
     Surface,
     Table,
@@ -29,6 +30,8 @@ class Panel(StudioRecord, table=True):
         one_of("ground_kind", GroundKind),
         one_of("ground_surface", GroundSurface),
         CheckConstraint("width_mm > 0 and height_mm > 0", name="size"),
+        CheckConstraint("weight > 0", name="weight"),
+        one_of("finish", PanelFinish),
         KEEP_IDS,
     )
     place_id: int = Field(foreign_key="place.id")  # where it began; see PanelMove
@@ -42,6 +45,10 @@ class Panel(StudioRecord, table=True):
     ground_on: date | None = None
     due_on: date | None = None
     due_for: str = Field(default="", max_length=200)
+    weight: float = 1.0  # of its date against those of others, when a plan has to choose
+    finish: str = Field(default="", max_length=24)  # what is done to it before it leaves; "": touch-dry is enough
+    packing_d: int = 1  # days between that and its date
+    transit_d: int = 0  # days on the way
     finished_on: date | None = None  # the last layer is on; what is left is drying and varnish
     notes: str = Field(default="", max_length=8000)
 

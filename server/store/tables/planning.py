@@ -1,4 +1,4 @@
-"""When painters work, and the plans made of it."""
+"""When painters work, the plans made of it, and the dates promised by them."""
 
 from datetime import date, datetime
 from typing import Any
@@ -23,6 +23,16 @@ class WorkTime(StudioRecord, table=True):
     rule: str = Field(default="", max_length=200)  # RFC 5545, without RRULE:
     start_min: int | None = None  # of the wall clock's day
     end_min: int | None = None
+
+
+class Quote(StudioRecord, table=True):
+    """A date that was worked out for a commission, as it was told then. ``panel_id``: the panel it became."""
+
+    __table_args__ = KEEP_IDS
+    title: str = Field(max_length=200)
+    for_whom: str = Field(default="", max_length=200)
+    content_json: dict[str, Any] | None = Field(default=None, sa_type=json_or_null())
+    panel_id: int | None = Field(default=None, foreign_key="panel.id")
 
 
 class StudioPlan(StudioRecord, table=True):

@@ -223,6 +223,7 @@ NEEDS: Mapping[Need, tuple[str, ...]] = {
         "POST /plan/hours",
         "POST /plan/hours/{uid}/archive",
         "POST /plan/make",
+        "POST /plan/{uid}/apply/{panel_uid}",
         "POST /plan/{uid}/accept",
         "POST /plan/{uid}/dismiss",
         "POST /plan/{uid}/pin/{layer_uid}",

@@ -17,6 +17,7 @@ from server.planning.schedule.check import check
 from server.planning.schedule.compiled import PLAIN
 from server.planning.schedule.explain import explained
 from server.planning.schedule.problem import Previous
+from server.planning.schedule.repair import MOST_MOVED, REPAIR_PRICE
 from server.planning.schedule.solve import Budget
 
 
@@ -49,10 +50,10 @@ def test_a_plan_in_use_is_repaired_without_moving_what_need_not(search: compiled
         Previous(s.id, s.start_at, done=n > 0) if s.start_at.date() < later else Previous(s.id, s.start_at)
         for n, s in enumerate(plan.sittings)
     )
-    again = replace(asked, today=later, previous=previous, move_price=600.0)
+    again = replace(asked, today=later, previous=previous, move_price=REPAIR_PRICE, most_moved=MOST_MOVED)
     repaired, _ = planner.plan(again, search, Budget(moves=1500))
     assert check(again, repaired) == []
-    assert 1 <= repaired.objective.moved <= 20
+    assert 1 <= repaired.objective.moved <= MOST_MOVED
 
 
 def test_where_nothing_can_be_kept_plans_are_made_the_plain_way(tmp_path: Path) -> None:

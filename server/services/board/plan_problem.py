@@ -20,16 +20,17 @@ from server.planning.schedule.problem import (
     Sitting,
     Spread,
 )
+from server.planning.schedule.repair import MOST_MOVED, REPAIR_PRICE
 from server.science.results import LayerEstimate, Stage, StageRange
 from server.services.board.facts import Moment, Standing
 from server.services.board.films import LayerToCome
+from server.services.board.plan_finish import final_wait
 from server.services.board.rows import StudioRows
 from server.services.board.spans import instant, local_day, start_of_day
 from server.services.board.standing import TOUCH_GATE, PanelStanding, allowed_from
 from server.services.board.to_come import forecast_on
 
 SITTING_MIN = 90  # where a layer says nothing; an assumption
-PACKING_D = 1.0  # a day to pack, before a date
 SHORT_D = 0.01
 
 
@@ -42,8 +43,9 @@ class Room:
     easels: int | None
     rack_places: int | None
     set_up_min: int
-    stood: dict[str, datetime]  # layer -> when it stood in the plan in use
+    stood: dict[str, tuple[datetime, str]]  # layer -> when it stood in the plan in use, and in whose hand
     pinned: frozenset[str]
+    is_repair: bool = False  # a plan in use is set right: little of it may move
 
 
 @dataclass(slots=True)
@@ -65,7 +67,7 @@ def problem(found: list[PanelStanding], rows: StudioRows, moment: Moment, room: 
         uid = standing.layers.panel.uid
         if standing.standing is Standing.FINISHED or not standing.layers.to_come or uid in extra.left_out:
             continue
-        job = _job(standing, moment, room.speeds[moment.on.month - 1], confidence, extra)
+        job = panel_job(standing, rows, moment, (room.speeds[moment.on.month - 1], confidence, extra))
         if job is not None:
             jobs.append(job)
     ids = {s.id for job in jobs for s in job.sittings}
@@ -79,12 +81,23 @@ def problem(found: list[PanelStanding], rows: StudioRows, moment: Moment, room: 
         rack_places=room.rack_places,
         easels=room.easels,
         set_up_min=room.set_up_min,
-        move_price=600.0 if room.stood else 60.0,
-        previous=tuple(Previous(uid, at, pinned=uid in room.pinned) for uid, at in room.stood.items() if uid in ids),
+        move_price=REPAIR_PRICE if room.is_repair else 60.0,
+        most_moved=MOST_MOVED if room.is_repair else None,
+        previous=tuple(
+            Previous(uid, at, pinned=uid in room.pinned, painter=painter)
+            for uid, (at, painter) in room.stood.items()
+            if uid in ids
+        ),
     )
 
 
-def _job(standing: PanelStanding, moment: Moment, speed: float, confidence: float, extra: Extra) -> PanelJob | None:
+Terms = tuple[float, float, Extra]  # drying speed of this month, confidence, and what the rules ask beside drying
+
+
+def panel_job(standing: PanelStanding, rows: StudioRows, moment: Moment, terms: Terms) -> PanelJob | None:
+    """One panel with layers to come as the planner takes it; None, with the reason in the terms' ``left_out``, where a
+    layer has no forecast."""
+    speed, confidence, extra = terms
     panel = standing.layers.panel
     to_come = standing.layers.to_come
     stages = [_stages_of(layer, moment) for layer in to_come]
@@ -103,16 +116,16 @@ def _job(standing: PanelStanding, moment: Moment, speed: float, confidence: floa
         sittings.append(Sitting(layer.row.uid, minutes, _palette(layer), (), drying, rack))
         if n:
             links.append(_link(to_come[n - 1], layer, stages[n - 1], speed))
-    last = stages[-1]
-    wait_after = _spread(last[Stage.DRY_TO_TOUCH], speed) if last else Spread(0.0, 0.0)
+    last = final_wait(standing, rows, moment, stages[-1])
     return PanelJob(
         id=panel.uid,
         sittings=tuple(sittings),
         links=tuple(links),
         release_on=max(_ready_on(standing, moment, confidence), extra.not_before.get(panel.uid, moment.on)),
         due_on=panel.due_on,
-        final_wait=wait_after,
-        handling_d=PACKING_D if panel.due_on else 0.0,
+        weight=panel.weight,
+        final_wait=Spread(last.drying.p50_d * speed, last.drying.p90_d * speed),
+        handling_d=last.calendar_d + (panel.packing_d + panel.transit_d if panel.due_on else 0),
     )
 
 

@@ -1,0 +1,19 @@
+"""A plan in use set right after something happened: what can stay stays, and little of the rest moves.
+
+First everything is put back where it stood, as far as that still holds, and what does not is put where it costs least.
+Then the search goes on from there, but may move no more sittings to another day than a painter would put up with.
+"""
+
+from server.planning.schedule import planner
+from server.planning.schedule.compiled import PLAIN, Search
+from server.planning.schedule.plan import Plan
+from server.planning.schedule.problem import Problem
+from server.planning.schedule.solve import Budget
+
+REPAIR_PRICE = 600.0  # of a sitting that changes its day
+MOST_MOVED = 12
+
+
+def repair(problem: Problem, search: Search = PLAIN, budget: Budget | None = None) -> Plan:
+    """The repaired plan within the budget."""
+    return planner.plan(problem, search, budget or Budget(seconds=0.2))[0]

@@ -1,0 +1,268 @@
+"""Work out a plan of all open panels: read the studio, search, prove, ask the rules, and try what would help.
+
+Reading and working out are two steps, so that no session is held while a search runs. Nothing here changes a record.
+"""
+
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta, timezone
+from typing import Annotated, Any
+from zoneinfo import ZoneInfo
+
+from pydantic import Field
+from sqlmodel import Session
+
+from server.formats.calls.plan import as_json
+from server.planning.schedule import planner
+from server.planning.schedule.check import check
+from server.planning.schedule.compiled import current
+from server.planning.schedule.explain import explained
+from server.planning.schedule.options import Variant
+from server.planning.schedule.plan import Option, Plan
+from server.planning.schedule.planner import Bench
+from server.planning.schedule.problem import Problem
+from server.planning.schedule.solve import Budget, Progress
+from server.science.soundness.types import Finding
+from server.services import planning, rooms
+from server.services.access import Actor, allow
+from server.services.board.facts import Moment
+from server.services.board.films import panel_layers
+from server.services.board.plan_problem import Extra, Room, panel_job, problem, zone_minutes
+from server.services.board.rows import StudioRows, load
+from server.services.board.snapshot import snapshot
+from server.services.board.standing import PanelStanding, standings
+from server.services.board.today import moment_at, moment_of, standing_sittings
+from server.services.errors import Refused
+from server.services.fields import Command
+from server.services.planning_rules import first_stop
+from server.services.planning_ways import OnShelf, PanelWay, on_shelf, panel_ways
+
+TRIES = 4
+SECONDS, QUICK_S = 1.0, 0.3
+FORMAT = 2
+MOST_LATE = 12  # panels whose options are tried, the costliest first
+NOON = 12
+DUE = "due:"
+
+
+class PlanMake(Command):
+    """What a plan is made with; an empty box is no limit. ``anew``: everything may move, the plan in use or not."""
+
+    easels: Annotated[int, Field(ge=1, le=1000)] | None = None
+    rack_places: Annotated[int, Field(ge=1, le=10_000)] | None = None
+    mix_setup_min: Annotated[int, Field(ge=0, le=240)] = 30
+    anew: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A studio as it is read for a plan."""
+
+    board: StudioRows
+    moment: Moment
+    room: Room
+    found: list[PanelStanding]
+    shelf: OnShelf
+    command: PlanMake
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """``seconds`` of search, or ``moves`` of it, which makes the plan the same every time. ``told`` hears of its
+    progress; answering False stops it, and the best plan so far counts."""
+
+    seconds: float = SECONDS
+    moves: int | None = None
+    told: Callable[[Progress], bool] | None = None
+
+
+@dataclass(slots=True)
+class Made:
+    """A plan with the problem it answers, and what was left out of it (panel -> why)."""
+
+    plan: Plan
+    bench: Bench
+    asked: Problem
+    extra: Extra
+    left_out: Mapping[str, str] = field(default_factory=dict)
+
+
+def read(session: Session, actor: Actor, command: PlanMake, now: datetime, zone: ZoneInfo) -> Asked:
+    """The studio as a plan wants it. Raises ``Refused`` without working hours and without a place."""
+    return read_from(session, actor, command, moment_of(now, zone), snapshot(session, actor).rows)
+
+
+def read_changed(session: Session, actor: Actor, command: PlanMake, now: datetime, zone: ZoneInfo) -> Asked:
+    """The same with what this very session changed and nobody else sees yet: none of it is kept for others."""
+    rows = load(session, actor)
+    assert rows is not None
+    return read_from(session, actor, command, moment_at(now, zone), rows)
+
+
+def read_from(session: Session, actor: Actor, command: PlanMake, moment: Moment, board: StudioRows) -> Asked:
+    """The same from rows that were read already."""
+    allow(actor, "read", None)
+    hours = planning.all_open(session, actor)
+    if not hours:
+        raise Refused("Nobody has working hours yet. Say first when you paint.")
+    places = rooms.read(session, actor, moment.on)
+    if not places:
+        raise Refused("Say first where panels dry: a plan needs a place with its climate.")
+    standing = standing_sittings(board)
+    kept = [s for s in standing if s.pinned or s.on == moment.on] if command.anew else standing
+    room = Room(
+        painters=planning.painters(hours, moment.on, zone_minutes(moment.at, moment.zone)),
+        speeds=tuple(month.speed for month in places[0].months),
+        easels=command.easels,
+        rack_places=command.rack_places,
+        set_up_min=command.mix_setup_min,
+        stood={s.uid: (s.start_at, s.painter) for s in kept},
+        pinned=frozenset(s.uid for s in kept if s.pinned),
+        is_repair=bool(standing) and not command.anew,
+    )
+    found = standings(board, panel_layers(board, moment), moment)
+    return Asked(board, moment, room, found, on_shelf(session, actor), command)
+
+
+def work_out(asked: Asked, effort: Effort | None = None) -> dict[str, Any]:
+    """A plan as it is stored. Raises ``Refused`` when it does not stand up to the checker or to the rules."""
+    made = sound(asked, effort or Effort())
+    content = _content(made, asked)
+    for sitting in content["sittings"]:
+        sitting["pinned"] = sitting["id"] in asked.room.pinned
+    return content
+
+
+def make(session: Session, actor: Actor, command: PlanMake, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
+    """Read and work out in one go."""
+    return work_out(read(session, actor, command, now, zone))
+
+
+def sound(asked: Asked, effort: Effort) -> Made:
+    """Plan, put every sitting before the rules on its day, and plan again with what they ask."""
+    extra = Extra(fastest=max(asked.room.speeds))
+    for attempt in range(TRIES):
+        extra.is_last = attempt >= TRIES - 2
+        question = problem(asked.found, asked.board, asked.moment, asked.room, extra)
+        budget = Budget(seconds=effort.seconds, moves=effort.moves, clock=time.monotonic)
+        plan, bench = planner.plan(question, current(), budget, effort.told)
+        faults = check(question, plan)
+        if faults:
+            raise Refused(f"The plan that came out does not hold: {faults[0].text}. Nothing was changed.")
+        if not _ask_rules(plan, asked, extra):
+            return Made(plan, bench, question, extra, extra.left_out)
+    raise Refused("No plan was found that the rules of soundness let pass. Nothing was changed.")
+
+
+def _ask_rules(plan: Plan, asked: Asked, extra: Extra) -> bool:
+    """Ask the rules of every planned sitting on its day; True when something has to be planned anew."""
+    starts = {s.id: s.start_at for s in plan.sittings}
+    changed = False
+    for standing in asked.found:
+        stopped = first_stop(standing, asked.board, asked.moment, starts)
+        if stopped is not None:
+            _wait_or_leave(standing, *stopped, extra)
+            changed = True
+    return changed
+
+
+def _wait_or_leave(standing: PanelStanding, n: int, stops: list[Finding], extra: Extra) -> None:
+    """Wait as long as the rules say; where they name no day, the panel is left out with the rule's reason."""
+    panel = standing.layers.panel
+    days = [f.remedy.not_before_d if f.remedy else None for f in stops]
+    named = [d for d in days if d is not None]
+    nothing_below = n == 0 and not standing.layers.on
+    if extra.is_last or nothing_below or len(named) < len(days):
+        extra.left_out[panel.uid] = stops[0].reason
+        return
+    if n == 0:
+        below = standing.layers.on[-1].row.painted_at
+        extra.not_before[panel.uid] = date.fromordinal(below.date().toordinal() + int(max(named)) + 2)
+    else:
+        uid = standing.layers.to_come[n - 1].row.uid
+        extra.waits[uid] = max(*(d * extra.fastest for d in named), extra.waits.get(uid, 0.0) * 1.3)
+
+
+# What would help a late panel
+
+
+def with_options(made: Made, asked: Asked) -> Plan:
+    """The plan with its reasons, and for late panels what was tried and helps, as changes that can be applied."""
+    late = sorted((p for p in made.plan.panels if p.late_d and p.finish_on), key=lambda p: -p.late_d)[:MOST_LATE]
+    if not late:
+        return explained(made.bench)
+    found = {standing.layers.panel.uid: standing for standing in asked.found}
+    ways = {p.id: panel_ways(found[p.id], asked.board, asked.moment, asked.shelf) for p in late}
+    jobs = {uid: [_variant(way, asked, made) for way in some] for uid, some in ways.items()}
+    variants = {uid: [one for one in some if one is not None] for uid, some in jobs.items()}
+    plan = explained(made.bench, variants=variants)
+    by_key = {uid: {way.key: way for way in some} for uid, some in ways.items()}
+    panels = tuple(
+        replace(p, options=tuple(o for o in p.options if _passes(o, by_key.get(p.id, {}), asked))) for p in plan.panels
+    )
+    return replace(plan, panels=panels)
+
+
+def _variant(way: PanelWay, asked: Asked, made: Made) -> Variant | None:
+    [standing] = standings(way.rows, panel_layers(way.rows, asked.moment), asked.moment)
+    terms = (asked.room.speeds[asked.moment.on.month - 1], made.asked.confidence, replace(made.extra, left_out={}))
+    job = panel_job(standing, way.rows, asked.moment, terms)
+    return None if job is None else Variant(way.key, way.text, job)
+
+
+def _passes(option: Option, ways: Mapping[str, PanelWay], asked: Asked) -> bool:
+    """Whether the rules let the panel pass as the option would have it, on the days it was tried on."""
+    way = ways.get(option.key)
+    if way is None:
+        return True
+    [standing] = standings(way.rows, panel_layers(way.rows, asked.moment), asked.moment)
+    noon = {
+        uid: datetime(on.year, on.month, on.day, NOON, tzinfo=asked.moment.zone).astimezone(timezone.utc)
+        + timedelta(minutes=n)
+        for n, (uid, on) in enumerate(option.starts)
+    }
+    return first_stop(standing, way.rows, asked.moment, noon) is None
+
+
+# As it is stored
+
+
+def _content(made: Made, asked: Asked) -> dict[str, Any]:
+    board = asked.board
+    titles = {panel.uid: panel.title for panel in board.panels}
+    kinds = {row.uid: row.kind for rows in board.layers.values() for row in rows}
+    plan = with_options(made, asked)
+    told = as_json(plan)
+    named = sorted(({**titles, **kinds}).items(), key=lambda pair: -len(pair[0]))
+    for sitting in told["sittings"]:
+        sitting["title"], sitting["kind"] = titles[sitting["panel"]], kinds[sitting["id"]]
+        sitting["why"] = _in_words(sitting["binding"]["text"], named)
+    for panel, planned in zip(told["panels"], plan.panels, strict=True):
+        panel["title"] = titles[panel["id"]]
+        for option, found in zip(panel["options"], planned.options, strict=True):
+            option["text"], option["key"] = _in_words(option["text"], named), found.key
+        if planned.late_d and planned.finish_on is not None:
+            panel["options"].append(_later(planned.finish_on))
+    for unplaced in told["unplaced"]:
+        unplaced["kind"] = kinds[unplaced["sitting"]]
+        unplaced["reason"] = _in_words(unplaced["reason"], named)
+    return {
+        **told,
+        "format": FORMAT,
+        "made_on": asked.moment.on.isoformat(),
+        "settings": asked.command.model_dump(exclude={"anew"}),
+        "left_out": [{"title": titles[uid], "uid": uid, "reason": reason} for uid, reason in made.left_out.items()],
+    }
+
+
+def _later(finish: date) -> dict[str, Any]:
+    """To agree on the day that the plan comes to: it saves nothing, and nothing is late any more."""
+    text = f"Agree on {finish.day} {finish:%B %Y} instead"
+    return {"text": text, "finish_on": finish.isoformat(), "saves_d": 0, "key": f"{DUE}{finish.isoformat()}"}
+
+
+def _in_words(text: str, named: list[tuple[str, str]]) -> str:
+    for uid, name in named:
+        text = text.replace(uid, f"“{name}”")
+    return text.replace("the panel is there from", "what is on the panel may be painted over from")

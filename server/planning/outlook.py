@@ -159,7 +159,7 @@ def _range(days: Days, confidence: float) -> DayRange:
 
 
 def _durations(stage: StageRange, number: int) -> Days:
-    return _quantiles(stage, _scores(number))
+    return _quantiles(stage, scores(number))
 
 
 def _remaining(stage: StageRange, age_d: float, number: int) -> Days:
@@ -193,7 +193,8 @@ def _chances(number: int) -> Days:
 
 
 @cache
-def _scores(number: int) -> Days:
+def scores(number: int) -> Days:
+    """What luck wait ``number`` of a chain has in each draw, as standard normal scores: the same for every chain."""
     return _score_of(_chances(number))
 
 

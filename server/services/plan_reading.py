@@ -38,14 +38,33 @@ class PlannedSitting:
 
 
 @dataclass(frozen=True, slots=True)
+class PlanRisk:
+    """What a plan makes of a panel's date: the days it can leave, at p10, p50 and p90, and what costs most of its odds.
+
+    ``wait``: "drying" of the layer named ``weakest``, "release" of the one that is on, "final" after the last one; both
+    "" where no wait stands out.
+    """
+
+    low_on: date
+    central_on: date
+    high_on: date
+    wait: str
+    weakest: str
+
+
+@dataclass(frozen=True, slots=True)
 class PlanInUse:
-    """The plan that was taken last: ``made_on`` its day, ``sittings`` by layer in the order of their times."""
+    """The plan that was taken last: ``made_on`` its day, ``sittings`` by layer in the order of their times.
+
+    ``speeds``: the drying speed of each month that it was made with; empty in plans of an earlier format.
+    """
 
     uid: str
     version: int
     made_on: date
     sittings: Mapping[str, PlannedSitting]
     settings: Mapping[str, Any]
+    speeds: tuple[float, ...] = ()
 
 
 def in_use(session: Session, studio_id: int) -> PlanInUse | None:
@@ -66,7 +85,9 @@ def in_use(session: Session, studio_id: int) -> PlanInUse | None:
     content = row.content_json
     made_on = date.fromisoformat(content["made_on"]) if "made_on" in content else row.created_at.date()
     sittings = {sitting.uid: sitting for sitting in sittings_of(content)}
-    return PlanInUse(row.uid, row.version, made_on, sittings, content.get("settings", {}))
+    return PlanInUse(
+        row.uid, row.version, made_on, sittings, content.get("settings", {}), tuple(content.get("speeds", ()))
+    )
 
 
 def sittings_of(content: Mapping[str, Any]) -> list[PlannedSitting]:

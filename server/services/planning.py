@@ -1,8 +1,9 @@
 """When painters work: hours of every week, single days, days by a repeating rule."""
 
 import re
-from datetime import date
-from typing import Annotated, Literal
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import Annotated, Literal, Protocol
 
 from pydantic import AfterValidator, Field, StringConstraints, ValidationInfo, field_validator
 from sqlmodel import Session
@@ -115,7 +116,26 @@ def all_open(session: Session, actor: Actor) -> list[WorkTime]:
     return records.find_all(session, actor, WorkTime)
 
 
-def painters(rows: list[WorkTime], today: date, from_min: int) -> tuple[Painter, ...]:
+class HoursLine(Protocol):
+    """A line of hours: a record, or its columns."""
+
+    @property
+    def painter(self) -> str: ...
+    @property
+    def weekdays(self) -> str: ...
+    @property
+    def on_date(self) -> date | None: ...
+    @property
+    def rule(self) -> str: ...
+    @property
+    def start_min(self) -> int | None: ...
+    @property
+    def end_min(self) -> int | None: ...
+    @property
+    def created_at(self) -> datetime: ...
+
+
+def painters(rows: Sequence[HoursLine], today: date, from_min: int) -> tuple[Painter, ...]:
     """The planner's painters; of today only what is left of it from ``from_min`` of the wall clock on."""
     found = []
     for name in dict.fromkeys(row.painter for row in rows):

@@ -18,6 +18,7 @@ from server.planning.schedule import planner
 from server.planning.schedule.check import check
 from server.planning.schedule.compiled import current
 from server.planning.schedule.explain import explained
+from server.planning.schedule.odds import odds_of
 from server.planning.schedule.options import Variant
 from server.planning.schedule.plan import Option, Plan
 from server.planning.schedule.planner import Bench
@@ -28,7 +29,8 @@ from server.services import planning, rooms
 from server.services.access import Actor, allow
 from server.services.board.facts import Moment
 from server.services.board.films import panel_layers
-from server.services.board.plan_problem import Extra, Room, panel_job, problem, zone_minutes
+from server.services.board.plan_odds import risk_of
+from server.services.board.plan_problem import Extra, Room, panel_job, problem, release_chain, zone_minutes
 from server.services.board.rows import StudioRows, load
 from server.services.board.snapshot import snapshot
 from server.services.board.standing import PanelStanding, standings
@@ -233,6 +235,7 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
     titles = {panel.uid: panel.title for panel in board.panels}
     kinds = {row.uid: row.kind for rows in board.layers.values() for row in rows}
     plan = with_options(made, asked)
+    risks = _risks(made, asked)
     told = as_json(plan)
     named = sorted(({**titles, **kinds}).items(), key=lambda pair: -len(pair[0]))
     for sitting in told["sittings"]:
@@ -240,6 +243,7 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
         sitting["why"] = _in_words(sitting["binding"]["text"], named)
     for panel, planned in zip(told["panels"], plan.panels, strict=True):
         panel["title"] = titles[panel["id"]]
+        panel.update(risks.get(panel["id"], {}))
         for option, found in zip(panel["options"], planned.options, strict=True):
             option["text"], option["key"] = _in_words(option["text"], named), found.key
         if planned.late_d and planned.finish_on is not None:
@@ -252,8 +256,22 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
         "format": FORMAT,
         "made_on": asked.moment.on.isoformat(),
         "settings": asked.command.model_dump(exclude={"anew"}),
+        "speeds": list(asked.room.speeds),
         "left_out": [{"title": titles[uid], "uid": uid, "reason": reason} for uid, reason in made.left_out.items()],
     }
+
+
+def _risks(made: Made, asked: Asked) -> dict[str, dict[str, Any]]:
+    """The odds of each panel's date by this plan, as they are stored with it."""
+    released = {standing.layers.panel.uid: release_chain(standing, asked.moment).at_d for standing in asked.found}
+    standing_of = {standing.layers.panel.uid: standing for standing in asked.found}
+    found = odds_of(made.asked, made.plan.sittings, released)
+    told = {}
+    for uid, odds in found.items():
+        risk = risk_of(standing_of[uid], odds)
+        days = {name: getattr(risk, name).isoformat() for name in ("low_on", "central_on", "high_on")}
+        told[uid] = {"odds": odds.odds, "risk": {**days, "wait": risk.wait, "weakest": risk.weakest}}
+    return told
 
 
 def _later(finish: date) -> dict[str, Any]:

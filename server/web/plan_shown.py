@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from server.services.plan_reading import PlannedSitting, sittings_of
+from server.formats.drawings_odds import OddsPicture, odds_picture
+from server.services.plan_reading import PlannedSitting, PlanRisk, sittings_of
 from server.store.tables import StudioPlan
-from server.web import plan_words
+from server.web import plan_words, standing_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,12 +40,14 @@ class OptionShown:
 
 @dataclass(frozen=True, slots=True)
 class PanelShown:
-    """A panel of a plan, with what would help it where it is late."""
+    """A panel of a plan: how likely it makes its date, why, and what would help it where it is late."""
 
     title: str
     uid: str
     finish_on: date | None
     late_d: int
+    odds: OddsPicture | None
+    risk: str
     options: tuple[OptionShown, ...]
 
 
@@ -76,7 +79,7 @@ def shown(row: StudioPlan | None, other: StudioPlan | None, today: date) -> Plan
         uid=row.uid,
         made_on=date.fromisoformat(content["made_on"]) if "made_on" in content else row.created_at.date(),
         days=tuple(DayShown(on, tuple(s for s in sittings if s.plan.on == on)) for on in days),
-        panels=tuple(_panel(p) for p in content.get("panels", ())),
+        panels=tuple(_panel(p, today) for p in content.get("panels", ())),
         moved=tuple(s for s in sittings if s.before is not None),
         left_out=tuple(content.get("left_out", ())),
         unplaced=tuple(content.get("unplaced", ())),
@@ -94,10 +97,27 @@ def _sitting(sitting: PlannedSitting, stood: Mapping[str, date], today: date) ->
     )
 
 
-def _panel(one: Mapping[str, Any]) -> PanelShown:
+def _panel(one: Mapping[str, Any], today: date) -> PanelShown:
     finish = one["finish_on"]
     options = tuple(
         OptionShown(o["text"], date.fromisoformat(o["finish_on"]), o["saves_d"], o.get("key", ""))
         for o in one["options"]
     )
-    return PanelShown(one["title"], one["id"], date.fromisoformat(finish) if finish else None, one["late_d"], options)
+    odds = one.get("odds")
+    return PanelShown(
+        title=one["title"],
+        uid=one["id"],
+        finish_on=date.fromisoformat(finish) if finish else None,
+        late_d=one["late_d"],
+        odds=None if odds is None else odds_picture(odds),
+        risk=_risk(one, today),
+        options=options,
+    )
+
+
+def _risk(one: Mapping[str, Any], today: date) -> str:
+    told = one.get("risk")
+    if told is None:
+        return ""
+    low, central, high = (date.fromisoformat(told[name]) for name in ("low_on", "central_on", "high_on"))
+    return standing_words.plan_risk_words(PlanRisk(low, central, high, told["wait"], told["weakest"]), today)

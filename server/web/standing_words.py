@@ -12,6 +12,7 @@ from server.formats.drawings_odds import odds_words
 from server.science.results import FilmState, Stage
 from server.science.soundness.types import Finding, Severity, Verdict
 from server.services.board.facts import ClosingFact, DaySpan, DueFact, LayerFact, PanelFact, PressFact, Standing
+from server.services.plan_reading import PlanRisk
 from server.web import words
 
 STANDING_WORDS = {
@@ -180,7 +181,7 @@ def due_words(due: DueFact, today: date) -> str:
 
 
 def due_odds_words(panel: PanelFact) -> str:
-    """How likely the date is kept, painting as soon as each layer may go on."""
+    """How likely the date is kept: by the plan in use, else painting as soon as each layer may go on."""
     due = panel.due
     if due is None:
         return ""
@@ -188,16 +189,33 @@ def due_odds_words(panel: PanelFact) -> str:
         return "that day is past"
     if due.odds is None:
         return "no forecast: a planned layer names no mix" if panel.coming else ""
-    return "on course" if due.odds >= ON_COURSE else f"chance of keeping it: {_chance_words(due.odds)}"
+    by_plan = " by the plan" if due.plan is not None else ""
+    return (
+        f"on course{by_plan}" if due.odds >= ON_COURSE else f"chance of keeping it{by_plan}: {_chance_words(due.odds)}"
+    )
 
 
 def due_risk_words(panel: PanelFact, today: date) -> str:
-    """The same, with when the last layer is touch-dry."""
+    """The same, with when it can leave by the plan and what holds it up most, or when the last layer is touch-dry."""
     due, told = panel.due, due_odds_words(panel)
+    if due is not None and due.plan is not None and due.odds is not None and not due.is_late:
+        return f"{told}; {plan_risk_words(due.plan, today)}"
     if due is None or due.odds is None or due.is_late or panel.finish is None:
         return told
     finish = f"the last layer touch-dry {span_words(panel.finish, today)}"
     return f"{told}: {finish}" if due.odds >= ON_COURSE else f"{told}; {finish}"
+
+
+def plan_risk_words(risk: PlanRisk, today: date) -> str:
+    """``can leave likely 3 to 9 December; the weakest link is the drying of “underpainting”``."""
+    span = DaySpan(risk.low_on, risk.central_on, risk.high_on, mass=0.8, until=0.9)
+    weakest = {
+        "drying": f"the drying of “{risk.weakest}”",
+        "release": f"“{risk.weakest}”, which is drying now",
+        "final": "the wait after the last layer",
+    }.get(risk.wait)
+    told = f"can leave {span_words(span, today)}"
+    return f"{told}; the weakest link is {weakest}" if weakest else told
 
 
 def _chance_words(odds: float) -> str:

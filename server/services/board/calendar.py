@@ -12,11 +12,12 @@ from server.services.access import Actor
 from server.services.board.chains import span_of
 from server.services.board.facts import CalendarBoard, CalendarLayer, CalendarRow, DaySpan, Moment
 from server.services.board.films import LayerOn, LayerToCome, panel_layers, stage_days
+from server.services.board.plan_odds import planned_standings
 from server.services.board.rows import StudioRows
 from server.services.board.shown import NO_DAYS, panel_fact, swatch
 from server.services.board.snapshot import snapshot
 from server.services.board.spans import instant, local_day
-from server.services.board.standing import PanelStanding, standings
+from server.services.board.standing import PanelStanding
 from server.services.board.today import moment_of
 from server.services.forecasts import FORECASTS, Question
 
@@ -32,7 +33,7 @@ def calendar(session: Session, actor: Actor, now: datetime, zone: ZoneInfo, on: 
 
 
 def _board(rows: StudioRows, moment: Moment) -> CalendarBoard:
-    found = standings(rows, panel_layers(rows, moment), moment)
+    found = planned_standings(rows, panel_layers(rows, moment), moment)
     planned = planned_layers(found, rows, moment)
     shown = [
         CalendarRow(panel_fact(item, rows, moment), (*(_painted(x, rows, moment) for x in item.layers.on), *to_come))

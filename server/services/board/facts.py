@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from server.science.results import Composition, FilmState, Stage, StageRange
 from server.science.soundness.types import Material, Verdict
-from server.services.plan_reading import PlannedSitting
+from server.services.plan_reading import PlannedSitting, PlanRisk
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,13 +142,18 @@ class LayerFact:
 
 @dataclass(frozen=True, slots=True)
 class DueFact:
-    """The panel's date: ``odds`` 0 to 1 of keeping it (None when nothing can be said), ``is_late`` when it is past."""
+    """The panel's date: ``odds`` 0 to 1 of keeping it (None when nothing can be said), ``is_late`` when it is past.
+
+    With ``plan`` the odds are those of leaving the studio by the plan in use; without, of the last layer's being
+    touch-dry, painting as soon as each layer may go on.
+    """
 
     on: date
     due_for: str
     odds: float | None
     at_risk: bool
     is_late: bool
+    plan: PlanRisk | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,11 +14,12 @@ from server.services.board.calendar import planned_layers
 from server.services.board.closing import ground_facts, with_varnish
 from server.services.board.facts import LayerFact, Moment, PanelBoard
 from server.services.board.films import LayerOn, PanelLayers, film_test, of_the_whole, panel_layers
+from server.services.board.plan_odds import planned_standings
 from server.services.board.pressing import NEARLY
 from server.services.board.rows import StudioRows, load
 from server.services.board.shown import NO_DAYS, Extras, layer_on_fact, layer_to_come_fact, panel_fact
 from server.services.board.spans import dot_days, instant, local_day
-from server.services.board.standing import PanelStanding, standings
+from server.services.board.standing import PanelStanding
 from server.services.board.to_come import coming, forecast_on, laid, without_mixes
 from server.services.board.today import moment_of
 from server.services.errors import NotFound
@@ -31,7 +32,7 @@ def panel_page(session: Session, actor: Actor, uid: str, now: datetime, zone: Zo
     rows = load(session, actor, uid, with_promises=True)
     if rows is None:
         raise NotFound
-    [standing] = standings(rows, panel_layers(rows, moment), moment)
+    [standing] = planned_standings(rows, panel_layers(rows, moment), moment)
     panel = standing.layers.panel
     place = rows.place_of(panel)
     return PanelBoard(

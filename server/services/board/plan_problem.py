@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from server.planning.outlook import begin, hold, start_of
+from server.planning.outlook import Chain, begin, hold, start_of
 from server.planning.schedule.problem import (
     DryingSpeed,
     Link,
@@ -154,19 +154,24 @@ def _link(below: LayerToCome, layer: LayerToCome, stages: dict[Stage, StageRange
 
 def _ready_on(standing: PanelStanding, moment: Moment, confidence: float) -> date:
     """From which day the next layer may go on, at the studio's confidence and by the rules that name a day."""
+    planned_d = start_of(release_chain(standing, moment), confidence).planned_d
+    at = instant(moment.day_start, planned_d)
+    day = local_day(at, moment.zone)
+    # Windows begin in the morning; what is ready in the course of a day is surely ready on the next.
+    return day if start_of_day(day, moment.zone) >= at else day + timedelta(days=1)
+
+
+def release_chain(standing: PanelStanding, moment: Moment) -> Chain:
+    """When the next layer may go on, as draws: days from the day's beginning. Not before a day that a rule names."""
     top = standing.top
     if top is None or standing.standing is Standing.READY:
-        return moment.on
+        return begin(None, 0.0, open_now=True)
     age_d = (moment.day_start - top.row.painted_at).total_seconds() / 86_400.0
     chain = begin(top.film.stages.get(Stage.DRY_TO_RECOAT), age_d, open_now=False)
     allowed = allowed_from(standing.verdict, top, moment, but_for=TOUCH_GATE)
     if allowed is not None and allowed > moment.on:
         chain = hold(chain, (start_of_day(allowed, moment.zone) - moment.day_start).total_seconds() / 86_400.0)
-    planned_d = start_of(chain, confidence).planned_d
-    at = instant(moment.day_start, planned_d)
-    day = local_day(at, moment.zone)
-    # Windows begin in the morning; what is ready in the course of a day is surely ready on the next.
-    return day if start_of_day(day, moment.zone) >= at else day + timedelta(days=1)
+    return chain
 
 
 def zone_minutes(now: datetime, zone: ZoneInfo) -> int:

@@ -28,6 +28,7 @@ from server.store.tables import (
     SittingMix,
     Studio,
     TouchTest,
+    WorkTime,
 )
 
 PANEL = (
@@ -57,7 +58,8 @@ class StudioRows:
     ``forecast_text`` likewise where asked for. ``tests`` run from the earliest on; mistaken ones are left out. Shelves
     of the same number ``shelf`` hold the same mixes. ``limits`` are the studio's own limits of the rules. ``steps`` and
     ``finish_tests`` of the finish go by panel, tests from the earliest on; ``covered_to`` is up to when the ends of
-    sittings cover what was painted. ``plan`` is the plan in use.
+    sittings cover what was painted. ``plan`` is the plan in use, ``hours`` when painters
+    work.
     """
 
     studio: Row[Any]
@@ -75,6 +77,7 @@ class StudioRows:
     learning: StudioLearning = BOOK
     plan: PlanInUse | None = None
     leftovers: tuple[Row[Any], ...] = ()
+    hours: tuple[Row[Any], ...] = ()
 
     @property
     def places(self) -> Mapping[int, PlaceRow]:
@@ -148,6 +151,7 @@ def load(
         learning_data.read(session, studio_id, where),
         in_use(session, studio_id),
         _leftovers(session, studio_id),
+        _hours(session, studio_id),
     )
 
 
@@ -212,6 +216,12 @@ def _of_panels(table: Any, names: str, studio_id: int, panel_id: int | None) -> 
         wanted = wanted.where(table.panel_id == panel_id)
     when: Any = table.id if table is FinishStep else table.tested_at
     return wanted.order_by(table.panel_id, when, table.id)
+
+
+def _hours(session: Session, studio_id: int) -> tuple[Row[Any], ...]:
+    wanted = select(*_columns(WorkTime, "painter weekdays on_date rule start_min end_min created_at"))
+    mine = wanted.where(col(WorkTime.studio_id) == studio_id, col(WorkTime.archived_at).is_(None))
+    return tuple(session.execute(mine.order_by(col(WorkTime.id))))
 
 
 def _covered_to(session: Session, studio_id: int) -> datetime | None:

@@ -12,12 +12,12 @@ from server.services.access import Actor
 from server.services.board.facts import Moment, PanelFact, Standing, TodayBoard
 from server.services.board.films import panel_layers
 from server.services.board.leftovers import reminders
+from server.services.board.plan_odds import planned_standings
 from server.services.board.rows import StudioRows, load
 from server.services.board.shown import panel_fact
 from server.services.board.sitting import open_sitting
 from server.services.board.snapshot import snapshot
 from server.services.board.spans import start_of_day
-from server.services.board.standing import standings
 from server.services.kept import Kept
 from server.services.plan_reading import PlannedSitting
 
@@ -54,7 +54,7 @@ def panel_facts(rows: StudioRows, moment: Moment) -> list[PanelFact]:
     new = [(key, panel) for key, panel in zip(keys, rows.panels, strict=True) if key not in kept]
     if new:
         part = replace(rows, panels=[panel for _, panel in new])
-        found = standings(part, panel_layers(part, moment), moment)
+        found = planned_standings(part, panel_layers(part, moment), moment)
         made = {key: panel_fact(item, rows, moment) for (key, _), item in zip(new, found, strict=True)}
         FACTS.keep(made)
         kept |= made

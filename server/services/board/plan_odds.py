@@ -1,0 +1,106 @@
+"""Whether the plan in use keeps each panel's date: the one place that every screen's odds of it come from.
+
+Where all layers to come of a panel stand in the plan, the odds of its date are those of the plan carried out with
+sampled drying (``planning.schedule.odds``); of all other panels they stay those of the outlook.
+"""
+
+from collections.abc import Hashable, Sequence
+from dataclasses import replace
+
+from server.planning.schedule.odds import FINAL, RELEASE, PanelOdds, odds_of
+from server.planning.schedule.plan import PlacedSitting
+from server.planning.schedule.problem import DryingSpeed, PanelJob, Problem
+from server.services.board.facts import DueFact, Moment
+from server.services.board.films import PanelLayers
+from server.services.board.plan_problem import Extra, panel_job, release_chain
+from server.services.board.rows import StudioRows
+from server.services.board.standing import PanelStanding, standings
+from server.services.kept import Kept
+from server.services.plan_reading import PlanInUse, PlannedSitting, PlanRisk
+from server.services.planning import painters
+
+ODDS_KEPT = 3000
+ODDS: Kept[PanelOdds] = Kept(ODDS_KEPT)
+
+
+def planned_standings(rows: StudioRows, panels: Sequence[PanelLayers], moment: Moment) -> list[PanelStanding]:
+    """Where every panel stands, with the odds of its date by the plan in use where it is wholly in that plan."""
+    found = standings(rows, panels, moment)
+    plan = rows.plan
+    if plan is None or not plan.speeds or moment.on != moment.today:
+        return found
+    asked = [one for one in found if one.due is not None and not one.due.is_late and _is_planned(one, rows)]
+    odds = _odds(asked, rows, plan, moment)
+    return [replace(one, due=_due(one, odds[uid], rows)) if (uid := _uid(one)) in odds else one for one in found]
+
+
+def _uid(standing: PanelStanding) -> str:
+    return str(standing.layers.panel.uid)
+
+
+def _is_planned(standing: PanelStanding, rows: StudioRows) -> bool:
+    to_come = standing.layers.to_come
+    is_open = standing.layers.panel.finished_on is None
+    return bool(to_come) and is_open and all(rows.sitting_of(layer.row) is not None for layer in to_come)
+
+
+def _odds(asked: Sequence[PanelStanding], rows: StudioRows, plan: PlanInUse, moment: Moment) -> dict[str, PanelOdds]:
+    keys: dict[str, Hashable] = {
+        _uid(one): (rows.content(one.layers.panel), plan.uid, plan.version, rows.hours, moment.on, moment.zone.key)
+        for one in asked
+    }
+    kept = ODDS.among(keys.values())
+    new = [one for one in asked if keys[_uid(one)] not in kept]
+    terms = (plan.speeds[moment.on.month - 1], rows.studio.confidence_pct / 100, Extra(fastest=max(plan.speeds)))
+    jobs = [job for one in new if (job := panel_job(one, rows, moment, terms)) is not None]
+    released = {_uid(one): release_chain(one, moment).at_d for one in new}
+    made = odds_of(_problem(jobs, rows, plan, moment), [placed(s) for s in plan.sittings.values()], released)
+    fresh = {keys[uid]: found for uid, found in made.items()}
+    ODDS.keep(fresh)
+    known = {**kept, **fresh}
+    return {uid: known[key] for uid, key in keys.items() if key in known}
+
+
+def _problem(jobs: Sequence[PanelJob], rows: StudioRows, plan: PlanInUse, moment: Moment) -> Problem:
+    return Problem(
+        today=moment.on,
+        zone=moment.zone,
+        painters=painters(rows.hours, moment.on, 0),
+        panels=tuple(jobs),
+        speed=DryingSpeed(by_month=plan.speeds),
+        confidence=rows.studio.confidence_pct / 100,
+        set_up_min=int(plan.settings.get("mix_setup_min", 30)),
+    )
+
+
+def placed(sitting: PlannedSitting) -> PlacedSitting:
+    """A sitting of the plan in use as the planner's own type."""
+    return PlacedSitting(
+        id=sitting.uid,
+        panel=sitting.panel_uid,
+        painter=sitting.painter,
+        start_at=sitting.start_at,
+        end_at=sitting.end_at,
+        palette=sitting.palette,
+        set_up_min=sitting.mixing_min,
+    )
+
+
+def _due(standing: PanelStanding, found: PanelOdds, rows: StudioRows) -> DueFact | None:
+    if standing.due is None or found.odds is None:
+        return standing.due
+    at_risk = found.odds < rows.studio.confidence_pct / 100
+    return replace(standing.due, odds=found.odds, at_risk=at_risk, plan=risk_of(standing, found))
+
+
+def risk_of(standing: PanelStanding, found: PanelOdds) -> PlanRisk:
+    """The odds of a plan as boards tell them, with the weakest wait by the layer's own name."""
+    leaves = found.low_on, found.central_on, found.high_on
+    if found.weakest is None:
+        return PlanRisk(*leaves, "", "")
+    if found.weakest in (RELEASE, FINAL):
+        top = standing.top
+        name = top.row.kind if found.weakest == RELEASE and top is not None else ""
+        return PlanRisk(*leaves, found.weakest, name)
+    kinds = {layer.row.uid: layer.row.kind for layer in standing.layers.to_come}
+    return PlanRisk(*leaves, "drying", kinds.get(found.weakest, ""))

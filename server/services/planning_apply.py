@@ -13,7 +13,7 @@ from sqlmodel import Session
 from server.planning.schedule import options
 from server.planning.schedule.calendar import Zone, windows
 from server.planning.schedule.problem import Painter
-from server.services import layers, mixes, panels, places, planning, planning_make, planning_plans, records
+from server.services import layers, mixes, panel_moves, panels, planning, planning_make, planning_plans, records
 from server.services.access import Actor
 from server.services.errors import Refused
 from server.services.layer_commands import LayerMixPart
@@ -99,8 +99,7 @@ def _quicker(session: Session, actor: Actor, _panel: Panel, rest: str, _when: Wh
 
 
 def _place(session: Session, actor: Actor, panel: Panel, rest: str, _when: When) -> None:
-    places.get(session, actor, rest)
-    _change_panel(session, actor, panel, {"place_uid": rest})
+    panel_moves.create(session, actor, panel.uid, panel_moves.MoveCreate(place_uid=rest))
 
 
 def _change_panel(session: Session, actor: Actor, panel: Panel, changes: dict[str, Any]) -> None:

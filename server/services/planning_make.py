@@ -164,12 +164,12 @@ def _ask_rules(plan: Plan, asked: Asked, extra: Extra) -> bool:
     for standing in asked.found:
         stopped = first_stop(standing, asked.board, asked.moment, starts)
         if stopped is not None:
-            _wait_or_leave(standing, *stopped, extra)
+            wait_or_leave(standing, *stopped, extra)
             changed = True
     return changed
 
 
-def _wait_or_leave(standing: PanelStanding, n: int, stops: list[Finding], extra: Extra) -> None:
+def wait_or_leave(standing: PanelStanding, n: int, stops: list[Finding], extra: Extra) -> None:
     """Wait as long as the rules say; where they name no day, the panel is left out with the rule's reason."""
     panel = standing.layers.panel
     days = [f.remedy.not_before_d if f.remedy else None for f in stops]

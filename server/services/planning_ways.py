@@ -6,8 +6,9 @@ A way is the panel's rows with one thing changed: what is tried is exactly what 
 from collections import namedtuple
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from functools import cache
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 
 from sqlalchemy import Row, select
 from sqlmodel import Session, col
@@ -72,7 +73,7 @@ def panel_ways(standing: PanelStanding, rows: StudioRows, moment: Moment, shelf:
     return [
         *(way for layer, _ in slowest for way in _thinner(alone, layer)),
         *(way for layer, found in slowest[:1] for way in _quicker(alone, layer, found, shelf)),
-        *_places(alone, panel, shelf),
+        *_places(alone, panel, shelf, moment),
         *_without(alone, standing.layers.to_come),
     ]
 
@@ -155,12 +156,25 @@ def parts_of(recipe: MixRecipe) -> float:
     return sum(paint.parts for paint in recipe.paints) + sum(addition.parts for addition in recipe.additions)
 
 
-def _places(rows: StudioRows, panel: Row[Any], shelf: OnShelf) -> Iterator[PanelWay]:
-    here = rows.places[panel.place_id].climate
-    others = [place_id for place_id in shelf.places if place_id != panel.place_id and place_id in rows.places]
-    for place_id in [other for other in others if rows.places[other].climate != here][:MOST_PLACES]:
+class _Move(NamedTuple):
+    """A move of the panel that is only thought of, as `whereabouts` reads moves."""
+
+    panel_id: int
+    place_id: int
+    moved_at: datetime
+    uid: str = ""
+
+
+def _places(rows: StudioRows, panel: Row[Any], shelf: OnShelf, moment: Moment) -> Iterator[PanelWay]:
+    """The panel put into another place now: what dries on it goes on drying there."""
+    where = rows.where
+    here = where.now(panel.id, panel.place_id)
+    others = [place_id for place_id in shelf.places if place_id in where.places and where.places[place_id] != here]
+    for place_id in [other for other in others if where.places[other].climate != here.climate][:MOST_PLACES]:
         uid, name = shelf.places[place_id]
-        tried = replace(rows, panels=[changed(panel, place_id=place_id)])
+        move = cast("Row[Any]", _Move(panel.id, place_id, moment.at))
+        moves = {**where.moves, panel.id: (*where.moves.get(panel.id, ()), move)}
+        tried = replace(rows, where=replace(where, moves=moves))
         yield PanelWay(f"{PLACE}:{uid}", f"Let it dry in “{name}”", tried)
 
 

@@ -74,7 +74,11 @@ class _Walk:
 
 
 def odds_of(
-    problem: Problem, plan: Sequence[PlacedSitting], released: Mapping[str, NDArray[np.float64]] | None = None
+    problem: Problem,
+    plan: Sequence[PlacedSitting],
+    released: Mapping[str, NDArray[np.float64]] | None = None,
+    *,
+    with_weakest: bool = True,
 ) -> dict[str, PanelOdds]:
     """The odds of every panel of ``problem`` whose sittings all stand in ``plan``, which may hold others besides.
 
@@ -85,7 +89,8 @@ def odds_of(
     found = {}
     for panel in problem.panels:
         if panel.sittings and all(sitting.id in stood for sitting in panel.sittings):
-            found[panel.id] = _panel_odds(_walk(ground, panel, stood, (released or {}).get(panel.id)))
+            walk = _walk(ground, panel, stood, (released or {}).get(panel.id))
+            found[panel.id] = _panel_odds(walk, with_weakest=with_weakest)
     return found
 
 
@@ -141,7 +146,7 @@ def _needed(ground: _Ground, sitting: Sitting, window: Window) -> int:
     return sitting.minutes + (0 if mixed else ground.problem.set_up_min)
 
 
-def _panel_odds(walk: _Walk) -> PanelOdds:
+def _panel_odds(walk: _Walk, *, with_weakest: bool) -> PanelOdds:
     days, fails = _finish(walk, None)
     today, due_on = walk.ground.problem.today, walk.panel.due_on
     low, central, high = (today + timedelta(days=int(d)) for d in np.quantile(days, (0.1, 0.5, 0.9), method="higher"))
@@ -150,7 +155,7 @@ def _panel_odds(walk: _Walk) -> PanelOdds:
     due = (due_on - today).days
     odds = _share(days, fails, due)
     weakest, gain = None, WORTH
-    if odds < walk.ground.problem.confidence:
+    if with_weakest and odds < walk.ground.problem.confidence:
         for name in _waits(walk):
             better = _share(*_finish(walk, name), due) - odds
             if better > gain:

@@ -1,0 +1,293 @@
+"""When could a commission be delivered? Answered beside the plan in use, which stays as it is; kept as a quote.
+
+The panel to come is made as it would be, in a unit of work that is rolled back: what is asked about is what would be
+stored. Everything that is planned stays where it is; the new sittings go where they come out soonest; the date is the
+one that nine draws in ten keep, with drying drawn as for the plan's own odds.
+"""
+
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import Annotated, Any
+from zoneinfo import ZoneInfo
+
+from pydantic import Field
+from sqlmodel import Session
+
+from server.planning.schedule import planner
+from server.planning.schedule.check import check
+from server.planning.schedule.compiled import current
+from server.planning.schedule.odds import PanelOdds, odds_of
+from server.planning.schedule.plan import PlacedSitting, Plan
+from server.planning.schedule.problem import PanelJob, Previous, Problem
+from server.planning.schedule.solve import Budget
+from server.services import panels, planning_make, records, stack_plans
+from server.services.access import Actor, allow
+from server.services.board.films import panel_layers
+from server.services.board.plan_finish import final_wait
+from server.services.board.plan_odds import placed
+from server.services.board.plan_problem import Extra, panel_job, problem, release_chain
+from server.services.board.rows import StudioRows, load
+from server.services.board.standing import PanelStanding, standings
+from server.services.board.today import standing_sittings
+from server.services.errors import Invalid, Refused
+from server.services.fields import Centimetres, Command, Day, OptionalText200, Text200, Uid
+from server.services.panels import PanelCreate, Support
+from server.services.planning_make import Asked, Effort, PlanMake, wait_or_leave
+from server.services.planning_rules import first_stop
+from server.services.planning_ways import changed
+from server.services.stack_plans import StackApply
+from server.services.unit import unit
+from server.store.db import Database
+from server.store.tables import GroundKind, GroundSurface, Layer, Panel, PanelFinish, Quote, StackPlan
+
+SURE = 0.9
+ENDANGERED = 0.02  # a promise whose odds fall by more than this is named
+URGENT = 10.0  # the weight the commission is placed with: as soon as it can be
+TRIES = 3
+FINAL_VARNISH = "final_varnish"
+
+
+class PromiseAsk(Command):
+    """A commission: its size, the stack it is painted with, what is done to it before it leaves."""
+
+    title: Text200
+    for_whom: OptionalText200 = ""
+    width_cm: Centimetres
+    height_cm: Centimetres
+    stack_uid: Uid
+    place_uid: Uid
+    support: Support = "hardboard"
+    ground_kind: GroundKind = "acrylic"
+    ground_surface: GroundSurface = "matte"
+    finish: PanelFinish = ""
+    packing_d: Annotated[int, Field(ge=0, le=60)] = 1
+    transit_d: Annotated[int, Field(ge=0, le=120)] = 0
+    wanted_on: Day | None = None
+
+    def panel(self) -> PanelCreate:
+        """The panel it would become."""
+        return PanelCreate.model_validate(
+            self.model_dump(exclude={"for_whom", "stack_uid", "wanted_on"}) | {"due_for": self.for_whom}
+        )
+
+
+class _NotKept(Exception):
+    """Leaves a unit of work so that nothing of it stays."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Tried:
+    """The commission's panel with its layers, as they would be stored."""
+
+    rows: StudioRows
+    uid: str
+    stack: str
+
+
+def ask(db: Database, actor: Actor, command: PromiseAsk, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
+    """The answer as a quote keeps it. Nothing is changed. Raises ``Invalid`` at a field, and ``Refused``."""
+    tried = _try_out(db, actor, command)
+    with db.read() as session:
+        allow(actor, "create", None, Quote)
+        asked = planning_make.read(session, actor, PlanMake(), now, zone)
+        asked = replace(asked, room=replace(asked.room, **_limits(asked.board)))
+    return _answer(asked, tried, command)
+
+
+def _limits(board: StudioRows) -> dict[str, Any]:
+    """Easels, rack and mixing as the plan in use was made with."""
+    settings = board.plan.settings if board.plan is not None else {}
+    made = PlanMake.model_validate(dict(settings))
+    return {"easels": made.easels, "rack_places": made.rack_places, "set_up_min": made.mix_setup_min}
+
+
+def _try_out(db: Database, actor: Actor, command: PromiseAsk) -> _Tried:
+    found: list[_Tried] = []
+    with suppress(_NotKept), unit(db, actor, label="Asked about a commission") as work:
+        stack = records.find_named(work.session, actor, StackPlan, command.stack_uid, "stack_uid")
+        panel = panels.create(work.session, actor, command.panel())
+        stack_plans.apply(work.session, actor, stack.uid, StackApply(panel_uid=panel.uid))
+        rows = load(work.session, actor, panel.uid)
+        assert rows is not None
+        found.append(_Tried(rows, panel.uid, stack.label))
+        raise _NotKept
+    return found[0]
+
+
+def _answer(asked: Asked, tried: _Tried, command: PromiseAsk) -> dict[str, Any]:
+    stands = [placed(sitting) for sitting in standing_sittings(asked.board)]
+    if not stands and any(one.layers.to_come for one in asked.found):
+        # Nothing is planned yet: then beside a plan of everything, made in passing.
+        stands = list(planning_make.sound(asked, Effort(seconds=planning_make.QUICK_S)).plan.sittings)
+    [standing] = standings(tried.rows, panel_layers(tried.rows, asked.moment), asked.moment)
+    extra = Extra(fastest=max(asked.room.speeds))
+    for _ in range(TRIES):
+        terms = (asked.room.speeds[asked.moment.on.month - 1], tried.rows.studio.confidence_pct / 100, extra)
+        job = panel_job(standing, tried.rows, asked.moment, terms)
+        if job is None:
+            raise Invalid.at("stack_uid", f"{extra.left_out[tried.uid]}. Give the stack its mixes first.")
+        question, plan = _beside(asked, stands, job)
+        starts = {s.id: s.start_at for s in plan.sittings}
+        stopped = first_stop(standing, tried.rows, asked.moment, starts)
+        if stopped is None:
+            return _content(asked, (question, plan, job), (standing, tried), command)
+        wait_or_leave(standing, *stopped, extra)
+        if tried.uid in extra.left_out:
+            raise Invalid.at("stack_uid", f"A rule stops this stack: {extra.left_out[tried.uid]}")
+    raise Refused("No days were found that the rules of soundness let pass.")
+
+
+def _beside(asked: Asked, stands: list[PlacedSitting], job: PanelJob) -> tuple[Problem, Plan]:
+    """The plan that stands, every sitting of it held, with the commission where it comes out soonest."""
+    base = problem(asked.found, asked.board, asked.moment, asked.room, Extra(fastest=max(asked.room.speeds)))
+    planned = {s.id for s in stands}
+    there = tuple(p for p in base.panels if all(s.id in planned for s in p.sittings))
+    known = {s.id for p in there for s in p.sittings}
+    question = replace(
+        base,
+        panels=(*there, replace(job, due_on=asked.moment.on, weight=URGENT)),
+        previous=tuple(Previous(s.id, s.start_at, pinned=True, painter=s.painter) for s in stands if s.id in known),
+        most_moved=None,
+    )
+    bench = planner.lay_out(question, current())
+    for _ in planner.search_on(bench, Budget(moves=200)):
+        pass
+    bench.desk.restore(bench.desk.c.best_at)
+    plan = planner.answer(bench)
+    faults = check(question, plan)
+    if faults:
+        raise Refused(f"The days that came out do not hold: {faults[0].text}.")
+    lost = [one for one in plan.unplaced if one.sitting in {s.id for s in job.sittings}]
+    if lost:
+        raise Refused(f"The commission finds no place beside what is planned: {lost[0].reason}.")
+    return question, plan
+
+
+def _content(
+    asked: Asked, found: tuple[Problem, Plan, PanelJob], made: tuple[PanelStanding, _Tried], command: PromiseAsk
+) -> dict[str, Any]:
+    (question, plan, job), (standing, tried) = found, made
+    own = {s.id for s in job.sittings}
+    mine = [s for s in plan.sittings if s.id in own]
+    late = _odds(asked, replace(question, panels=(replace(job, due_on=None),)), plan.sittings)[job.id]
+    deliver_on = late.high_on
+    wanted = {"deliver": deliver_on} | ({"wanted": command.wanted_on} if command.wanted_on else {})
+    odds = {
+        name: _odds(asked, replace(question, panels=(replace(job, due_on=on),)), plan.sittings)[job.id].odds
+        for name, on in wanted.items()
+    }
+    kinds = {layer.row.uid: layer.row.kind for layer in standing.layers.to_come}
+    return {
+        "made_on": asked.moment.on.isoformat(),
+        "asked": command.model_dump(mode="json"),
+        "stack": tried.stack,
+        "deliver_on": deliver_on.isoformat(),
+        "central_on": late.central_on.isoformat(),
+        "odds": odds["deliver"],
+        "wanted_odds": odds.get("wanted"),
+        "start_at": min(s.start_at for s in mine).isoformat(),
+        "sittings": [
+            {
+                "kind": kinds[s.id],
+                "start_at": s.start_at.isoformat(),
+                "end_at": s.end_at.isoformat(),
+                "painter": s.painter,
+            }
+            for s in mine
+        ],
+        "endangered": _endangered(asked, question, plan, own),
+        "varnish": _varnish(asked, (standing, tried.rows), max(s.start_at for s in mine)),
+    }
+
+
+def _odds(asked: Asked, question: Problem, sittings: tuple[PlacedSitting, ...]) -> dict[str, PanelOdds]:
+    standing = {one.layers.panel.uid: one for one in asked.found}
+    released = {p.id: release_chain(standing[p.id], asked.moment).at_d for p in question.panels if p.id in standing}
+    return odds_of(question, sittings, released, with_weakest=False)
+
+
+def _endangered(asked: Asked, question: Problem, plan: Plan, own: set[str]) -> list[dict[str, Any]]:
+    """The promises whose odds fall: what slips finds less room beside the commission."""
+    dated = replace(question, panels=tuple(p for p in question.panels if p.due_on and p.sittings[0].id not in own))
+    before = _odds(asked, dated, tuple(s for s in plan.sittings if s.id not in own))
+    after = _odds(asked, dated, plan.sittings)
+    titles = {panel.uid: panel.title for panel in asked.board.panels}
+    found = []
+    for uid, odds in before.items():
+        was, now = odds.odds, after[uid].odds
+        if was is not None and now is not None and was - now > ENDANGERED:
+            found.append({"uid": uid, "title": titles[uid], "before": was, "after": now})
+    return sorted(found, key=lambda one: one["after"] - one["before"])
+
+
+def _varnish(asked: Asked, made: tuple[PanelStanding, StudioRows], last_at: datetime) -> dict[str, str] | None:
+    """From when the buyer may have it tested for its final varnish; None where it leaves varnished."""
+    standing, rows = made
+    if standing.layers.panel.finish == FINAL_VARNISH:
+        return None
+    panel = changed(standing.layers.panel, finish=FINAL_VARNISH)
+    wanting = replace(standing, layers=replace(standing.layers, panel=panel))
+    wait = final_wait(wanting, rows, asked.moment, None)
+    first, last = (wait.calendar_d + days for days in (wait.drying.p50_d, wait.drying.p90_d))
+    if last <= 0.0:
+        return None
+    return {"from": _after(last_at, first), "to": _after(last_at, last)}
+
+
+def _after(at: datetime, days: float) -> str:
+    return (at.date() + timedelta(days=round(days))).isoformat()
+
+
+# Quotes as records
+
+
+def keep(session: Session, actor: Actor, command: PromiseAsk, content: dict[str, Any]) -> Quote:
+    """Keep the answer as a quote."""
+    allow(actor, "create", None, Quote)
+    quote = Quote(studio_id=actor.studio_id, title=command.title, for_whom=command.for_whom, content_json=content)
+    session.add(quote)
+    session.flush()
+    return quote
+
+
+def take(session: Session, actor: Actor, uid: str) -> tuple[Quote, Panel]:
+    """The quote as a panel with its planned layers, due on the day it names. Taken again it stays the same panel.
+
+    Raises ``NotFound``, ``Invalid`` for a stack or a place that is no longer there, ``Refused`` for one put away.
+    """
+    quote = records.find(session, actor, Quote, uid, "update")
+    if quote.panel_id is not None:
+        return quote, session.get_one(Panel, quote.panel_id)
+    records.refuse_archived(quote, "this quote")
+    content = quote.content_json or {}
+    command = PromiseAsk.model_validate(content["asked"])
+    due_on = command.wanted_on or date.fromisoformat(content["deliver_on"])
+    panel = panels.create(session, actor, command.panel().model_copy(update={"due_on": due_on}))
+    _, made = stack_plans.apply(session, actor, command.stack_uid, StackApply(panel_uid=panel.uid))
+    _plan_days(made, content)
+    quote.panel_id = panel.id
+    session.flush()
+    return quote, panel
+
+
+def _plan_days(made: list[Layer], content: dict[str, Any]) -> None:
+    for layer, sitting in zip(made, content["sittings"], strict=False):
+        records.change(layer, {"planned_on": datetime.fromisoformat(sitting["start_at"]).date()})
+
+
+def archive(session: Session, actor: Actor, uid: str) -> Quote:
+    return records.archive(session, actor, Quote, uid)
+
+
+def get(session: Session, actor: Actor, uid: str) -> Quote:
+    return records.find(session, actor, Quote, uid)
+
+
+def all_open(session: Session, actor: Actor) -> list[Quote]:
+    return records.find_all(session, actor, Quote)
+
+
+def panel_of(session: Session, quote: Quote) -> Panel | None:
+    """The panel that a quote became."""
+    return None if quote.panel_id is None else session.get(Panel, quote.panel_id)

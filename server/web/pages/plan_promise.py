@@ -1,0 +1,125 @@
+"""Promise a date: a commission asked about beside the plan, kept as a quote, printed, and made a panel by one tap."""
+
+from datetime import date, datetime
+from typing import Any
+
+from fastapi import APIRouter
+from sqlmodel import Session
+from starlette.responses import Response
+
+from server.formats.drawings_odds import odds_picture
+from server.services import places, planning_promise, stack_plans
+from server.services.board.facts import DaySpan
+from server.services.errors import Invalid, Refused
+from server.services.planning_promise import PromiseAsk
+from server.services.planning_search import TURNS
+from server.store.tables import Quote
+from server.web.deps import Page, PageRequest, Posted
+from server.web.forms import FormState, parse
+from server.web.pages.changes import Done, change, change_by_button
+from server.web.standing_words import span_words
+
+router = APIRouter(prefix="/plan/promise")
+NEW = {"support": "hardboard", "ground_kind": "acrylic", "ground_surface": "matte", "packing_d": "1", "transit_d": "0"}
+
+
+@router.get("")
+def promise(page: Page) -> Response:
+    """The question, and the quotes that were given."""
+    return page.render("plan/promise.html", {**_context(page), "form": FormState(values=NEW)})
+
+
+@router.post("")
+def ask(page: Page, posted: Posted) -> Response:
+    """Answer, and keep the answer as a quote. The plan in use stays as it is."""
+    command, form = parse(posted, PromiseAsk, zone=page.zone)
+    if command is None:
+        return page.render("plan/promise.html", {**_context(page), "form": form}, 422)
+    try:
+        with TURNS.take():
+            content = planning_promise.ask(page.db, page.actor, command, page.now, page.zone)
+    except Invalid as fault:
+        form.add_errors(fault.errors)
+        return page.render("plan/promise.html", {**_context(page), "form": form}, 422)
+    except Refused as fault:
+        form.add_error("", fault.message)
+        return page.render("plan/promise.html", {**_context(page), "form": form}, 409)
+
+    def act(session: Session) -> Done:
+        quote = planning_promise.keep(session, page.actor, command, content)
+        return Done(f"Worked out a date for “{quote.title}”", f"/plan/promise/{quote.uid}")
+
+    return change(page, posted, act)
+
+
+@router.get("/{uid}")
+def show(page: Page, uid: str) -> Response:
+    """The quote, to print for the buyer; below it what the painter alone wants to know."""
+    with page.db.read() as session:
+        quote = planning_promise.get(session, page.actor, uid)
+        panel = planning_promise.panel_of(session, quote)
+    return page.render("plan/quote.html", {"quote": _quote(quote, page), "panel": panel})
+
+
+@router.post("/{uid}/take")
+def take(page: Page, posted: Posted, uid: str) -> Response:
+    def act(session: Session) -> Done:
+        quote, panel = planning_promise.take(session, page.actor, uid)
+        return Done(f"Took the commission “{quote.title}”", f"/panels/{panel.uid}")
+
+    return change_by_button(page, posted, act, f"/plan/promise/{uid}")
+
+
+@router.post("/{uid}/archive")
+def archive(page: Page, posted: Posted, uid: str) -> Response:
+    def act(session: Session) -> Done:
+        quote = planning_promise.archive(session, page.actor, uid)
+        return Done(f"Put away the quote for “{quote.title}”", "/plan/promise")
+
+    return change_by_button(page, posted, act, "/plan/promise")
+
+
+def _context(page: PageRequest) -> dict[str, Any]:
+    with page.db.read() as session:
+        return {
+            "stacks": [(stack.uid, stack.label) for stack in stack_plans.all_open(session, page.actor)],
+            "places": [(place.uid, place.name) for place in places.all_open(session, page.actor)],
+            "quotes": [
+                (quote, date.fromisoformat((quote.content_json or {})["deliver_on"]))
+                for quote in reversed(planning_promise.all_open(session, page.actor))
+            ],
+        }
+
+
+def _quote(quote: Quote, page: PageRequest) -> dict[str, Any]:
+    content = quote.content_json or {}
+    varnish = content["varnish"]
+    wanted_on = content["asked"]["wanted_on"]
+    return {
+        "uid": quote.uid,
+        "title": quote.title,
+        "for_whom": quote.for_whom,
+        "asked": content["asked"],
+        "stack": content["stack"],
+        "made_on": date.fromisoformat(content["made_on"]),
+        "deliver_on": date.fromisoformat(content["deliver_on"]),
+        "odds": odds_picture(content["odds"]),
+        "wanted_on": date.fromisoformat(wanted_on) if wanted_on else None,
+        "wanted": None if content["wanted_odds"] is None else odds_picture(content["wanted_odds"]),
+        "start_at": datetime.fromisoformat(content["start_at"]),
+        "sittings": [
+            (one["kind"], datetime.fromisoformat(one["start_at"]), one["painter"]) for one in content["sittings"]
+        ],
+        "endangered": [
+            (one["uid"], one["title"], odds_picture(one["before"]).words, odds_picture(one["after"]).words)
+            for one in content["endangered"]
+        ],
+        "varnish": None if varnish is None else _varnish_words(varnish, page.today),
+        "is_archived": quote.archived_at is not None,
+    }
+
+
+def _varnish_words(varnish: dict[str, str], today: date) -> str:
+    """``likely June to August 2027, 8 times in 10``: told in full, since the buyer reads it on another day."""
+    low, high = date.fromisoformat(varnish["from"]), date.fromisoformat(varnish["to"])
+    return span_words(DaySpan(low, low, high), today)

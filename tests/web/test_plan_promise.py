@@ -1,0 +1,132 @@
+"""Promising a date over HTTP: asked beside the plan, kept as a quote, taken once; and the odds all screens tell."""
+
+import re
+from datetime import date, timedelta
+from html import unescape
+from typing import Any
+
+import pytest
+from sqlmodel import select
+from starlette.testclient import TestClient
+
+from server.services import stack_plans
+from server.services.stack_plans import StackCreate
+from server.store.db import Database
+from server.store.tables import Layer, Panel, Quote, StudioPlan
+from tests.services.conftest import NOW, Bench, make_bench
+from tests.web.pages_of_records import NOBODY
+
+HOURS = {"painter": "Mornings", "weekdays": "12345", "on_date": "", "rule": "", "start": "09:00", "end": "12:30"}
+MAKE = {"easels": "2", "rack_places": "12", "mix_setup_min": "30"}
+
+
+@pytest.fixture
+def bench(db: Database) -> Bench:
+    return make_bench(db)
+
+
+@pytest.fixture
+def stack(bench: Bench) -> str:
+    kinds = (("block-in", 40), ("couch", 60))
+    rows = [{"kind": kind, "mix_uid": bench.white.uid, "wet_thickness_um": um} for kind, um in kinds]
+    with bench.unit("A stack") as work:
+        return stack_plans.create(
+            work.session, bench.actor, StackCreate.model_validate({"label": "Two layers", "layers": rows})
+        ).uid
+
+
+def words(text: str) -> str:
+    return re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", text)))
+
+
+def asked(bench: Bench, stack: str, **other: str) -> dict[str, str]:
+    sizes = {"title": "Two herons", "for_whom": "An invented buyer", "width_cm": "40", "height_cm": "30"}
+    where = {"stack_uid": stack, "place_uid": bench.place.uid, "support": "hardboard", "ground_kind": "acrylic"}
+    return sizes | where | {"ground_surface": "matte", "finish": "", "packing_d": "1", "transit_d": "2"} | other
+
+
+def rows_of(db: Database) -> tuple[int, int, list[Any]]:
+    with db.read() as session:
+        plans = [(p.uid, p.version, p.content_json) for p in session.exec(select(StudioPlan))]
+        return len(list(session.exec(select(Panel)))), len(list(session.exec(select(Layer)))), plans
+
+
+def take_a_plan(bench: Bench, client: TestClient, due_in: int = 30) -> str:
+    panel = bench.panel(title="Promised already", due_on=NOW.date() + timedelta(days=due_in))
+    for kind in ("underpainting", "glaze"):
+        bench.layer(panel, kind=kind, sitting_min=60)
+    client.post("/plan/hours", data=HOURS)
+    client.post("/plan/make", data=MAKE)
+    found = re.search(r"/plan/([\w-]+)/accept", client.get("/plan").text)
+    assert found is not None
+    client.post(f"/plan/{found[1]}/accept")
+    return panel.uid
+
+
+def test_a_date_is_told_with_its_odds_and_nothing_else_changes(
+    bench: Bench, stack: str, client: TestClient, db: Database
+) -> None:
+    take_a_plan(bench, client)
+    before = rows_of(db)
+    done = client.post(
+        "/plan/promise", data=asked(bench, stack, wanted_on=(NOW.date() + timedelta(days=3)).isoformat())
+    )
+    assert done.status_code == 303, done.text
+    assert rows_of(db) == before
+    with db.read() as session:
+        content = session.exec(select(Quote)).one().content_json or {}
+    assert content["odds"] >= 0.9 > content["wanted_odds"]
+    assert content["deliver_on"] > content["sittings"][-1]["start_at"][:10] > NOW.date().isoformat()[:8]
+    shown = words(client.get(done.headers["location"]).text)
+    assert (
+        "Ready to hand over by" in shown and "It has to be begun" in shown and "tested for its final varnish" in shown
+    )
+    assert "No promise is endangered" in shown
+    assert "Two herons for An invented buyer" in words(client.get("/plan/promise").text)
+
+
+def test_a_quote_becomes_one_panel_however_often_it_is_taken(
+    bench: Bench, stack: str, client: TestClient, db: Database
+) -> None:
+    client.post("/plan/hours", data=HOURS)
+    address = client.post("/plan/promise", data=asked(bench, stack)).headers["location"]
+    first, again = (client.post(f"{address}/take", data={"command_key": key}) for key in ("one", "two"))
+    assert first.headers["location"].split("?")[0] == again.headers["location"].split("?")[0]
+    with db.read() as session:
+        [panel] = session.exec(select(Panel))
+        layers = list(session.exec(select(Layer)))
+        content = session.exec(select(Quote)).one().content_json or {}
+    assert panel.due_on == date.fromisoformat(content["deliver_on"]) and panel.transit_d == 2
+    assert [layer.planned_on.isoformat() for layer in layers if layer.planned_on] == [
+        sitting["start_at"][:10] for sitting in content["sittings"]
+    ]
+    assert "Taken:" in client.get(address).text
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [("title", ""), ("width_cm", "wide"), ("stack_uid", NOBODY), ("place_uid", NOBODY), ("packing_d", "-1")],
+)
+def test_a_fault_stands_at_its_field_and_nothing_typed_is_lost(
+    bench: Bench, stack: str, client: TestClient, field: str, value: str
+) -> None:
+    client.post("/plan/hours", data=HOURS)
+    answer = client.post("/plan/promise", data=asked(bench, stack) | {field: value})
+    assert answer.status_code == 422
+    assert "An invented buyer" in answer.text and 'aria-invalid="true"' in answer.text
+
+
+def test_without_hours_and_for_nobody_there_is_a_sentence(bench: Bench, stack: str, client: TestClient) -> None:
+    assert "Say first when you paint" in client.post("/plan/promise", data=asked(bench, stack)).text
+    assert client.get(f"/plan/promise/{NOBODY}").status_code == 404
+    assert client.post(f"/plan/promise/{NOBODY}/take").status_code == 404
+
+
+def test_every_screen_tells_the_same_odds_by_the_plan(bench: Bench, client: TestClient, db: Database) -> None:
+    uid = take_a_plan(bench, client, due_in=12)
+    texts = [words(client.get(path).text) for path in ("/", f"/panels/{uid}", "/calendar?view=agenda")]
+    told = [
+        re.search(r"(on course by the plan|chance of keeping it by the plan: [\w ]+?\d+ in 20)", text) for text in texts
+    ]
+    assert all(told) and len({found[0] for found in told if found}) == 1, texts[0]
+    assert "to make its date" in words(client.get("/plan").text)

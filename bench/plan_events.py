@@ -208,8 +208,8 @@ def _with_commission(problem: Problem, on: date, rng: random.Random) -> Problem:
         panel,
         id=COMMISSION,
         release_on=on,
-        due_on=on + timedelta(days=rng.randrange(70, 120)),
-        weight=3.0,
+        due_on=on + timedelta(days=rng.randrange(120, 240)),
+        weight=2.0,
         sittings=tuple(replace(s, id=renamed[s.id]) for s in panel.sittings),
         links=tuple(replace(k, before=renamed[k.before], after=renamed[k.after]) for k in panel.links),
     )

@@ -3,13 +3,16 @@
 import copy
 import io
 import json
+import time
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from bench.plan_instances import instance
 from server.formats import calls
+from server.formats.calls import plan
 from server.formats.calls.command import run
 from server.formats.calls.layer_in import Collector
 from server.formats.calls.plan import PlanAnswer, solved
@@ -20,6 +23,8 @@ from server.planning.schedule.check import check
 EXAMPLES = Path(calls.__file__).parent / "examples"
 NOW = datetime(2026, 11, 2, 12, tzinfo=UTC)
 NAMES = [p.stem for p in sorted(EXAMPLES.glob("plan_*.json"))]
+
+FAR_OFF = float("inf")  # no end of the search but its own
 
 
 def example(name: str) -> Any:
@@ -43,7 +48,7 @@ def test_every_example_answers_in_the_described_shape_and_holds(name: str) -> No
     assert set(answer) == set(PlanAnswer.model_fields)
     request = PlanRequest.model_validate(example(name))
     asked = problem(request, Collector())
-    assert check(asked, solved(request, asked)) == []
+    assert check(asked, solved(request, asked, FAR_OFF)) == []
     for sitting in answer["sittings"]:
         assert sitting["binding"]["text"]
         assert sitting["may_slip_to"] >= sitting["start_at"]
@@ -180,3 +185,14 @@ def test_the_command_prints_the_same_and_exits_with_2_on_faults(tmp_path: Path) 
     file.write_text(json.dumps(changed("today", 3)))
     assert run("plan", str(file), out, err) == 2
     assert json.loads(err.getvalue())["errors"][0]["path"] == "today"
+
+
+def test_a_list_of_long_searches_ends_together(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each asks for ten minutes; all of them have half a second between them, and each that was cut short says so."""
+    monkeypatch.setattr(plan, "MOST_TOGETHER_S", 0.5)
+    requests = [PlanRequest.model_validate(instance(5, 1) | {"seconds": 600.0}) for _ in range(3)]
+    prepared = [(one, problem(one, Collector())) for one in requests]
+    begun = time.monotonic()
+    answers = plan.answer_many(prepared)
+    assert time.monotonic() - begun < 60
+    assert all(any("cut short" in warning for warning in answer["warnings"]) for answer in answers)

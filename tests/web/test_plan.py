@@ -324,3 +324,56 @@ def test_what_is_not_offered_is_not_done(bare: Bench, client: TestClient, db: Da
         refused = client.post(f"/plan/{plan}/apply/{uid}", data={"key": key})
         assert refused.status_code == 409 and "was not offered" in refused.text
     assert client.post(f"/plan/{NOBODY}/apply/{uid}", data={"key": "wait"}).status_code == 404
+
+
+def sitting_days(db: Database) -> dict[str, str]:
+    with db.read() as session:
+        plans = [p for p in session.exec(select(StudioPlan)) if p.archived_at is None]
+    newest = max(plans, key=lambda p: p.id or 0)
+    return {s["id"]: s["start_at"][:10] for s in (newest.content_json or {})["sittings"]}
+
+
+def test_a_lost_day_is_set_right_by_one_tap_and_taken_back_by_one(
+    bench: Bench, client: TestClient, db: Database
+) -> None:
+    accepted(client, db)
+    before, today = sitting_days(db), NOW.date().isoformat()
+    of_today = {uid for uid, day in before.items() if day == today}
+    assert client.post("/plan/right", data={"event": "no_painting", "command_key": "ill"}).status_code == 303
+    after = sitting_days(db)
+    assert not any(day == today for day in after.values())
+    moved = {uid for uid in before if after[uid] != before[uid]}
+    assert of_today <= moved and len(moved - of_today) <= 12
+    told = words(client.get("/plan").text)
+    assert ", no work" in told and ("becomes" in told) == bool(moved)
+    assert planned(db).keys() >= before.keys()  # the plan in use stands until the other is taken
+    with db.read() as session:
+        change = session.exec(select(ChangeSet).order_by(col(ChangeSet.id).desc())).first()
+    assert change is not None and "No painting today" in change.label
+    client.post(f"/history/{change.uid}/undo")
+    assert ", no work" not in words(client.get("/plan").text)
+    client.post("/plan/right", data={"event": "no_painting"})
+    client.post("/plan/right", data={"event": "no_painting"})  # said twice: the day is closed once
+    assert words(client.get("/plan").text).count(", no work") == 1
+
+
+def test_a_missed_sitting_is_told_on_today_and_set_right(bench: Bench, client: TestClient, db: Database) -> None:
+    sitting = accepted(client, db)[0]
+    with bench.unit("A day went by") as work:
+        layer = work.session.exec(select(Layer).where(Layer.uid == sitting["id"])).one()
+        plan = next(p for p in work.session.exec(select(StudioPlan)) if p.archived_at is None)
+        late = (NOW - timedelta(days=1)).replace(hour=9, minute=30, second=0, microsecond=0).isoformat()
+        layer.planned_on = NOW.date() - timedelta(days=1)
+        content = dict(plan.content_json or {})
+        content["sittings"] = [
+            s | {"start_at": late, "end_at": late} if s["id"] == sitting["id"] else s for s in content["sittings"]
+        ]
+        plan.content_json = content
+    assert "does not hold any more for 1 panel" in words(client.get("/").text)
+    client.post("/plan/right")
+    assert sitting_days(db)[sitting["id"]] >= NOW.date().isoformat()
+
+
+def test_without_a_plan_there_is_nothing_to_set_right(bench: Bench, client: TestClient) -> None:
+    refused = client.post("/plan/right")
+    assert refused.status_code == 409 and "No plan is in use" in refused.text

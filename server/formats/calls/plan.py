@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -16,7 +17,7 @@ from server.planning.schedule.compiled import current
 from server.planning.schedule.explain import explained
 from server.planning.schedule.plan import Plan
 from server.planning.schedule.problem import Problem
-from server.planning.schedule.solve import Budget
+from server.planning.schedule.solve import Budget, Progress
 
 
 class BindingOut(BaseModel):
@@ -104,15 +105,31 @@ def prepare(request: PlanRequest, _now: datetime, faults: Collector) -> Prepared
     return None if len(faults.problems) > before else (request, problem)
 
 
+MOST_TOGETHER_S = 600.0  # of search for all requests of one call
+
+
 def answer_many(prepared: Sequence[Prepared]) -> list[dict[str, Any]]:
-    return [as_json(solved(request, problem)) for request, problem in prepared]
+    """The answers in order. All searches together end with `MOST_TOGETHER_S`; an answer cut short says so."""
+    until = time.monotonic() + MOST_TOGETHER_S
+    return [as_json(solved(request, problem, until)) for request, problem in prepared]
 
 
-def solved(request: PlanRequest, problem: Problem) -> Plan:
-    """The best plan within the request's budget, explained."""
+def solved(request: PlanRequest, problem: Problem, until: float) -> Plan:
+    """The best plan within the request's budget, explained; the search ends ``until`` then by the monotonic clock."""
+    cut = False
+
+    def goes_on(progress: Progress) -> bool:
+        nonlocal cut
+        cut = progress.share < 1.0 and time.monotonic() >= until
+        return not cut
+
     budget = Budget(request.seed, max(request.seconds, 0.001), request.moves, time.monotonic)
-    _, bench = planner.plan(problem, current(), budget)
-    return explained(bench)
+    _, bench = planner.plan(problem, current(), budget, goes_on)
+    plan = explained(bench)
+    if cut:
+        told = f"the search was cut short: one call searches for {MOST_TOGETHER_S:g} s in all"
+        plan = replace(plan, warnings=(*plan.warnings, told))
+    return plan
 
 
 def as_json(plan: Plan) -> dict[str, Any]:

@@ -1,10 +1,10 @@
-"""What would help a late panel, done by one tap: records are changed as it was tried, and a plan with it waits."""
+"""One tap: do what would help a late panel, as it was tried; set the plan right after something happened."""
 
 from fastapi import APIRouter
 from sqlmodel import Session
 from starlette.responses import Response
 
-from server.services import planning_apply
+from server.services import planning_apply, planning_events
 from server.services.errors import Refused
 from server.services.planning_search import TURNS
 from server.web.deps import Page, Posted
@@ -21,6 +21,21 @@ def apply(page: Page, posted: Posted, uid: str, panel_uid: str) -> Response:
     def act(session: Session) -> Done:
         label = planning_apply.apply(session, page.actor, (uid, panel_uid, key), page.now, page.zone)
         return Done(label, "/plan#proposal")
+
+    try:
+        with TURNS.take():
+            return change_by_button(page, posted, act, "/plan")
+    except Refused as fault:
+        return refused(page, fault.message, "/plan")
+
+
+@router.post("/right")
+def right(page: Page, posted: Posted) -> Response:
+    """Set the plan in use right; ``event`` "no_painting" says that nobody paints today."""
+    event: planning_events.Event = "no_painting" if posted.get("event") == "no_painting" else ""
+
+    def act(session: Session) -> Done:
+        return Done(planning_events.set_right(session, page.actor, event, page.now, page.zone), "/plan#proposal")
 
     try:
         with TURNS.take():

@@ -104,6 +104,7 @@ class TodayPage:
     planned: tuple[SittingLine, ...]
     next_planned: str
     leftovers: tuple[LeftoverFact, ...]
+    off_plan: int
 
 
 @router.get("/")
@@ -126,6 +127,7 @@ def today(page: Page, on: str = "", card: str = "") -> Response:
         planned=tuple(sitting_line(sitting, page.today) for sitting in found.planned),
         next_planned=_next_planned(found, page.today),
         leftovers=found.leftovers,
+        off_plan=off_plan(found),
     )
     return page.render("today/today.html", context)
 
@@ -139,6 +141,20 @@ def sitting_line(sitting: PlannedSitting, today: date) -> SittingLine:
         sitting.painter,
         plan_words.palette_words(sitting),
         plan_words.why_words(sitting, today),
+    )
+
+
+def off_plan(found: TodayBoard) -> int:
+    """How many panels the plan in use has no longer right: their next sitting was missed, or comes too soon."""
+    next_ones = [
+        (fact.coming, fact.coming.sitting)
+        for facts in found.groups.values()
+        for fact in facts
+        if fact.coming is not None and fact.coming.sitting is not None
+    ]
+    return sum(
+        sitting.on < found.moment.today or (coming.planned_from is not None and coming.planned_from > sitting.on)
+        for coming, sitting in next_ones
     )
 
 

@@ -229,6 +229,7 @@ NEEDS: Mapping[Need, tuple[str, ...]] = {
         "POST /plan/promise",
         "POST /plan/promise/{uid}/archive",
         "POST /plan/promise/{uid}/take",
+        "POST /plan/right",
         "POST /plan/{uid}/accept",
         "POST /plan/{uid}/dismiss",
         "POST /plan/{uid}/pin/{layer_uid}",

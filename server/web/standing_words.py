@@ -208,7 +208,8 @@ def due_risk_words(panel: PanelFact, today: date) -> str:
 
 def plan_risk_words(risk: PlanRisk, today: date) -> str:
     """``can leave likely 3 to 9 December; the weakest link is the drying of “underpainting”``."""
-    span = DaySpan(risk.low_on, risk.central_on, risk.high_on, mass=0.8, until=0.9)
+    is_known = risk.low_on == risk.high_on
+    span = DaySpan(risk.low_on, risk.central_on, risk.high_on, mass=1.0 if is_known else 0.8, until=0.9)
     weakest = {
         "drying": f"the drying of “{risk.weakest}”",
         "release": f"“{risk.weakest}”, which is drying now",

@@ -142,11 +142,8 @@ class LayerFact:
 
 @dataclass(frozen=True, slots=True)
 class DueFact:
-    """The panel's date: ``odds`` 0 to 1 of keeping it (None when nothing can be said), ``is_late`` when it is past.
-
-    With ``plan`` the odds are those of leaving the studio by the plan in use; without, of the last layer's being
-    touch-dry, painting as soon as each layer may go on.
-    """
+    """The panel's date: ``odds`` 0 to 1 of leaving by the plan in use (with ``plan``), else of the last layer's being
+    touch-dry (None when nothing can be said); ``is_late`` when it is past."""
 
     on: date
     due_for: str
@@ -331,10 +328,8 @@ class LeftoverFact:
 @dataclass(frozen=True, slots=True)
 class TodayBoard:
     """Today, or another chosen day. Groups hold panels by `Standing`, most urgent first; ``at_risk`` repeats those
-    whose date is at risk. ``has_panels`` is False in an empty studio. ``sitting`` is one that was not ended yet. Boards
-    of the same ``number`` are the same. ``planned``: the day's sittings by the plan in use, ``next_planned`` the first
-    after it. ``leftovers``: kept mixes that are about to skin.
-    """
+    whose date is at risk. ``sitting`` is one that was not ended yet. Boards of the same ``number`` are the same.
+    ``planned``: the day's sittings by the plan in use, ``next_planned`` the first after; ``leftovers``: old mixes."""
 
     number: int
     moment: Moment

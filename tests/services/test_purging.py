@@ -14,6 +14,7 @@ from server.services import (
     learning_data,
     panels,
     planning,
+    planning_make,
     planning_plans,
     purging,
     touch_tests,
@@ -154,7 +155,7 @@ def test_plans_lose_the_title_and_still_stand(bench: Bench, database_url: str) -
         hours = planning.WorkTimeCreate(painter="Painter", weekdays="12345", start="09:00", end="12:30")
         planning.create(work.session, bench.actor, hours)
     with bench.db.read() as session:
-        content = planning_plans.make(session, bench.actor, planning_plans.PlanMake(), NOW, ZONE)
+        content = planning_make.make(session, bench.actor, planning_make.PlanMake(), NOW, ZONE)
     with bench.unit("Planned") as work:
         plan = planning_plans.propose(work.session, bench.actor, content)
         planning_plans.accept(work.session, bench.actor, plan.uid)
@@ -170,7 +171,7 @@ def test_plans_lose_the_title_and_still_stand(bench: Bench, database_url: str) -
         assert found.content_json is not None
         assert len(found.content_json["sittings"]) == len(content["sittings"])
         today(session, bench.actor, NOW, ZONE)
-        planning_plans.make(session, bench.actor, planning_plans.PlanMake(), NOW, ZONE)
+        planning_make.make(session, bench.actor, planning_make.PlanMake(), NOW, ZONE)
 
 
 def test_ids_are_not_used_again(bench: Bench) -> None:

@@ -30,6 +30,7 @@ PARTS = (
     ("finish_step", "panel_id"),
     ("finish_test", "panel_id"),
     ("panel_move", "panel_id"),
+    ("quote", "panel_id"),
 )
 NAMELESS = "a purged panel"
 Rows = dict[str, set[int]]  # table -> ids

@@ -12,16 +12,20 @@ FINISHES = "finish in ('', 'temporary_varnish', 'final_varnish', 'frame', 'frame
 
 
 def upgrade() -> None:
-    with op.batch_alter_table("panel") as panel:
+    last_id = _last_id()
+    with op.batch_alter_table("panel", table_kwargs={"sqlite_autoincrement": True}) as panel:
         panel.add_column(sa.Column("weight", sa.Float(), nullable=False, server_default="1"))
         panel.add_column(sa.Column("finish", sa.String(length=24), nullable=False, server_default=""))
         panel.add_column(sa.Column("packing_d", sa.Integer(), nullable=False, server_default="1"))
         panel.add_column(sa.Column("transit_d", sa.Integer(), nullable=False, server_default="0"))
         panel.create_check_constraint(op.f("ck_panel_weight"), "weight > 0")
         panel.create_check_constraint(op.f("ck_panel_finish"), FINISHES)
-    with op.batch_alter_table("panel") as panel:
+    with op.batch_alter_table("panel", table_kwargs={"sqlite_autoincrement": True}) as panel:
         for name in ("weight", "finish", "packing_d", "transit_d"):
             panel.alter_column(name, server_default=None)
+    if last_id is not None:  # SQLite makes the table anew: an id that was purged must not be given again
+        made = sa.text("update sqlite_sequence set seq = :last where name = 'panel'")
+        op.get_bind().execute(made, {"last": last_id})
     op.create_table(
         "quote",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -44,9 +48,17 @@ def upgrade() -> None:
     op.create_index(op.f("ix_quote_studio_id"), "quote", ["studio_id"])
 
 
+def _last_id() -> int | None:
+    """The highest id a panel ever had, where SQLite counts them."""
+    if op.get_bind().dialect.name != "sqlite":
+        return None
+    found = op.get_bind().execute(sa.text("select seq from sqlite_sequence where name = 'panel'")).scalar()
+    return None if found is None else int(found)
+
+
 def downgrade() -> None:
     op.drop_table("quote")
-    with op.batch_alter_table("panel") as panel:
+    with op.batch_alter_table("panel", table_kwargs={"sqlite_autoincrement": True}) as panel:
         panel.drop_constraint(op.f("ck_panel_finish"), type_="check")
         panel.drop_constraint(op.f("ck_panel_weight"), type_="check")
         for name in ("transit_d", "packing_d", "finish", "weight"):

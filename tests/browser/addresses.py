@@ -15,14 +15,15 @@ from zoneinfo import ZoneInfo
 
 from fastapi.routing import APIRoute
 from sqlalchemy import select
-from sqlmodel import col
+from sqlmodel import Session, col
 
-from server.services import share_access, share_links, studios
+from server.services import places, planning_promise, share_access, share_links, stack_plans, studios
 from server.services.access import Actor
+from server.services.planning_promise import PromiseAsk
 from server.services.share_links import DETAILS, ShareLinkCreate
 from server.services.unit import unit
 from server.store.db import Database
-from server.store.tables import Panel, Record
+from server.store.tables import Panel, Record, StackPlan
 from server.web.pages import ROUTERS
 
 # Pages that look different by a question in their address. A panel's page differs with every panel.
@@ -47,6 +48,7 @@ FEEDS = ("/f/{token}/calendar.ics", "/f/{token}/tasks.ics")
 FILES = ("/panels/{uid}/record/{kind}", "/data/archive", "/data/lists/{name}.csv", "/calendar.ics", *FEEDS)
 # Machines, files, and what only an invitation of a shared install opens (tests/browser/test_people.py).
 NO_PAGES = (*FILES, "/healthz", "/worker.js", "/manifest.webmanifest", "/join/{token}")
+A_QUOTE = "/plan/promise/{uid}"
 EVERY_RECORD = ("/panels/{uid}",)
 ENDS = 3  # of a table's records: so many of the first and of the last are asked for a page
 ROUTES = {
@@ -72,6 +74,8 @@ def addresses(base: str, db: Database, path: str, later: date, every: bool = Fal
     found = []
     if "{token}" in path:
         return _by_links(db, path)
+    if path == A_QUOTE:
+        return [_quoted(db, path)]
     for words in _words(path):
         if path in NO_RECORDS:
             found += [words.replace("{uid}", uid) for uid in NO_RECORDS[path]]
@@ -98,6 +102,26 @@ def _by_links(db: Database, path: str) -> list[str]:
             ref = share_access.opened(session, token, "page", now).ref(panel_uids[0])
         found.append(path.replace("{token}", token).replace("{ref}", ref))
     return found
+
+
+def _quoted(db: Database, path: str) -> str:
+    """The page of a quote that is asked for and kept for the visit: the commission with the first stack of ours."""
+    now, zone = datetime.now(timezone.utc), ZoneInfo("UTC")
+    with db.read() as session:
+        actor = Actor("painter", studios.the_studio(session).id or 0)
+        stacks = [stack.uid for stack in stack_plans.all_open(session, actor) if _has_mixes(session, stack)]
+        place = places.all_open(session, actor)[0]
+        size = {"width_cm": 40, "height_cm": 30}
+        values = {"title": "Hill road", "place_uid": place.uid, "stack_uid": stacks[0], **size}
+    command = PromiseAsk.model_validate(values)
+    content = planning_promise.ask(db, actor, command, now, zone)
+    with unit(db, actor, label="Worked out a date") as work:
+        return path.replace("{uid}", planning_promise.keep(work.session, actor, command, content).uid)
+
+
+def _has_mixes(session: Session, stack: StackPlan) -> bool:
+    """Whether every layer of the stack has its mix."""
+    return all(layer.mix_id is not None for layer in stack_plans.layers_of(session, stack))
 
 
 def _words(path: str) -> Iterator[str]:

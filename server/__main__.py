@@ -1,6 +1,7 @@
 """The commands behind ``./umberday``. Each imports what it needs when it runs, so that all start quickly."""
 
 import argparse
+import gc
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -104,7 +105,10 @@ def _file_option(parser: argparse.ArgumentParser) -> None:
 def _call(options: argparse.Namespace) -> int:
     from server.formats.calls.command import run
 
-    return run(options.command, options.file, sys.stdout, sys.stderr)
+    status = run(options.command, options.file, sys.stdout, sys.stderr)
+    # The process ends: to look for garbage among what thousands of answers left takes as long as some of them.
+    gc.freeze()
+    return status
 
 
 def _plan(options: argparse.Namespace) -> int:

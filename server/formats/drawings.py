@@ -138,7 +138,7 @@ def normalised(shares: Sequence[float]) -> list[float]:
 
 
 def miniature(
-    width_mm: int, height_mm: int, layers: Sequence[SectionLayer], title: str = "", box: float = 88.0
+    width_mm: float, height_mm: float, layers: Sequence[SectionLayer], title: str = "", box: float = 88.0
 ) -> Miniature:
     """The little panel, its longer side ``box`` units (a very long one at least ``box`` / 6 the other way)."""
     longest = max(width_mm, height_mm, 1)

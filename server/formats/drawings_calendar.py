@@ -80,6 +80,7 @@ class CalendarSpan:
     days: int
     day_width: float
     today_at: float | None = None
+    first_weekday: int = 0  # Monday; a line is drawn before it
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +164,9 @@ def draw_calendar(rows: Sequence[CalendarRow], span: CalendarSpan) -> CalendarDr
     """Lay out every row; whatever lies outside the span is cut off at its edge."""
     width = span.days * span.day_width
     has_weeks = span.day_width >= WEEKS_FROM
-    mondays = [d for d in range(span.days) if has_weeks and (span.first_on + timedelta(d)).weekday() == 0]
+    week_starts = [
+        d for d in range(span.days) if has_weeks and (span.first_on + timedelta(d)).weekday() == span.first_weekday
+    ]
     firsts = [d for d in range(span.days) if (span.first_on + timedelta(d)).day == 1]
     saturdays = [d for d in range(-1, span.days) if has_weeks and (span.first_on + timedelta(d)).weekday() == 5]
     shown = span.today_at if span.today_at is not None and 0 <= span.today_at <= span.days else None
@@ -173,8 +176,8 @@ def draw_calendar(rows: Sequence[CalendarRow], span: CalendarSpan) -> CalendarDr
         head_height=HEAD_HEIGHT,
         day_width=span.day_width,
         months=_months(span, firsts),
-        ticks=_ticks(span, mondays),
-        grid=_verticals(mondays, span.day_width),
+        ticks=_ticks(span, week_starts),
+        grid=_verticals(week_starts, span.day_width),
         month_lines=_verticals(firsts, span.day_width),
         rest_days=_boxes(saturdays, span),
         today_x=None if shown is None else round(shown * span.day_width, 1),
@@ -210,13 +213,13 @@ def _months(span: CalendarSpan, firsts: Sequence[int]) -> tuple[Tick, ...]:
     return tuple(ticks)
 
 
-def _ticks(span: CalendarSpan, mondays: Sequence[int]) -> tuple[Tick, ...]:
-    """Every day where there is room for a number, else every Monday."""
+def _ticks(span: CalendarSpan, week_starts: Sequence[int]) -> tuple[Tick, ...]:
+    """Every day where there is room for a number, else every first day of a week."""
     today = None if span.today_at is None else int(span.today_at // 1)
     by_day = span.day_width >= 22
     room = span.day_width if by_day else 7 * span.day_width
     ticks = []
-    for offset in range(span.days) if by_day else mondays:
+    for offset in range(span.days) if by_day else week_starts:
         day = span.first_on + timedelta(offset)
         words = f"{day:%a} {day.day}" if span.day_width >= 48 else str(day.day)
         ticks.append(Tick(offset * span.day_width, room, words, offset == today))

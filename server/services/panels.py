@@ -106,7 +106,11 @@ def public(session: Session, panel: Panel) -> PanelUpdate:
     """The panel as the command that would leave it as it is: what an edit form starts from."""
     place_uid = session.scalars(select(col(Place.uid)).where(col(Place.id) == panel.place_id)).one()
     values: dict[str, Any] = {name: getattr(panel, name) for name in PanelUpdate.model_fields if hasattr(panel, name)}
-    values |= {"place_uid": place_uid, "width_cm": panel.width_mm / 10, "height_cm": panel.height_mm / 10}
+    values |= {
+        "place_uid": place_uid,
+        "width_cm": round(panel.width_mm / 10, 5),
+        "height_cm": round(panel.height_mm / 10, 5),
+    }
     return PanelUpdate.model_construct(**values)
 
 
@@ -173,5 +177,5 @@ def _values(session: Session, actor: Actor, command: PanelCreate, panel: Panel |
     if errors:
         raise Invalid(errors)
     values = command.model_dump(exclude={"width_cm", "height_cm", "place_uid", "version"})
-    sizes = {"width_mm": round(command.width_cm * 10), "height_mm": round(command.height_cm * 10)}
+    sizes = {"width_mm": round(command.width_cm * 10, 4), "height_mm": round(command.height_cm * 10, 4)}
     return values | sizes | {"place_id": place.id, "ground_pigment": pigment}

@@ -1,5 +1,6 @@
 """The studio: its name, its clock, and what it counts on."""
 
+from dataclasses import dataclass, fields
 from typing import Annotated
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
@@ -13,6 +14,16 @@ from server.services.errors import NotFound, Refused
 from server.services.fields import Command, Text120, Version
 from server.store.db import Database
 from server.store.tables import Place, Studio
+from server.store.tables.base import (
+    ClockHours,
+    DateOrder,
+    DecimalMark,
+    FilmUnit,
+    LengthUnit,
+    TemperatureUnit,
+    VolumeUnit,
+    WeekStart,
+)
 
 FIRST_NAME = "My studio"
 FIRST_PLACE = "Easel room"
@@ -39,13 +50,43 @@ TimeZone = Annotated[str, StringConstraints(min_length=1, max_length=64), AfterV
 
 
 class StudioUpdate(Command):
-    """``confidence_pct``: how sure a plan wants to be that a layer is ready. ``drops_per_ml``: counted once."""
+    """``confidence_pct``: how sure a plan wants to be that a layer is ready. ``drops_per_ml``: counted once. The rest
+    is how pages tell quantities, days and numbers; what is stored and sent to programs stays metric."""
 
     name: Text120
     time_zone: TimeZone
     confidence_pct: Annotated[int, Field(ge=50, le=99)]
     drops_per_ml: Annotated[int, Field(ge=1, le=100)]
+    length_unit: LengthUnit = "cm"
+    volume_unit: VolumeUnit = "ml"
+    temperature_unit: TemperatureUnit = "c"
+    film_unit: FilmUnit = "um"
+    week_start: WeekStart = "auto"
+    date_order: DateOrder = "auto"
+    clock: ClockHours = "auto"
+    decimal_mark: DecimalMark = "auto"
     version: Version
+
+
+@dataclass(frozen=True, slots=True)
+class Choices:
+    """How pages tell quantities, days and numbers; auto: as the language of the device asks."""
+
+    length_unit: LengthUnit = "cm"
+    volume_unit: VolumeUnit = "ml"
+    temperature_unit: TemperatureUnit = "c"
+    film_unit: FilmUnit = "um"
+    week_start: WeekStart = "auto"
+    date_order: DateOrder = "auto"
+    clock: ClockHours = "auto"
+    decimal_mark: DecimalMark = "auto"
+
+
+AS_USUAL = Choices()
+
+
+def choices_of(studio: Studio) -> Choices:
+    return Choices(**{each.name: getattr(studio, each.name) for each in fields(Choices)})
 
 
 def the_studio(session: Session) -> Studio:

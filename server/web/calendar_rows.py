@@ -10,6 +10,7 @@ from server.science.results import Stage, StageRange
 from server.services.board.facts import CalendarLayer, CalendarRow, ClosingFact, Moment, PanelFact, Standing
 from server.services.plan_reading import PlannedSitting
 from server.web import finish_words, plan_words, standing_words, words
+from server.web.manner import first_weekday
 
 FURTHER_MONTHS = 24
 NEVER = StageRange(36_500.0, 36_500.0, 36_500.0, 36_500.0, 36_500.0)
@@ -261,5 +262,6 @@ def months_later(on: date, months: int) -> date:
     return date(number // 12, number % 12 + 1, 1)
 
 
-def monday_of(on: date) -> date:
-    return on - timedelta(days=on.weekday())
+def week_of(on: date) -> date:
+    """The first day of its week, as the studio begins weeks."""
+    return on - timedelta(days=(on.weekday() - first_weekday()) % 7)

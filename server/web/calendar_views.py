@@ -6,7 +6,8 @@ from datetime import date, timedelta
 
 from server.formats.drawings_calendar import CalendarDrawing, CalendarRow, CalendarSpan, day_offset, draw_calendar
 from server.services.board.facts import CalendarBoard
-from server.web.calendar_rows import Entry, drawn_rows, entries, first_of_month, monday_of, months_later
+from server.web.calendar_rows import Entry, drawn_rows, entries, first_of_month, months_later, week_of
+from server.web.manner import first_weekday
 from server.web.words import full_date
 
 SEASON_WEEKS, SEASON_BACK_WEEKS, SEASON_STEP_WEEKS = 16, 3, 8
@@ -52,7 +53,7 @@ def _year(start: date | None, today: date) -> Window:
 
 
 def _season(start: date | None, today: date) -> Window:
-    first = monday_of(start) if start else monday_of(today) - timedelta(weeks=SEASON_BACK_WEEKS)
+    first = week_of(start) if start else week_of(today) - timedelta(weeks=SEASON_BACK_WEEKS)
     step = timedelta(weeks=SEASON_STEP_WEEKS)
     return Window(first, SEASON_WEEKS * 7, SEASON_DAY_WIDTH, first - step, first + step)
 
@@ -64,7 +65,7 @@ def _month(start: date | None, today: date) -> Window:
 
 
 def _week(start: date | None, today: date) -> Window:
-    first = monday_of(start or today)
+    first = week_of(start or today)
     step = timedelta(weeks=1)
     return Window(first, 7, WEEK_DAY_WIDTH, first - step, first + step)
 
@@ -102,7 +103,7 @@ def _day(start: str, today: date) -> date | None:
 def drawing_of(found: CalendarBoard, window: Window, address: Callable[[str], str] | None = None) -> CalendarDrawing:
     """The rows as they are drawn; ``address`` makes other addresses of those of the main pages."""
     today_at = day_offset(found.moment.at, window.first_on, found.moment.zone)
-    span = CalendarSpan(window.first_on, window.days, window.day_width, today_at)
+    span = CalendarSpan(window.first_on, window.days, window.day_width, today_at, first_weekday())
     rows = drawn_rows(found.rows, window.first_on, found.moment)
     return draw_calendar([_led(row, address) for row in rows] if address else rows, span)
 

@@ -14,6 +14,7 @@ open ``page.unit``, one transaction and one entry of the history, and answer wit
 Tests override the clock with ``app.dependency_overrides[get_now]`` or ``app.state.clock``.
 """
 
+import re
 from collections.abc import AsyncIterator, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
@@ -33,15 +34,19 @@ from server.services.errors import NotFound
 from server.services.people.sessions import Identity
 from server.services.roles import Permission
 from server.services.sendings import refuse_key_of_another
+from server.services.studios import Choices
 from server.services.unit import Unit, unit
 from server.store.db import Database
 from server.web.forms import key_of_sending
+from server.web.locales import manner_of
+from server.web.manner import METRIC, Manner, tell_as
 from server.web.render import DONE_COOKIE, Flash, render, see_other, wants_fragment
 from server.web.settings import Settings
 
 MAX_FIELDS = 2000
 SENDING = "key_of_sending"  # where the request keeps it
 HAPPENED_AT = "Umberday-Happened-At"  # sent by static/worker.js
+FOR_PROGRAMS = re.compile(r"/api/|/feeds?/|/data/|/panels/[^/]+/record/")  # metric and ISO, whoever asks
 PAINTER = "painter"  # who acts on a single-user install
 
 
@@ -65,6 +70,7 @@ class StudioFacts:
     name: str
     time_zone: str
     is_invented: bool
+    choices: Choices
 
 
 def get_studio(db: Database) -> StudioFacts:
@@ -72,7 +78,7 @@ def get_studio(db: Database) -> StudioFacts:
     with db.read() as session:
         studio = studios.the_studio(session)
         assert studio.id is not None
-        return StudioFacts(studio.id, studio.name, studio.time_zone, studio.is_invented)
+        return StudioFacts(studio.id, studio.name, studio.time_zone, studio.is_invented, studios.choices_of(studio))
 
 
 class PageRequest:
@@ -97,7 +103,7 @@ class PageRequest:
         if self.who is None or self.who.studio is None:
             raise NotFound
         chosen = self.who.studio
-        return StudioFacts(chosen.id, chosen.name, chosen.time_zone, chosen.is_invented)
+        return StudioFacts(chosen.id, chosen.name, chosen.time_zone, chosen.is_invented, studios.AS_USUAL)
 
     @cached_property
     def actor(self) -> Actor:
@@ -138,6 +144,19 @@ class PageRequest:
             return ZoneInfo(self.studio.time_zone)
         except (ZoneInfoNotFoundError, ValueError):
             return ZoneInfo("UTC")
+
+    @cached_property
+    def manner(self) -> Manner:
+        """How the studio wants things told, the rest as the device's language asks."""
+        if not self.has_studio:
+            return METRIC
+        return manner_of(self._choices(), self.request.headers.get("Accept-Language", ""))
+
+    def _choices(self) -> Choices:
+        if self.is_shared:
+            with self.db.read() as session:
+                return studios.choices_of(studios.get(session, self.actor))
+        return self.studio.choices
 
     @property
     def today(self) -> date:
@@ -208,6 +227,8 @@ async def page_request(
 ) -> PageRequest:
     page = PageRequest(request, db, now)
     request.state.page = page
+    if not FOR_PROGRAMS.match(request.url.path):
+        tell_as(lambda: page.manner)
     return page
 
 

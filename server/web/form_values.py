@@ -17,6 +17,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import AwareDatetime, BaseModel, FutureDate, FutureDatetime, NaiveDatetime, PastDate, PastDatetime
 
 from server.web import plain_words
+from server.web.manner import manner, unit_of_field
 
 REPLACED = "\N{REPLACEMENT CHARACTER}"
 INSTANTS = (AwareDatetime, NaiveDatetime, PastDatetime, FutureDatetime)
@@ -26,6 +27,7 @@ MAX_NUMBER_LENGTH = 30
 
 _NUMBER = re.compile(r"[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)")
 _THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}(,[0-9]{3})+(\.[0-9]*)?")
+_SWAPPED = str.maketrans(",.", ".,")
 _WHOLE = re.compile(r"[+-]?[0-9]{1,9}")
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _INSTANT = re.compile(
@@ -94,6 +96,8 @@ def _is_hidden(character: str) -> bool:
 
 def read_number(text: str) -> float:
     text = text.replace("\N{MINUS SIGN}", "-").replace("\N{NO-BREAK SPACE}", "")
+    if manner().decimal == "comma":
+        text = text.translate(_SWAPPED)
     if _THOUSANDS.fullmatch(text):
         raise Unreadable("Write this without a mark for thousands: 1000, or 1.5.")
     if not _NUMBER.fullmatch(text) or len(text) > MAX_NUMBER_LENGTH:
@@ -170,7 +174,7 @@ def show(value: Any, zone: tzinfo) -> str:
         case Enum():
             return str(value.value)
         case float():
-            return f"{value:.12g}"
+            return f"{value:.12g}".replace(".", "," if manner().decimal == "comma" else ".")
         case datetime():
             return value.astimezone(zone).strftime("%Y-%m-%dT%H:%M")
         case date():
@@ -190,7 +194,8 @@ def flatten(value: Any, zone: tzinfo, prefix: str = "") -> dict[str, str]:
         case _ if is_dataclass(value):
             items = [(f.name, getattr(value, f.name)) for f in dataclass_fields(value)]
         case _:
-            return {prefix: show(value, zone)}
+            unit = unit_of_field(prefix) if isinstance(value, float) else None
+            return {prefix: show(value if unit is None else unit.shown(value), zone)}
     texts: dict[str, str] = {}
     for name, inner in items:
         texts.update(flatten(inner, zone, f"{prefix}-{name}" if prefix else str(name)))

@@ -34,6 +34,7 @@ from server.web.form_values import (
     model_type,
     read,
 )
+from server.web.manner import unit_of_field
 
 MAX_ROWS = 200
 COMMAND_KEY = "command_key"
@@ -205,7 +206,7 @@ def parse(
         for error in sorted(faults, key=lambda each: each["type"] == "float_parsing"):
             name = reader.field_of(state.name_of(error["loc"]))
             if not any(given == name or given.startswith(name + "-") for given in state.errors if name):
-                state.add_error(name, plain_words.message_for(error))
+                state.add_error(name, plain_words.message_for(error, unit_of_field(name)))
     return (None if state.errors else result), state
 
 
@@ -269,7 +270,9 @@ class _Reader:
         try:
             if REPLACED in text:
                 raise Unreadable(plain_words.HIDDEN_CHARACTERS)
-            return read(text.strip(), annotation, self.zone)
+            value = read(text.strip(), annotation, self.zone)
+            unit = unit_of_field(full) if isinstance(value, float) else None
+            return value if unit is None else unit.stored(value)
         except Unreadable as fault:
             self.state.add_error(full, str(fault))
             return text

@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from typing import Any
 
+from server.web.manner import Unit
+
 FILL_IN = "Fill this in."
 NUMBER = "Write a number, such as 2.5."
 WHOLE_NUMBER = "Write a whole number, such as 3."
@@ -60,8 +62,8 @@ def plural(count: int, one: str, many: str) -> str:
     return f"{count} {one if count == 1 else many}"
 
 
-def message_for(error: Mapping[str, Any]) -> str:
-    """One validation error (as pydantic's ``errors()`` lists them) in plain words."""
+def message_for(error: Mapping[str, Any], unit: Unit | None = None) -> str:
+    """One validation error (as pydantic's ``errors()`` lists them) in plain words, its bounds in the typed unit."""
     context = error.get("ctx", {})
     match error["type"]:
         case "value_error" | "assertion_error":
@@ -75,9 +77,16 @@ def message_for(error: Mapping[str, Any]) -> str:
         case "too_long":
             return f"Keep to {plural(context['max_length'], 'line', 'lines')} at most."
         case kind if kind in MESSAGES:
-            shown = {name: figure(value) for name, value in context.items()}
+            shown = {name: figure(value) if unit is None else bound(value, unit) for name, value in context.items()}
             return MESSAGES[kind].format(**shown)
     return "This is not understood here."
+
+
+def bound(value: object, unit: Unit) -> str:
+    """The same in the unit of the field, with its name where it is not the stored one."""
+    if not isinstance(value, int | float) or unit.factor == 1.0:
+        return figure(value)
+    return f"{unit.shown(float(value)):.4g} {unit.symbol}"
 
 
 def figure(value: object) -> str:

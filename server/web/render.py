@@ -22,10 +22,12 @@ from server.services.board.facts import DaySpan
 from server.services.roles import PERMISSIONS, Permission
 from server.web import forms, standing_words, words
 from server.web.glossary import TERMS
+from server.web.manner import is_metric, manner, typed_in, unit_words
 from server.web.offered import without_what_is_refused
 from server.web.static_files import HashedFiles
 
 DONE_COOKIE = "umberday_done"
+AS_PUBLISHED = ("how/", "rules/", "cautions/", "parts/")  # the figures of sources stay as they were published
 ANCHOR_COOKIE = "umberday_at"  # the part of a page that a form led to
 ANCHOR = re.compile(r"[A-Za-z0-9_-]{1,60}")
 LIGHT_COOKIE = "umberday_light"  # which light the painter chose for this screen; absent: as the device has it
@@ -199,6 +201,11 @@ FILTERS: dict[str, Any] = {
     "iso": lambda value: value.isoformat(),
     "figure": words.figure,
     "ml": words.ml_words,
+    # {{ layer.wet_um | in_unit("µm", 3) }}   50 µm, 2 mil; also of cm, cm² and °C
+    "in_unit": words.quantity,
+    "unit": unit_words,  # {{ "µm wet" | unit }}: the label at a field
+    "typed_in": typed_in,  # {{ "20" | typed_in("°C") }}: a default as it would be typed
+    "dated": lambda value: words.dated(_day(value)),
     "days": words.days_words,
     "days_range": words.days_range_words,
     "pct": words.pct_words,
@@ -220,7 +227,15 @@ def environment(templates_dir: Path, files: HashedFiles) -> Environment:
     )
     env.filters.update(FILTERS)
     env.globals.update(
-        static=files.url, new_key=forms.new_key, FormState=forms.FormState, Markup=Markup, term=term, may=may
+        panel_size=words.size_words,
+        ten_words=words.ten_words,
+        manner=manner,
+        static=files.url,
+        new_key=forms.new_key,
+        FormState=forms.FormState,
+        Markup=Markup,
+        term=term,
+        may=may,
     )
     return env
 
@@ -263,6 +278,7 @@ def render(
     try:
         env: Environment = request.app.state.templates
         text = env.get_template(template).render(**_names(context), frame=frame)
+        text = text if is_metric() or template.startswith(AS_PUBLISHED) else words.told(text)
         if frame.is_shared and frame.has_studio:
             text = without_what_is_refused(text, frame.path, frame.may)
     finally:

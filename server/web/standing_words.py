@@ -227,7 +227,7 @@ def _chance_words(odds: float) -> str:
 def layer_words(layer: LayerFact) -> str:
     """``second painting, 50 µm wet``, with its thinner."""
     thinned = f", {words.figure(layer.solvent_pct)} % thinner" if layer.solvent_pct else ""
-    return f"{layer.kind}, {words.figure(layer.wet_thickness_um, 3)} µm wet{thinned}"
+    return f"{layer.kind}, {words.quantity(layer.wet_thickness_um, 'µm', 3)} wet{thinned}"
 
 
 def verdict_title(verdict: Verdict) -> str:

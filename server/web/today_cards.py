@@ -113,7 +113,7 @@ def card_of(panel: PanelFact, moment: Moment) -> Card:
     return Card(
         uid=panel.uid,
         title=panel.title,
-        size=" · ".join(filter(None, (f"{_cm(panel.width_mm)} × {_cm(panel.height_mm)} cm", panel.place))),
+        size=" · ".join(filter(None, (words.size_words(panel.width_mm, panel.height_mm), panel.place))),
         kind=standing_words.STANDING_SHAPES[panel.standing],
         word=standing_words.STANDING_WORDS[panel.standing],
         detail=standing_words.rest_words(panel, today),
@@ -142,10 +142,6 @@ def card_of(panel: PanelFact, moment: Moment) -> Card:
         folded=_folded(panel),
         planned=_planned(panel, today),
     )
-
-
-def _cm(millimetres: int) -> str:
-    return words.figure(millimetres / 10, 4)
 
 
 def _holding(panel: PanelFact) -> str:

@@ -1,8 +1,11 @@
 """Dates, ranges and quantities in the painter's words. Pure text: the caller gives the studio's own day."""
 
+import re
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from math import floor, isfinite, log10
+
+from server.web.manner import manner, unit_of
 
 MONTHS = (
     "January",
@@ -25,14 +28,28 @@ DAYS_PER_MONTH = 365.25 / 12
 
 
 def date_words(day: date, today: date) -> str:
-    """``3 December``, with the year when it is not this one."""
-    text = f"{day.day} {MONTHS[day.month - 1]}"
-    return text if day.year == today.year else f"{text} {day.year}"
+    """``3 December``, ``December 3``; with the year when it is not this one."""
+    return day_and_month(day) if day.year == today.year else dated(day)
+
+
+def day_and_month(day: date) -> str:
+    month = MONTHS[day.month - 1]
+    return f"{day.day} {month}" if manner().date_order == "dmy" else f"{month} {day.day}"
+
+
+def dated(day: date) -> str:
+    """``3 December 2026``, ``December 3, 2026`` or ``2026-12-03``, as the studio orders its dates."""
+    match manner().date_order:
+        case "mdy":
+            return f"{day_and_month(day)}, {day.year}"
+        case "ymd":
+            return day.isoformat()
+    return f"{day_and_month(day)} {day.year}"
 
 
 def full_date(day: date) -> str:
-    """``Thursday 3 December 2026``."""
-    return f"{WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]} {day.year}"
+    """``Thursday 3 December 2026``, ``Thursday, December 3, 2026`` or ``Thursday 2026-12-03``."""
+    return f"{WEEKDAYS[day.weekday()]}{',' if manner().date_order == 'mdy' else ''} {dated(day)}"
 
 
 def day_words(day: date, today: date) -> str:
@@ -46,7 +63,9 @@ def day_words(day: date, today: date) -> str:
 
 
 def clock(instant: datetime) -> str:
-    """``14:05`` of an instant already in the studio's zone."""
+    """``14:05`` or ``2:05 pm`` of an instant already in the studio's zone."""
+    if manner().clock == "12":
+        return f"{instant.hour % 12 or 12}:{instant:%M} {'am' if instant.hour < 12 else 'pm'}"
     return f"{instant:%H:%M}"
 
 
@@ -104,10 +123,13 @@ def _span(low: date, high: date, today: date) -> str:
         joint = "or" if high - low == timedelta(days=1) else "to"
         return f"{day_words(low, today)} {joint} {day_words(high, today)}"
     if (low.year, low.month) == (high.year, high.month):
-        return f"{low.day} to {date_words(high, today)}"
+        if manner().date_order == "dmy":
+            return f"{low.day} to {date_words(high, today)}"
+        year = "" if high.year == today.year else f", {high.year}"
+        return f"{day_and_month(low)} to {high.day}{year}"
     if low.year == high.year:
-        return f"{low.day} {MONTHS[low.month - 1]} to {date_words(high, today)}"
-    return f"{low.day} {MONTHS[low.month - 1]} {low.year} to {high.day} {MONTHS[high.month - 1]} {high.year}"
+        return f"{day_and_month(low)} to {date_words(high, today)}"
+    return f"{dated(low)} to {dated(high)}"
 
 
 def ago_words(day: date, today: date) -> str:
@@ -161,12 +183,66 @@ def figure(value: float, digits: int = 2) -> str:
     rounded = round(value, places)
     text = f"{rounded:.{max(places, 0)}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
-    return text.replace("-", "\N{MINUS SIGN}")
+    return marked(text.replace("-", "\N{MINUS SIGN}"))
+
+
+def marked(text: str) -> str:
+    """A figure with the studio's decimal mark."""
+    return text.replace(".", ",") if manner().decimal == "comma" else text
 
 
 def ml_words(value: float) -> str:
-    """A volume as it can be measured out: ``0.4 ml``, ``12 ml``."""
-    return f"{figure(value, 2)}\N{NO-BREAK SPACE}ml"
+    """A volume as it can be measured out: ``0.4 ml``, ``12 ml``, ``0.41 fl oz``."""
+    return quantity(value, "ml").replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def quantity(value: float, stored_in: str, digits: int = 2, bare: bool = False) -> str:
+    """A value stored in cm, cm², ml, °C or µm as the studio tells it: ``50 µm``, ``2 mil``; ``bare``: the figure."""
+    unit = unit_of(stored_in)
+    if bare:
+        return figure(unit.shown(value), digits)
+    return f"{figure(unit.shown(value), digits)} {unit.symbol}"
+
+
+def ten_words(value: float) -> str:
+    """So much on ten: ``2 ml binder on 10 ml``; in parts where the studio measures in ounces."""
+    unit = "ml" if manner().volume == "ml" else "parts"
+    return f"{figure(value, 2)}\N{NO-BREAK SPACE}{unit} binder on 10\N{NO-BREAK SPACE}{unit} of tube paint"
+
+
+def size_words(width_mm: float, height_mm: float) -> str:
+    """``40 × 50 cm``, ``12 × 16 in``; what was typed comes back as it was."""
+    unit = unit_of("cm")
+    width, height = (_side_words(unit.shown(side / 10)) for side in (width_mm, height_mm))
+    return f"{width} × {height} {unit.symbol}"
+
+
+def _side_words(length: float) -> str:
+    """To the hundredth; a rule's sixteenths as they are."""
+    sixteenths = round(length * 16) / 16
+    return figure(sixteenths if abs(length - sixteenths) < 0.0005 else round(length, 2), 7)
+
+
+_QUANTITY = re.compile(
+    r"(?<![\w.,])(?P<low>[+-]?\d+(?:\.\d+)?)(?P<joint> to |–|-)?(?(joint)(?P<high>\d+(?:\.\d+)?))"
+    r"(?:&nbsp;|[ \u00a0])(?P<unit>cm²|cm|ml|°C|µm)(?![\w²³])"
+)
+_RATIO = re.compile(r"(?:drops? (?:to|in|per)|of oil in|of clove oil in|oil to) $")
+
+
+def told(text: str) -> str:
+    """Prose in which quantities stand in metric units, in those of the studio; counts on 10 ml stay what they are."""
+
+    def turned(found: re.Match[str]) -> str:
+        if _RATIO.search(text[max(0, found.start() - 24) : found.start()]):
+            return found[0]
+        unit = unit_of(found["unit"])
+        ends = [
+            figure(unit.shown(float(found[end])), 2 if unit.offset == 0 else 3) for end in ("low", "high") if found[end]
+        ]
+        return f"{(found['joint'] or '').join(ends)}\N{NO-BREAK SPACE}{unit.symbol}"
+
+    return _QUANTITY.sub(turned, text)
 
 
 def pct_words(share: float, digits: int = 2) -> str:

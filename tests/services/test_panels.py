@@ -38,7 +38,7 @@ def test_a_panel_is_kept_as_typed(bench: Bench) -> None:
     with bench.db.read() as session:
         found = panels.get(session, bench.actor, made.uid)
     assert found.title == "Žluté hrušky – №2"
-    assert (found.width_mm, found.height_mm) == (200, 500)
+    assert (found.width_mm, found.height_mm) == (200.4, 500)
     assert found.ground_pigment == "PW1"
     assert (found.ground_on, found.due_on, found.due_for) == (date(2026, 3, 1), date(2027, 1, 31), "an exhibition")
     assert found.notes == "first line\nsecond line"

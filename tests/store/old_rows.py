@@ -451,6 +451,23 @@ _WITH_PROMISES: Rows = _WITH_TOKENS | {
     ],
 }
 
+_WITH_UNITS: Rows = _WITH_PROMISES | {
+    "studio": [
+        row
+        | {
+            "length_unit": "in",
+            "volume_unit": "fl_oz",
+            "temperature_unit": "f",
+            "film_unit": "mil",
+            "week_start": "sunday",
+            "date_order": "mdy",
+            "clock": "12",
+            "decimal_mark": "comma",
+        }
+        for row in _WITH_PROMISES["studio"]
+    ],
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -466,6 +483,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0012": _WITH_NIGHTS,
     "0013": _WITH_TOKENS,
     "0014": _WITH_PROMISES,
+    "0015": _WITH_UNITS,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

@@ -113,7 +113,7 @@ def test_a_record_tells_what_changed_field_by_field(easel: Easel):
     assert "title: Two pears → Three pears" in text and "due on: 2026-12-24" in text
     layer = easel.layer(panel, wet_thickness_um="40")
     easel.send(f"{layer}/edit", wet_thickness_um="60")
-    assert "wet thickness, µm: 40 → 60" in easel.client.get(f"{layer}/edit").text
+    assert "wet thickness: 40 µm → 60 µm" in easel.client.get(f"{layer}/edit").text
 
 
 def test_older_pages(easel: Easel):

@@ -275,8 +275,8 @@ class PanelFact:
     uid: str
     version: int
     title: str
-    width_mm: int
-    height_mm: int
+    width_mm: float
+    height_mm: float
     place: str
     standing: Standing
     top: LayerFact | None

@@ -55,8 +55,8 @@ def panel(cells: Cells) -> Told:
     there = select(Panel).where(
         col(Panel.studio_id) == cells.at.actor.studio_id,
         func.lower(col(Panel.title)) == command.title.lower(),
-        col(Panel.width_mm) == round(width * 10),
-        col(Panel.height_mm) == round(height * 10),
+        col(Panel.width_mm) == round(width * 10, 4),
+        col(Panel.height_mm) == round(height * 10, 4),
     )
     if cells.at.session.scalars(there.limit(1)).first() is not None:
         return Told(cells.line.number, "there", words)

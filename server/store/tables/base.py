@@ -4,7 +4,8 @@ import secrets
 from datetime import datetime, timezone
 from typing import Any, Literal, get_args
 
-from sqlalchemy import JSON, CheckConstraint, DateTime, MetaData
+from sqlalchemy import JSON, CheckConstraint, DateTime, Float, Integer, MetaData
+from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator
 from sqlmodel import Field, SQLModel
 
@@ -28,6 +29,15 @@ PanelFinish = Literal["", "temporary_varnish", "final_varnish", "frame", "frame_
 Texture = Literal["smooth", "fine_canvas", "coarse"]
 Surface = Literal["matte", "gloss"]
 TouchStage = Literal["wet", "tacky", "touch_dry", "firm"]
+# How a studio wants quantities, days and numbers told; auto: as the language of the device asks.
+LengthUnit = Literal["cm", "in"]
+VolumeUnit = Literal["ml", "fl_oz"]
+TemperatureUnit = Literal["c", "f"]
+FilmUnit = Literal["um", "mil"]
+WeekStart = Literal["auto", "monday", "sunday", "saturday"]
+DateOrder = Literal["auto", "dmy", "mdy", "ymd"]
+ClockHours = Literal["auto", "24", "12"]
+DecimalMark = Literal["auto", "point", "comma"]
 
 KEEP_IDS = {"sqlite_autoincrement": True}  # PostgreSQL's sequences do so by themselves
 
@@ -41,6 +51,23 @@ def one_of(column: str, choices: Any) -> CheckConstraint:
 def json_or_null() -> JSON:
     """A JSON column in which None is SQL's NULL, not the JSON word null."""
     return JSON(none_as_null=True)
+
+
+class Millimetres(TypeDecorator[float]):
+    """A length that was once kept in whole millimetres. SQLite keeps a fraction in the column of integers as it is, so
+    that the table need not be made anew there."""
+
+    impl = Float
+    cache_ok = True
+
+    def load_dialect_impl(self, dialect: Dialect) -> Any:
+        return dialect.type_descriptor(Integer() if dialect.name == "sqlite" else Float(53))
+
+    def process_bind_param(self, value: float | None, dialect: Any) -> float | None:
+        return None if value is None else round(float(value), 4)
+
+    def process_result_value(self, value: float | None, dialect: Any) -> float | None:
+        return None if value is None else float(value)
 
 
 class UtcDateTime(TypeDecorator[datetime]):

@@ -11,6 +11,7 @@ from server.store.tables.base import (
     GroundKind,
     GroundSurface,
     LayerMaterial,
+    Millimetres,
     PanelFinish,
     StudioRecord,
     Surface,
@@ -36,8 +37,8 @@ class Panel(StudioRecord, table=True):
     )
     place_id: int = Field(foreign_key="place.id")  # where it began; see PanelMove
     title: str = Field(max_length=200)
-    width_mm: int
-    height_mm: int
+    width_mm: float = Field(sa_type=Millimetres)
+    height_mm: float = Field(sa_type=Millimetres)
     support: str = Field(max_length=32)
     ground_kind: str = Field(max_length=16)  # acrylic, oil, glue_chalk, none
     ground_surface: str = Field(max_length=16)  # absorbent, matte, sealed, gloss

@@ -5,19 +5,51 @@ from datetime import date
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field
 
-from server.store.tables.base import KEEP_IDS, Light, Record, StudioRecord, Table, one_of
+from server.store.tables.base import (
+    KEEP_IDS,
+    ClockHours,
+    DateOrder,
+    DecimalMark,
+    FilmUnit,
+    LengthUnit,
+    Light,
+    Record,
+    StudioRecord,
+    Table,
+    TemperatureUnit,
+    VolumeUnit,
+    WeekStart,
+    one_of,
+)
 
 
 class Studio(Record, table=True):
     __table_args__ = (
         CheckConstraint("confidence_pct between 50 and 99", name="confidence_pct"),
         CheckConstraint("drops_per_ml between 1 and 100", name="drops_per_ml"),
+        one_of("length_unit", LengthUnit),
+        one_of("volume_unit", VolumeUnit),
+        one_of("temperature_unit", TemperatureUnit),
+        one_of("film_unit", FilmUnit),
+        one_of("week_start", WeekStart),
+        one_of("date_order", DateOrder),
+        one_of("clock", ClockHours),
+        one_of("decimal_mark", DecimalMark),
         KEEP_IDS,
     )
     name: str = Field(max_length=120)
     time_zone: str = Field(max_length=64)  # IANA name
     confidence_pct: int = Field(default=90)  # the quantile that "ready" waits for
     drops_per_ml: int = Field(default=20)  # the painter's own count
+    # How quantities, days and numbers are told; auto: as the language of the device asks.
+    length_unit: str = Field(default="cm", max_length=8)
+    volume_unit: str = Field(default="ml", max_length=8)
+    temperature_unit: str = Field(default="c", max_length=8)
+    film_unit: str = Field(default="um", max_length=8)
+    week_start: str = Field(default="auto", max_length=8)
+    date_order: str = Field(default="auto", max_length=8)
+    clock: str = Field(default="auto", max_length=8)
+    decimal_mark: str = Field(default="auto", max_length=8)
     is_invented: bool = Field(default=False)  # the demo studio says so on every page
 
 

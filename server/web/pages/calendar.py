@@ -13,6 +13,7 @@ from server.services.kept import Kept
 from server.web.calendar_rows import further_on
 from server.web.calendar_views import SCALES, VIEWS, WINDOWS, Window, days_of, drawing_of, window_of
 from server.web.deps import Page, PageRequest
+from server.web.manner import manner
 from server.web.words import full_date
 
 router = APIRouter()
@@ -76,7 +77,7 @@ def _scaled(view: str, step: int, window: Window, begins: date | None, today: da
 
 def _body(page: PageRequest, found: CalendarBoard, view: str, window: Window) -> Markup:
     """What is between the head and the foot: it depends only on the board and the window, so it is drawn once."""
-    key = (found.number, view, window)
+    key = (found.number, manner(), view, window)
     kept = BODIES.get(key)
     if kept is None:
         names: dict[str, object] = {"first_on": full_date(window.first_on), "last_on": full_date(window.last_on)}

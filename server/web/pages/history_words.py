@@ -5,14 +5,25 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from server.services.history import FieldChange, HistoryEntry, RowChange
+from server.web import words
 
+# Columns that hold a quantity: the unit they are told in, and how many of it one of the column is.
+QUANTITIES = {
+    "width_mm": ("cm", 0.1),
+    "height_mm": ("cm", 0.1),
+    "wet_thickness_um": ("µm", 1.0),
+    "temperature_c": ("°C", 1.0),
+    "transit_c": ("°C", 1.0),
+    "tube_ml": ("ml", 1.0),
+    "left_ml": ("ml", 1.0),
+}
 # Names of columns as people say them; those left out only serve the program.
 NAMES = {
     "title": "title",
     "label": "name",
     "name": "name",
-    "width_mm": "width, mm",
-    "height_mm": "height, mm",
+    "width_mm": "width",
+    "height_mm": "height",
     "support": "support",
     "ground_kind": "ground",
     "ground_surface": "its surface",
@@ -29,7 +40,7 @@ NAMES = {
     "kind": "kind",
     "material": "material",
     "thickness_preset": "thickness",
-    "wet_thickness_um": "wet thickness, µm",
+    "wet_thickness_um": "wet thickness",
     "texture": "texture",
     "solvent_pct": "thinner, % of the wet volume",
     "wet_in_wet": "wet-in-wet",
@@ -48,7 +59,7 @@ NAMES = {
     "override_reason": "why all the same",
     "action": "what",
     "done_at": "done",
-    "transit_c": "on the way, °C",
+    "transit_c": "on the way",
     "method": "test",
     "result": "showed",
     "tested_at": "tested",
@@ -85,7 +96,16 @@ def _row_lines(row: RowChange, zone: tzinfo) -> Iterable[Line]:
 
 
 def _line(field: FieldChange, zone: tzinfo) -> Line:
-    return Line(NAMES[field.name], _text(field.before, zone), _text(field.after, zone))
+    before, after = (_quantity(field.name, value) or _text(value, zone) for value in (field.before, field.after))
+    return Line(NAMES[field.name], before, after)
+
+
+def _quantity(name: str, value: object) -> str:
+    """A quantity in the studio's unit; "" for what is none."""
+    if name not in QUANTITIES or not isinstance(value, int | float) or isinstance(value, bool):
+        return ""
+    stored_in, factor = QUANTITIES[name]
+    return words.quantity(value * factor, stored_in, 6)
 
 
 def _text(value: object, zone: tzinfo) -> str:

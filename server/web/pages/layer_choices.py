@@ -12,7 +12,7 @@ from server.services.errors import Invalid
 from server.services.layer_commands import LAYER_KINDS, LayerMixPart, LayerUpdate
 from server.store.tables import Mix, Paint
 from server.web.forms import FormState
-from server.web.words import figure
+from server.web.words import quantity
 
 TUBE = "tube-"  # before a paint's uid: that paint alone, without mixing it first
 # What each of the painter's words means, for those who do not use it.
@@ -62,7 +62,7 @@ def layer_choices(session: Session, actor: Actor, stored: LayerUpdate | None = N
     return LayerChoices(
         kinds=[(kind, kind[0].upper() + kind[1:], KIND_HINTS.get(kind, "")) for kind in LAYER_KINDS],
         presets=[
-            (row.name, row.label[0].upper() + row.label[1:], f"{figure(row.wet_thickness_um, 3)} µm")
+            (row.name, row.label[0].upper() + row.label[1:], quantity(row.wet_thickness_um, "µm", 3))
             for row in thickness_presets()
         ],
         mixes=_by_heading([*open_mixes, *old_mixes], paints.all_open(session, actor)),

@@ -30,9 +30,11 @@ from server.services.mixing_palette import content_of
 from server.services.mixing_ways import WayOut
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import COMMAND_KEY, FormState, edited_rows, parse
+from server.web.manner import typed_in
 from server.web.pages.changes import Done, FormPage, Typed, change_by_form
 from server.web.pages.mix_choices import on_shelf
 from server.web.standing_words import remedy_words
+from server.web.words import quantity
 
 router = APIRouter(prefix="/mixing")
 # Fields that lead to a question but are no part of it: a saved mix to start from, a panel by its short name.
@@ -129,7 +131,7 @@ def _palette(page: PageRequest, answer: MixingAnswer | None) -> FormPage:
                 "panels": [(panel.uid, panel.title) for panel in panels.all_open(session, page.actor)],
                 "places": [(place.uid, place.name) for place in places.all_open(session, page.actor)],
                 "presets": [
-                    (row.name, row.label[0].upper() + row.label[1:], f"{row.wet_thickness_um:g} µm wet")
+                    (row.name, row.label[0].upper() + row.label[1:], f"{quantity(row.wet_thickness_um, 'µm', 3)} wet")
                     for row in thickness_presets()
                 ],
             }
@@ -152,7 +154,7 @@ def _filled(form: FormState, other: WayOut | FoundMix) -> str:
     """The address that fills the form with another mix, all else as it is."""
     kept = {name: value for name, value in form.values.items() if value and not _is_of_the_mix(name)}
     if other.is_thickness:
-        kept["wet_thickness_um"] = f"{other.wet_um:g}"
+        kept["wet_thickness_um"] = typed_in(f"{other.wet_um:g}", "µm")
     made = FormState.of(content_of(other.palette)).values
     return f"/mixing?{urlencode({**made, **kept})}"
 

@@ -15,6 +15,7 @@ from server.services.planning import WorkTimeCreate
 from server.services.planning_make import PlanMake
 from server.services.planning_search import TURNS
 from server.store.tables import WorkTime
+from server.web import words
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, FormPage, Typed, change, change_by_button, change_by_form, refused
@@ -152,7 +153,7 @@ def _rack(wall: TodayBoard, places: int | None) -> tuple[int, int] | None:
 def _hours(row: WorkTime) -> HoursShown:
     days = dict(DAYS).get(row.weekdays, "")
     if row.on_date is not None:
-        days = f"on {row.on_date.day} {row.on_date:%B %Y}"
+        days = f"on {words.dated(row.on_date)}"
     if row.rule:
         days = f"by the rule {row.rule}"
     closed = row.start_min is None or row.end_min is None

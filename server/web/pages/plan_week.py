@@ -6,6 +6,7 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from server.services.board.worksheet import Asked, worksheet
+from server.web.calendar_rows import week_of
 from server.web.deps import Page
 
 router = APIRouter(prefix="/plan")
@@ -21,7 +22,7 @@ def week(page: Page, start: str = "", painter: str = "") -> Response:
         first = page.today
     if not FIRST_YEAR <= first.year <= LAST_YEAR:
         first = page.today
-    first -= timedelta(days=first.weekday())
+    first = week_of(first)
     with page.db.read() as session:
         sheet = worksheet(session, page.actor, Asked(first, painter), page.now, page.zone)
     is_known = painter in sheet.painters

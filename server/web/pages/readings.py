@@ -20,7 +20,7 @@ from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, FormPage, change, change_by_button
 from server.web.pages.place import place_page
 from server.web.pages.record_forms import Reads, save
-from server.web.words import count_words
+from server.web.words import count_words, quantity
 
 router = APIRouter()
 
@@ -29,7 +29,7 @@ router = APIRouter()
 def type_in(page: Page, posted: Posted, uid: str) -> Response:
     def act(session: Session, command: Any) -> Done:
         batches.type_in(session, page.actor, uid, command)
-        words = f"{command.temperature_c:.3g} °C, {command.relative_humidity_pct:.3g} %"
+        words = f"{quantity(command.temperature_c, '°C', 3)}, {command.relative_humidity_pct:.3g} %"
         return Done(f"Wrote down a reading: {words}", f"/room/{uid}#readings")
 
     return save(page, posted, Reads(ReadingCreate), PlaceForm("room/place.html", dict, uid, "reading"), act)

@@ -21,6 +21,7 @@ from server.services.plan_reading import PlannedSitting
 from server.web import plan_words, standing_words
 from server.web.deps import Page, PageRequest
 from server.web.forms import new_key
+from server.web.manner import manner
 from server.web.today_cards import card_of
 
 router = APIRouter()
@@ -185,11 +186,11 @@ def _here(day: date | None) -> str:
 
 
 def _wall(page: PageRequest, found: TodayBoard, day: date | None) -> str:
-    kept = WALLS.get(found.number)
+    kept = WALLS.get((found.number, manner()))
     if kept is None:
         template = page.request.app.state.templates.get_template("today/_wall.html")
         kept = template.render(_names(_named(page, found, day)))
-        WALLS.keep({found.number: kept})
+        WALLS.keep({(found.number, manner()): kept})
     return kept
 
 
@@ -214,7 +215,7 @@ def _drawer(page: PageRequest, moment: Moment, here: str) -> Callable[[PanelFact
     macro = page.request.app.state.templates.get_template("today/_card.html").module.card
 
     def draw(panel: PanelFact) -> Markup:
-        key = (panel.number, moment.today, moment.on, here)
+        key = (panel.number, manner(), moment.today, moment.on, here)
         kept = CARDS.get(key)
         if kept is None:
             kept = Markup(lean(macro(card_of(panel, moment), f"{KEY_MARK}{panel.uid[:8]}", here)))  # noqa: S704 - escaped there

@@ -13,7 +13,7 @@ from starlette.responses import Response
 from server.formats.drawings import Miniature
 from server.services import board
 from server.services.board.facts import Moment, PanelFact, Standing, TodayBoard
-from server.web import standing_words
+from server.web import standing_words, words
 from server.web.deps import Page
 from server.web.drawn import little_panel
 
@@ -68,7 +68,7 @@ def wall_page(found: TodayBoard, now: datetime) -> WallPage:
     large = tuple(_shown(panel, found.moment, MINI_BOX) for panel in wanting)
     resting = tuple(_shown(panel, found.moment, SMALL_BOX) for panel in others if panel not in wanting)
     crowd = "packed" if len(large) > PACKED else "crowded" if len(large) > CROWDED else "roomy"
-    told_at = f"{now.astimezone(found.moment.zone):%H:%M}"
+    told_at = words.clock(now.astimezone(found.moment.zone))
     return WallPage(found.moment.on, told_at, REFRESH_S, crowd, large, resting)
 
 

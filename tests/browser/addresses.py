@@ -9,16 +9,28 @@ import itertools
 import typing
 import urllib.error
 import urllib.request
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from datetime import date, datetime, timezone
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from fastapi.routing import APIRoute
 from sqlalchemy import select
 from sqlmodel import Session, col
 
-from server.services import places, planning_promise, share_access, share_links, stack_plans, studios
+from server.services import (
+    panel_moves,
+    panels,
+    places,
+    planning_promise,
+    share_access,
+    share_links,
+    stack_plans,
+    studios,
+)
 from server.services.access import Actor
+from server.services.panel_moves import MoveCreate
+from server.services.panels import PanelCreate
 from server.services.planning_promise import PromiseAsk
 from server.services.share_links import DETAILS, ShareLinkCreate
 from server.services.unit import unit
@@ -48,7 +60,6 @@ FEEDS = ("/f/{token}/calendar.ics", "/f/{token}/tasks.ics")
 FILES = ("/panels/{uid}/record/{kind}", "/data/archive", "/data/lists/{name}.csv", "/calendar.ics", *FEEDS)
 # Machines, files, and what only an invitation of a shared install opens (tests/browser/test_people.py).
 NO_PAGES = (*FILES, "/healthz", "/worker.js", "/manifest.webmanifest", "/join/{token}")
-A_QUOTE = "/plan/promise/{uid}"
 EVERY_RECORD = ("/panels/{uid}",)
 ENDS = 3  # of a table's records: so many of the first and of the last are asked for a page
 ROUTES = {
@@ -74,8 +85,8 @@ def addresses(base: str, db: Database, path: str, later: date, every: bool = Fal
     found = []
     if "{token}" in path:
         return _by_links(db, path)
-    if path == A_QUOTE:
-        return [_quoted(db, path)]
+    if path in MADE:
+        return [path.replace("{uid}", MADE[path](db))]
     for words in _words(path):
         if path in NO_RECORDS:
             found += [words.replace("{uid}", uid) for uid in NO_RECORDS[path]]
@@ -104,24 +115,62 @@ def _by_links(db: Database, path: str) -> list[str]:
     return found
 
 
-def _quoted(db: Database, path: str) -> str:
-    """The page of a quote that is asked for and kept for the visit: the commission with the first stack of ours."""
-    now, zone = datetime.now(timezone.utc), ZoneInfo("UTC")
+def _quoted(db: Database) -> str:
+    """A quote that is asked for and kept for the visit: the commission with the first stack that has its mixes."""
+    now, zone, actor = datetime.now(timezone.utc), ZoneInfo("UTC"), _painter(db)
     with db.read() as session:
-        actor = Actor("painter", studios.the_studio(session).id or 0)
         stacks = [stack.uid for stack in stack_plans.all_open(session, actor) if _has_mixes(session, stack)]
-        place = places.all_open(session, actor)[0]
-        size = {"width_cm": 40, "height_cm": 30}
-        values = {"title": "Hill road", "place_uid": place.uid, "stack_uid": stacks[0], **size}
-    command = PromiseAsk.model_validate(values)
+    command = PromiseAsk.model_validate(_a_panel(db) | {"stack_uid": stacks[0]})
     content = planning_promise.ask(db, actor, command, now, zone)
     with unit(db, actor, label="Worked out a date") as work:
-        return path.replace("{uid}", planning_promise.keep(work.session, actor, command, content).uid)
+        return planning_promise.keep(work.session, actor, command, content).uid
+
+
+def _painter(db: Database) -> Actor:
+    with db.read() as session:
+        return Actor("painter", studios.the_studio(session).id or 0)
+
+
+def _a_panel(db: Database) -> dict[str, Any]:
+    with db.read() as session:
+        place = places.all_open(session, _painter(db))[0]
+    return {"title": "Hill road", "width_cm": 40, "height_cm": 30, "place_uid": place.uid}
+
+
+def _hung(db: Database) -> str:
+    values = _a_panel(db) | {"support": "hardboard", "ground_kind": "acrylic", "ground_surface": "matte"}
+    actor = _painter(db)
+    with unit(db, actor, label="Hung a panel") as work:
+        return panels.create(work.session, actor, PanelCreate.model_validate(values)).uid
+
+
+def _put_away(db: Database) -> str:
+    """A panel that may be purged."""
+    uid, actor = _hung(db), _painter(db)
+    with unit(db, actor, label="Archived a panel") as work:
+        return panels.archive(work.session, actor, uid).uid
+
+
+def _moved(db: Database) -> str:
+    """A panel's move to another place."""
+    uid, actor = _hung(db), _painter(db)
+    with db.read() as session:
+        other = places.all_open(session, actor)[-1].uid
+    with unit(db, actor, label="Moved a panel") as work:
+        return panel_moves.create(work.session, actor, uid, MoveCreate(place_uid=other)).uid
 
 
 def _has_mixes(session: Session, stack: StackPlan) -> bool:
     """Whether every layer of the stack has its mix."""
     return all(layer.mix_id is not None for layer in stack_plans.layers_of(session, stack))
+
+
+# Pages of records that the demo has none of: made for the visit.
+MADE: Mapping[str, Callable[[Database], str]] = {
+    "/plan/promise/{uid}": _quoted,
+    "/panels/{uid}/purge": _put_away,
+    "/moves/{uid}/edit": _moved,
+}
 
 
 def _words(path: str) -> Iterator[str]:

@@ -92,6 +92,7 @@ def test_the_pages_of_people_are_fit_to_be_seen(shared: RunningServer, page: Pag
     page.goto(shared.url + "/account/codes")
     page.fill("#f-password", PASSWORD)
     page.get_by_role("button", name="Set them up").click()
+    expect(page.get_by_label("A code to scan")).to_be_visible()
     faults["codes to scan"] = faults_of_width(page) + faults_of_look(page, axe)
     sign_out(page, shared)
     for address in ("/sign-in", "/new-password", link):

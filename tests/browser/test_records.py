@@ -65,6 +65,9 @@ def paint_it(page: Page) -> None:
 
 def press_it_and_take_that_back(page: Page) -> None:
     page.get_by_role("button", name="Tacky").first.click()
+    # So soon after it went on that is asked about, and the answer kept.
+    expect(page.get_by_text("That is unusual. Sure?")).to_be_visible()
+    page.get_by_role("button", name="Yes, that is right").click()
     expect(page.locator("#flash")).to_contain_text("pressed: tacky")
     expect(page.get_by_text("Touch tests (1)")).to_be_visible()
     page.locator("#flash").get_by_role("button", name="Undo").click()

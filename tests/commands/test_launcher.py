@@ -46,7 +46,8 @@ def test_an_unknown_command_is_told():
 def test_other_machines_are_refused_in_plain_words(command: str, tmp_path: Path):
     answer = run(command, "--host", "0.0.0.0", XDG_DATA_HOME=str(tmp_path))
     assert answer.returncode == 1
-    assert "no accounts" in answer.stderr
+    assert "without accounts" in answer.stderr
+    assert "--shared" in answer.stderr
     assert "Traceback" not in answer.stderr
 
 

@@ -25,7 +25,8 @@ def tokens(page: Page, done: str = "") -> Response:
 @router.post("")
 def make(page: Page, posted: Posted) -> Response:
     """Make a token and show it: here, and never again."""
-    need_shared(page)
+    if not page.is_shared:
+        return alone(page)
     command, form = parse(posted, TokenCreate)
     if command is None:
         return _page(page).show(page, form, 422)

@@ -218,6 +218,7 @@ FILTERS: dict[str, Any] = {
 def environment(templates_dir: Path, files: HashedFiles) -> Environment:
     """The templates of a folder, compiled once in a process however many apps it makes."""
     env = Environment(
+        optimized=False,  # words of constants follow the studio's units, so none is worked out when a template is read
         loader=FileSystemLoader(templates_dir),
         autoescape=True,
         undefined=StrictUndefined,

@@ -147,9 +147,9 @@ def test_panels_come_in_with_their_units(bench: Bench) -> None:
     assert outcome.count("new") == 2
     with bench.db.read() as session:
         winter, pears = session.scalars(select(Panel).order_by(col(Panel.id))).all()
-    assert (winter.width_mm, winter.height_mm, winter.support) == (305, 406, "stretched_canvas")
+    assert (winter.width_mm, winter.height_mm, winter.support) == (304.8, 406.4, "stretched_canvas")
     assert (winter.ground_kind, winter.due_on) == ("acrylic", date(2027, 1, 31))
-    assert (pears.width_mm, pears.support, pears.ground_kind) == (216, "hardboard", "oil")
+    assert (pears.width_mm, pears.support, pears.ground_kind) == (215.9, "hardboard", "oil")
 
 
 def test_the_same_list_again_changes_nothing(bench: Bench) -> None:

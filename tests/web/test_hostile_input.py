@@ -132,7 +132,7 @@ def check_answer(text: str, status: int, name: str, typed: str) -> None:
         return
     # A fault, or the question whether an unusual touch test is meant.
     assert 'class="faults"' in text or 'role="alert"' in text, (name, typed[:40])
-    if re.search(rf'<(select|input type="hidden")[^>]* name="{re.escape(name)}"', text):
+    if re.search(rf'<(select|input type="(hidden|radio)")[^>]* name="{re.escape(name)}"', text):
         return
     is_shown = typed.isprintable() and typed.isascii() and typed.strip() == typed != ""
     if is_shown and name not in AROUND:

@@ -14,7 +14,7 @@ from datetime import date, datetime, timezone
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import JSON, Boolean, Connection, Date, DateTime, Float, Integer, MetaData, insert
+from sqlalchemy import JSON, Boolean, Column, Connection, Date, DateTime, Float, Integer, MetaData, insert
 from sqlalchemy import Table as SqlTable
 from sqlalchemy.exc import SQLAlchemyError
 
@@ -27,6 +27,8 @@ from server.store.migrate import known_revisions, migrate
 from server.store.transfer import CHUNK, set_last_ids
 
 MAX_LINE_BYTES = 32_000_000
+# Columns of integers in which SQLite keeps fractions.
+FRACTIONS = frozenset({("panel", "width_mm"), ("panel", "height_mm")})
 # Lines of JSON that say the same again and again pack well; a bomb packs a thousandfold.
 MAX_RATIO, FREE_BYTES = 200, 50_000_000
 _BLOCK = 1 << 20
@@ -156,13 +158,14 @@ def _row(table: SqlTable, line: bytes, number: int) -> dict[str, Any]:
         image = json.loads(line)
         if not isinstance(image, dict) or set(image) != {column.name for column in table.columns}:
             raise ValueError("its columns are not the table's")
-        return {column.name: _value(column.type, image[column.name]) for column in table.columns}
+        return {column.name: _value(column, image[column.name]) for column in table.columns}
     except (ValueError, TypeError, RecursionError) as fault:
         raise Refused(f"Line {number} of {table.name} in this archive cannot be read ({str(fault)[:120]}).") from None
 
 
-def _value(kind: Any, value: Any) -> Any:
+def _value(column: Column[Any], value: Any) -> Any:
     """The Python value of a column. Raises ValueError and TypeError for one of another kind."""
+    kind = Float() if (column.table.name, column.name) in FRACTIONS else column.type
     if value is None or isinstance(kind, JSON):
         return value
     if isinstance(kind, DateTime):

@@ -43,7 +43,7 @@ class Everybody:
 
 
 def filled(path: str, uid: str = NO_SUCH) -> str:
-    given = {**WORDS, "uid": uid}
+    given = {**WORDS, "uid": uid, "panel_uid": uid}
     return re.sub(r"\{(\w+)\}", lambda found: given[found[1]], path)
 
 

@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta, timezone
 from html import unescape
 
 import pytest
+from fastapi import FastAPI
 from hypothesis import given
 from hypothesis import strategies as st
 from starlette.datastructures import FormData
@@ -21,6 +22,7 @@ from server.web.form_values import flatten
 from server.web.forms import parse
 from server.web.locales import of_language
 from server.web.manner import METRIC, UNITS, Manner, told_as
+from server.web.render import environment
 from tests.browser import addresses
 from tests.services.board_studio import trade_fact
 from tests.services.conftest import Bench, make_bench
@@ -211,3 +213,14 @@ def test_programs_read_metric_whatever_the_studio_likes(bench: Bench, client: Te
     prefer(client, **US)
     assert client.get("/api/v1/panels").json() == before
     assert "inch" not in client.get(f"/panels/{panel.uid}/record/txt").text
+
+
+def test_words_of_a_template_are_told_anew_to_each_reader(app: FastAPI) -> None:
+    """A word that stands in the template itself must not be worked out when the first reader's unit holds."""
+    settings = app.state.settings
+    made = environment(settings.templates_dir, app.state.static_files)
+    with told_as(METRIC):
+        label = made.from_string("{{ '°C' | unit }}")
+        assert label.render() == "°C"
+    with told_as(AMERICAN):
+        assert label.render() == "°F"

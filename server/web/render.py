@@ -5,7 +5,7 @@ zone without being handed them.
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextvars import ContextVar
 from dataclasses import dataclass, fields, is_dataclass
 from datetime import date, datetime, timezone, tzinfo
@@ -13,7 +13,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Protocol
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
 from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
@@ -186,6 +186,16 @@ def term(key: str, shown: str = "") -> Markup:
     ).format(told, shown or found.word, found.word, found.told, key)
 
 
+def _anew(told: Callable[..., str]) -> Callable[..., str]:
+    """A filter that is asked at each rendering: of constants Jinja would keep what the first reader was told."""
+
+    @pass_context
+    def asked(_context: object, *given: str) -> str:
+        return told(*given)
+
+    return asked
+
+
 FILTERS: dict[str, Any] = {
     # {{ panel.due_on | day }}       Thursday, tomorrow, 3 December, 3 January 2027
     "day": lambda value: words.day_words(_day(value), _frame.get().today),
@@ -203,8 +213,8 @@ FILTERS: dict[str, Any] = {
     "ml": words.ml_words,
     # {{ layer.wet_um | in_unit("µm", 3) }}   50 µm, 2 mil; also of cm, cm² and °C
     "in_unit": words.quantity,
-    "unit": unit_words,  # {{ "µm wet" | unit }}: the label at a field
-    "typed_in": typed_in,  # {{ "20" | typed_in("°C") }}: a default as it would be typed
+    "unit": _anew(unit_words),  # {{ "µm wet" | unit }}: the label at a field
+    "typed_in": _anew(typed_in),  # {{ "20" | typed_in("°C") }}: a default as it would be typed
     "dated": lambda value: words.dated(_day(value)),
     "days": words.days_words,
     "days_range": words.days_range_words,
@@ -218,7 +228,6 @@ FILTERS: dict[str, Any] = {
 def environment(templates_dir: Path, files: HashedFiles) -> Environment:
     """The templates of a folder, compiled once in a process however many apps it makes."""
     env = Environment(
-        optimized=False,  # words of constants follow the studio's units, so none is worked out when a template is read
         loader=FileSystemLoader(templates_dir),
         autoescape=True,
         undefined=StrictUndefined,

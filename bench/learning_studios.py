@@ -16,6 +16,7 @@ PIGMENTS, MEDIUMS = 22, 7
 BOOK_D, BOOK_SD = 4.5, 0.6
 VISITS = 0.6  # of days
 MOST_PRESSES = 14
+WRONG_BY = (-10, -7, 7, 10)  # days
 
 
 @dataclass(frozen=True)
@@ -144,12 +145,15 @@ def _pressed(studio: Studio, log_dry: float) -> tuple[tuple[Press, ...], set[int
 
 
 def _mistaken(rng: np.random.Generator, day: float, felt: Felt) -> Press:
-    """A wrong word, a day that is off by seven or ten, the scale turned round: one third each."""
+    """A wrong word, a day that is off by seven or ten, the scale turned round: one third each.
+
+    Days from before the layer was painted are refused where tests are entered: a painter errs to others.
+    """
     kind = int(rng.integers(3))
     if kind == 0:
         return Press(day, Felt(int((felt + rng.integers(1, 4)) % 4)))
     if kind == 1:
-        return Press(max(0.2, day + float(rng.choice([-10, -7, 7, 10]))), felt)
+        return Press(day + float(rng.choice([off for off in WRONG_BY if day + off > 0])), felt)
     return Press(day, Felt(3 - felt))
 
 

@@ -138,12 +138,12 @@ def read(session: Session, studio_id: int, places: Whereabouts, before: datetime
 
 
 def _first(tests: Mapping[int, Sequence[Any]], many: int) -> dict[int, list[Any]]:
-    """The first ``many`` tests by the moment they were pressed."""
-    ordered = sorted((test for each in tests.values() for test in each), key=lambda test: (test.pressed_at, test.uid))
-    found: dict[int, list[Any]] = defaultdict(list)
-    for test in ordered[:many]:
-        found[test.layer_id].append(test)
-    return found
+    """The first ``many`` tests by the moment they were pressed, and all those of the last one's very moment."""
+    moments = sorted(test.pressed_at for each in tests.values() for test in each)[:many]
+    if not moments:
+        return {}
+    found = {layer: [test for test in each if test.pressed_at <= moments[-1]] for layer, each in tests.items()}
+    return {layer: kept for layer, kept in found.items() if kept}
 
 
 def _database(session: Session) -> int:

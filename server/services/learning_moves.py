@@ -6,7 +6,7 @@ moved there by their logarithm, and turned back.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import log
+from math import fsum, log, sqrt
 
 import numpy as np
 
@@ -63,7 +63,7 @@ def varnish_after_through(region: RegionEstimate, clock: Clock) -> float:
 
 def prior_sd(book: Evidence, priors: Priors) -> float:
     """Sd of the logarithm of dry-to-touch before anything was pressed."""
-    return float(np.sqrt(sum((weight * priors.of(name)) ** 2 for name, weight in book.effects) + STANDARD.sigma**2))
+    return sqrt(fsum((weight * priors.of(name)) ** 2 for name, weight in book.effects) + STANDARD.sigma**2)
 
 
 def moved_by(found: Prediction, book: Evidence, priors: Priors) -> Moved:

@@ -8,7 +8,6 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from sqlalchemy import select
-from sqlmodel import col
 
 import seed_demo
 from server.science.results import FilmState
@@ -16,7 +15,7 @@ from server.services.access import Actor
 from server.services.board.facts import PanelFact, Standing
 from server.services.board.today import today
 from server.store.db import Database
-from server.store.tables import Layer, Studio, Table
+from server.store.tables import Studio, Table
 
 ZONE = ZoneInfo(seed_demo.TIME_ZONE)
 MOMENTS = (
@@ -26,9 +25,8 @@ MOMENTS = (
 )
 
 
-# Random, or holding what is random; forecasts are compared apart, since what was learned is averaged over draws whose
-# order follows the tubes' random ids.
-LEFT_OUT = {"uid", "before", "after", "location", "row_id", "forecast_json"}
+# Random, or holding what is random.
+LEFT_OUT = {"uid", "before", "after", "location", "row_id"}
 
 
 def content(db: Database) -> list[tuple[str, list[tuple[object, ...]]]]:
@@ -60,21 +58,6 @@ def _without_tubes(recipe: Any) -> Any:
     return [_without_tubes(each) for each in recipe] if isinstance(recipe, list) else recipe
 
 
-def forecasts(db: Database) -> list[float]:
-    """Every number of every frozen forecast, in the order of the layers."""
-    with db.read() as session:
-        found = session.scalars(select(col(Layer.forecast_json)).order_by(col(Layer.id))).all()
-    return [number for forecast in found for number in _numbers(forecast)]
-
-
-def _numbers(told: Any) -> list[float]:
-    if isinstance(told, dict):
-        return [number for name in sorted(told) for number in _numbers(told[name])]
-    if isinstance(told, list):
-        return [number for each in told for number in _numbers(each)]
-    return [float(told)] if isinstance(told, (int, float)) and not isinstance(told, bool) else []
-
-
 def facts(db: Database, now: datetime) -> dict[str, PanelFact]:
     with db.read() as session:
         studio = session.scalars(select(Studio)).one()
@@ -94,7 +77,6 @@ def test_same_moment_same_studio_on_either_engine(database: Database, migrated_f
     seed_demo.seed(database, MOMENTS[0])
     seed_demo.seed(another, MOMENTS[0])
     assert content(database) == content(another)
-    assert forecasts(database) == pytest.approx(forecasts(another), rel=0.02)
     another.close()
 
 

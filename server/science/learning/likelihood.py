@@ -10,6 +10,7 @@ and is a lapse with chance ``lapse``, each of the four words being as likely the
 
 from collections.abc import MutableMapping, Sequence
 from dataclasses import dataclass
+from math import sin
 
 import numpy as np
 
@@ -62,9 +63,10 @@ class Cases:
 
 
 def cases(layers: Sequence[Evidence], priors: Priors, names: tuple[str, ...] | None = None) -> Cases:
-    """The layers as arrays. ``names`` fixes the effects (others are left out); None: all that occur, in order."""
+    """The layers as arrays. ``names`` fixes the effects (others are left out); None: all that occur, in an order that
+    depends on their weights alone, so that names made by chance move no last digit."""
     if names is None:
-        names = tuple(sorted({name for layer in layers for name, weight in layer.effects if weight != 0.0}))
+        names = _by_weights(layers)
     place = {name: i for i, name in enumerate(names)}
     design = np.zeros((len(layers), len(names)))
     low, high = np.full(len(layers), np.nan), np.full(len(layers), np.nan)
@@ -95,6 +97,18 @@ def cases(layers: Sequence[Evidence], priors: Priors, names: tuple[str, ...] | N
         press_felt=table[:, 2].astype(np.intp),
         press_blur=table[:, 3],
     )
+
+
+def _by_weights(layers: Sequence[Evidence]) -> tuple[str, ...]:
+    """The effects that occur, ordered by their weights layer by layer; those of equal weights by name."""
+    weights: dict[str, float] = {}
+    for place, layer in enumerate(layers, 1):
+        for name, weight in layer.effects:
+            if weight != 0.0:
+                # Sines of whole numbers are linearly independent over the rationals (Lindemann): columns of weights
+                # that differ come to sums that differ.
+                weights[name] = weights.get(name, 0.0) + weight * sin(place)
+    return tuple(sorted(weights, key=lambda name: (weights[name], name)))
 
 
 def grid_for(found: Cases, sigma: float) -> np.ndarray:

@@ -2,9 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import combinations
+from math import fsum
 
 import numpy as np
 
+from server.science.learning.doubts import Doubts, learned_rate
 from server.science.learning.likelihood import (
     STEP,
     WIDEST,
@@ -13,7 +17,6 @@ from server.science.learning.likelihood import (
     cases,
     cut_points,
     grid_for,
-    press_shares,
     tabulate,
 )
 from server.science.learning.normal import quantile
@@ -100,7 +103,7 @@ class Part:
     prior_sd: np.ndarray
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Learned:
     """The posterior of a studio: under one setting, or averaged over draws of the settings.
 
@@ -128,24 +131,25 @@ class Learned:
         """The effects that occur, by name. Means and variances are those over all parts."""
         mean, cov, prior = self._moments()
         sd = np.sqrt(np.diagonal(cov))
-        return [
+        found = [
             Effect(name, float(m), float(s), float(given), float(max(0.0, 1 - (s / p) ** 2)))
             for name, m, s, p, given in zip(self.found.names, mean, sd, prior, self.found.prior_sd, strict=True)
         ]
+        return sorted(found, key=lambda effect: effect.name)
 
     def pairs(self) -> list[Pair]:
         """Effects that cannot be told apart yet though something is known of them together."""
         mean, cov, prior = self._moments()
         sd = np.sqrt(np.diagonal(cov))
         correlation = cov / np.outer(sd, sd)
+        by_name = sorted(enumerate(self.found.names), key=lambda each: each[1])
         found = []
-        for i, first in enumerate(self.found.names):
-            for j in range(i + 1, len(self.found.names)):
-                if abs(correlation[i, j]) <= TOGETHER:
-                    continue
-                both = (cov[i, i] + cov[j, j] + 2 * cov[i, j]) / (prior[i] ** 2 + prior[j] ** 2)
-                pair = Pair(first, self.found.names[j], float(correlation[i, j]), float(mean[i] + mean[j]), 1 - both)
-                found.append(pair)
+        for (i, first), (j, second) in combinations(by_name, 2):
+            if abs(correlation[i, j]) <= TOGETHER:
+                continue
+            both = (cov[i, i] + cov[j, j] + 2 * cov[i, j]) / (prior[i] ** 2 + prior[j] ** 2)
+            pair = Pair(first, second, float(correlation[i, j]), float(mean[i] + mean[j]), float(1 - both))
+            found.append(pair)
         return found
 
     def level(self, weights: Mapping[str, float]) -> tuple[float, float]:
@@ -232,28 +236,28 @@ class Learned:
     def _new_variance(self, layer: Evidence) -> tuple[float, float]:
         """Prior variance of the effects no test has touched: those the scale acts on, and the others."""
         known = set(self.found.names)
-        scaled = other = 0.0
+        scaled: list[float] = []
+        other: list[float] = []
         for name, weight in layer.effects:
             if name not in known:
-                variance = (weight * self.priors.of(name)) ** 2
-                if name.startswith(SCALED):
-                    scaled += variance
-                else:
-                    other += variance
-        return scaled, other
+                (scaled if name.startswith(SCALED) else other).append((weight * self.priors.of(name)) ** 2)
+        return fsum(scaled), fsum(other)  # which does not depend on their order
 
     def chances_wrong(self, layer: Evidence, site: int | None = None) -> list[float]:
         """For every press of ``layer``, the chance that it is a lapse: a wrong word, a wrong day, another panel."""
-        own = cases([layer], self.priors, self.found.names)
-        part = self.top
-        if not layer.presses or part.settings.lapse == 0.0:
+        if not layer.presses or self.top.settings.lapse == 0.0:
             return [0.0] * len(layer.presses)
-        centres, spreads = self._expected(own, layer, site, (part,))
-        grid = grid_for(own, 0.25)
-        weights, _ = tilted(grid, _own_table(own, part.settings, grid), centres, spreads)
-        lapse = part.settings.lapse / 4
-        sober = (1 - part.settings.lapse) * press_shares(own, part.settings, grid)
-        return [float(chance) for chance in (lapse / (sober + lapse)) @ weights[0]]
+        own = cases([layer], self.priors, self.found.names)
+        at = self._expected(own, layer, site, (self.top,))
+        tests = Doubts.of(own, self.top.settings, grid_for(own, 0.25), at)
+        return [float(chance) for chance in tests.chances(self.wrong_rate)]
+
+    @cached_property
+    def wrong_rate(self) -> float:
+        """How often a test of this studio is wrong, as far as its tests tell; the settings' lapses beforehand."""
+        top = self.top
+        at = top.fit.cavity_mean, top.fit.cavity_variance + top.settings.sigma**2
+        return learned_rate(Doubts.of(self.found, top.settings, self.grid, at), top.settings.lapse)
 
 
 def _told(fine: np.ndarray, density: np.ndarray, log_book: float, cuts: np.ndarray) -> Prediction:

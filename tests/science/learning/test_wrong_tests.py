@@ -3,9 +3,13 @@
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from bench.learning_studios import Painter, make, more
 from server.science.learning import STANDARD, Ask, Evidence, Felt, Press, learn
+
+DAYS = ((3.5, Felt.TACKY), (4.0, Felt.TACKY), (0.5, Felt.FIRM), (6.0, Felt.TOUCH_DRY))
+ODD = Evidence(4.0, (("studio", 1.0),), tuple(Press(day, felt) for day, felt in DAYS))
 
 
 def test_wrong_tests_are_pointed_at_and_right_ones_left_in_peace():
@@ -20,8 +24,20 @@ def test_wrong_tests_are_pointed_at_and_right_ones_left_in_peace():
                 wrong, good = wrong + is_wrong, good + (not is_wrong)
                 pointed, right = pointed + (chance > 0.5), right + (chance > 0.5 and is_wrong)
     assert right / pointed > 0.9
-    assert right / wrong > 0.6
-    assert (pointed - right) / good < 0.005
+    assert right / wrong > 0.65
+    assert (pointed - right) / good < 0.006
+
+
+def test_how_often_tests_are_wrong_is_learned_from_them():
+    """The more often a painter is wrong, the sooner one test is more likely wrong than right."""
+    rates = {}
+    for often in (0.0, 0.08):
+        found = [learn(make(seed, 60, Painter(wrong=often)).layers, Ask()).wrong_rate for seed in range(6)]
+        rates[often] = np.mean(found)
+    assert rates[0.0] < 0.01
+    assert 0.05 < rates[0.08] < 0.10
+    assert learn([], Ask()).wrong_rate == STANDARD.lapse
+    assert learn([ODD], Ask()).wrong_rate == pytest.approx(STANDARD.lapse, abs=0.02)
 
 
 def test_without_lapses_wrong_tests_cost_far_more():
@@ -56,9 +72,6 @@ def test_pressing_only_what_looks_dry_biases_early_and_last_seen_wet_takes_it_aw
 
 
 def test_one_press_against_all_others_is_the_odd_one_out():
-    days = ((3.5, Felt.TACKY), (4.0, Felt.TACKY), (0.5, Felt.FIRM), (6.0, Felt.TOUCH_DRY))
-    presses = tuple(Press(day, felt) for day, felt in days)
-    layer = Evidence(4.0, (("studio", 1.0),), presses)
-    chances = learn([layer], Ask()).chances_wrong(layer, 0)
+    chances = learn([ODD], Ask()).chances_wrong(ODD, 0)
     assert chances[2] > 0.9
     assert max(chances[0], chances[1], chances[3]) < 0.2

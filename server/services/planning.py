@@ -112,6 +112,26 @@ def restore(session: Session, actor: Actor, uid: str) -> WorkTime:
     return records.restore(session, actor, WorkTime, uid)
 
 
+def get(session: Session, actor: Actor, uid: str) -> WorkTime:
+    return records.find(session, actor, WorkTime, uid)
+
+
+def public(_session: Session, row: WorkTime) -> WorkTimeCreate:
+    """The stretch as the command that would add it."""
+    return WorkTimeCreate.model_construct(
+        painter=row.painter,
+        weekdays=row.weekdays,  # type: ignore[arg-type]
+        on_date=row.on_date,
+        rule=row.rule,
+        start=_as_clock(row.start_min),
+        end=_as_clock(row.end_min),
+    )
+
+
+def _as_clock(minutes: int | None) -> str:
+    return "" if minutes is None else f"{minutes // 60:02}:{minutes % 60:02}"
+
+
 def all_open(session: Session, actor: Actor) -> list[WorkTime]:
     return records.find_all(session, actor, WorkTime)
 

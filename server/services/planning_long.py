@@ -8,14 +8,29 @@ import time
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from threading import Event, Lock, Thread
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator
 
 from server.planning.schedule.solve import Progress
 from server.services.errors import Refused
-from server.services.planning_make import Asked, Effort, work_out
+from server.services.planning_make import Asked, Effort, PlanMake, work_out
 
 LENGTHS_S = (30, 120, 600)
 ENDS_WITHIN_S = 20.0  # a search that is stopped finishes its turn, is proved, and its reasons are worked out
+
+
+Seconds = Annotated[Literal[30, 120, 600], BeforeValidator(lambda text: int(text) if str(text).isdigit() else text)]
+
+
+class LongMake(PlanMake):
+    """What a plan is made with, and for how long it is searched."""
+
+    seconds: Seconds = 30
+
+    def plan(self) -> PlanMake:
+        """The same without how long."""
+        return PlanMake.model_validate(self.model_dump(exclude={"seconds"}))
 
 
 @dataclass(slots=True)

@@ -27,6 +27,17 @@ def refuse_key_of_another(session: Session, actor: Actor, key: str | None) -> No
         raise Invalid.at(KEY_FIELD, "This key came before with another request. Take a new one.")
 
 
+def sent_before(session: Session, actor: Actor, key: str | None) -> bool:
+    """Whether the same request came before: then what takes long is not worked out again."""
+    if key is None:
+        return False
+    allow(actor, "read", None)
+    query = select(col(ChangeSet.id)).where(
+        col(ChangeSet.studio_id) == actor.studio_id, col(ChangeSet.command_key) == key
+    )
+    return session.scalars(query.limit(1)).first() is not None
+
+
 def added_before(work: Unit, kind: type[StudioRecord]) -> list[str]:
     """The uids of the records that an earlier sending of the same request added, in the order they were added."""
     query = (

@@ -2,7 +2,7 @@
 
 from fastapi import APIRouter
 
-from server.web.api import boards, history, readings, records, stateless, studio
+from server.web.api import boards, history, learning, plans, quotes, readings, records, stateless, studio
 
 ROUTERS: tuple[APIRouter, ...] = (
     stateless.router,
@@ -10,5 +10,8 @@ ROUTERS: tuple[APIRouter, ...] = (
     records.router,
     history.router,
     studio.router,
+    plans.router,
+    quotes.router,
+    learning.router,
     readings.router,
 )

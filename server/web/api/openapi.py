@@ -6,7 +6,9 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from server.services.studios import StudioUpdate
-from server.web.api import readings, record_schemas, stateless, studio
+from server.web.api import learning, plans, quotes, readings, record_schemas, stateless, studio
+
+BODIES = (*readings.MODELS, *studio.BODIES, *plans.BODIES, *quotes.BODIES, *learning.BODIES)
 
 
 def install(app: FastAPI) -> None:
@@ -23,7 +25,7 @@ def install(app: FastAPI) -> None:
             # A single-user install asks for none.
             schema["security"] = [{}, {"programToken": []}]
             found = components.setdefault("schemas", {})
-            _add(found, stateless.component_schemas((*readings.MODELS, *studio.BODIES)))
+            _add(found, stateless.component_schemas(BODIES))
             _add(found, record_schemas.component_schemas())
             _add(found, {"StudioChange": record_schemas.change_schema(StudioUpdate)})
             app.openapi_schema = schema

@@ -6,6 +6,7 @@ A uid in capitals stands for the uid of a record of that kind.
 from typing import Any
 
 PLACE_UID, PAINT_UID, MIX_UID, PANEL_UID = "UID-OF-A-PLACE", "UID-OF-A-PAINT", "UID-OF-A-MIX", "UID-OF-A-PANEL"
+STACK_UID, LAYER_UID = "UID-OF-A-STACK", "UID-OF-A-LAYER"
 
 _PANEL = {
     "title": "Quince on a blue cloth",
@@ -90,4 +91,23 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     "LimitSet": {"value": 0.25},
     "StudioChange": {"name": "North light", "time_zone": "Europe/Lisbon", "confidence_pct": 90, "drops_per_ml": 22},
     "StackChange": _STACK | {"label": "Two thin layers"},
+    "MoveCreate": {"place_uid": PLACE_UID, "moved_at": "2026-11-24T12:00:00+01:00"},
+    "MoveChange": {"place_uid": PLACE_UID, "moved_at": "2026-11-24T12:30:00+01:00"},
+    "WorkingHoursCreate": {"painter": "First painter", "weekdays": "12345", "start": "09:00", "end": "17:00"},
+    "PlanMake": {"easels": 3, "rack_places": 12, "mix_setup_min": 20},
+    "LongMake": {"easels": 3, "seconds": 30},
+    "PlanPin": {"layer_uid": LAYER_UID, "pinned": True},
+    "PlanOptionApply": {"panel_uid": PANEL_UID, "key": "wait"},
+    "PlanRight": {"event": "no_painting"},
+    "PromiseAsk": {
+        "title": "Harbour, evening",
+        "for_whom": "whoever asked by letter",
+        "width_cm": 40,
+        "height_cm": 30,
+        "stack_uid": STACK_UID,
+        "place_uid": PLACE_UID,
+        "wanted_on": "2027-06-01",
+    },
+    "ChoiceUpdate": {"mode": "frozen"},
+    "SeenWet": {"days_before": 1.5},
 }

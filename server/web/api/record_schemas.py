@@ -136,7 +136,7 @@ def component_schemas() -> dict[str, Any]:
         for command in (r.create, r.update, *(deed.command for deed in r.deeds))
         if command is not None
     ]
-    answered = [(r.update, "serialization") for r in RESOURCES if r.update is not None]
+    answered = [(r.shown, "serialization") for r in RESOURCES]
     names, definitions = models_json_schema([*asked, *answered], ref_template=REF_TEMPLATE)  # type: ignore[list-item]
     found: dict[str, Any] = dict(definitions["$defs"])
 
@@ -148,7 +148,7 @@ def component_schemas() -> dict[str, Any]:
         found[f"{resource.name}Create"] = of(resource.create, "validation")
         if resource.update is not None:
             found[f"{resource.name}Change"] = _without_version(of(resource.update, "validation"))
-            found[resource.name] = _record(resource, of(resource.update, "serialization"))
+        found[resource.name] = _record(resource, of(resource.shown, "serialization"))
         for deed in resource.deeds:
             if deed.command is not None:
                 found[deed_schema(resource, deed)] = _without_version(of(deed.command, "validation"))

@@ -15,8 +15,10 @@ from server.services import (
     mediums,
     mixes,
     paints,
+    panel_moves,
     panels,
     places,
+    planning,
     stack_plans,
     thinners,
     touch_tests,
@@ -30,11 +32,13 @@ from server.store.tables import (
     Mix,
     Paint,
     Panel,
+    PanelMove,
     Place,
     StackPlan,
     StudioRecord,
     Thinner,
     TouchTest,
+    WorkTime,
 )
 
 
@@ -86,6 +90,11 @@ class Resource:
     page: Callable[[Any], str]
     parent: Parent | None = None
     deeds: tuple[Deed, ...] = ()
+
+    @property
+    def shown(self) -> type[Command]:
+        """What is told of one: the command that would leave it as it is."""
+        return self.update or self.create
 
 
 PANEL = Parent("panel", "panels", Panel)
@@ -143,6 +152,7 @@ RESOURCES: tuple[Resource, ...] = (
         title=lambda test: "",
         page=_panel_pages,
         parent=LAYER,
+        deeds=(Deed("sure", "Confirmed", touch_tests.confirm),),
     ),
     Resource(
         path="finish-steps",
@@ -245,6 +255,31 @@ RESOURCES: tuple[Resource, ...] = (
         add=stack_plans.create,
         title=_label,
         page=lambda plan: f"/stacks/{plan.uid}",
+    ),
+    Resource(
+        path="moves",
+        one="move",
+        name="Move",
+        table=PanelMove,
+        service=panel_moves,
+        create=panel_moves.MoveCreate,
+        update=panel_moves.MoveUpdate,
+        add=panel_moves.create,
+        title=lambda move: "",
+        page=_panel_pages,
+        parent=PANEL,
+    ),
+    Resource(
+        path="working-hours",
+        one="stretch of work",
+        name="WorkingHours",
+        table=WorkTime,
+        service=planning,
+        create=planning.WorkTimeCreate,
+        update=None,
+        add=planning.create,
+        title=lambda row: f" of {row.painter}",
+        page=lambda row: "/plan#hours",
     ),
 )
 

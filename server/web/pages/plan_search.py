@@ -1,16 +1,12 @@
 """A long search: begun, looked at while it runs, stopped, and its plan kept to be looked at."""
 
-from typing import Annotated, Literal
-
 from fastapi import APIRouter
-from pydantic import BeforeValidator
 from sqlmodel import Session
 from starlette.responses import Response
 
 from server.services import planning_make, planning_plans
 from server.services.errors import Refused
-from server.services.planning_long import LONG
-from server.services.planning_make import PlanMake
+from server.services.planning_long import LONG, LongMake
 from server.web.deps import Page, Posted
 from server.web.forms import parse
 from server.web.pages.changes import Done, change, refused
@@ -18,13 +14,6 @@ from server.web.render import see_other
 
 router = APIRouter(prefix="/plan/search")
 POLL_S = 2
-Seconds = Annotated[Literal[30, 120, 600], BeforeValidator(lambda text: int(text) if str(text).isdigit() else text)]
-
-
-class LongMake(PlanMake):
-    """What a plan is made with, and for how long it is searched."""
-
-    seconds: Seconds = 30
 
 
 @router.post("")
@@ -33,10 +22,9 @@ def start(page: Page, posted: Posted) -> Response:
     command, _ = parse(posted, LongMake, zone=page.zone)
     if command is None:
         return refused(page, "This is no length of a search. Choose one of the list.", "/plan", 422)
-    asked_for = PlanMake.model_validate(command.model_dump(exclude={"seconds"}))
     try:
         with page.db.read() as session:
-            asked = planning_make.read(session, page.actor, asked_for, page.now, page.zone)
+            asked = planning_make.read(session, page.actor, command.plan(), page.now, page.zone)
         LONG.start(asked, page.actor.studio_id, command.seconds)
     except Refused as fault:
         return refused(page, fault.message, "/plan")

@@ -1,0 +1,230 @@
+"""Plans and the dates promised by them, as JSON for programs.
+
+Days are dates in the studio's zone, instants carry their offset, chances go from 0 to 1, ``*_min`` are minutes and
+``*_d`` days.
+"""
+
+from datetime import date, datetime
+from typing import Literal
+
+from server.formats.board_json import Told
+
+
+class PlannedSittingOut(Told):
+    """A sitting: ``mixing_min`` before ``start_at`` go into mixing; ``slip_to`` is the latest start that harms nothing
+    while all else stays; ``why`` it is not sooner; ``palette`` is what is mixed for it, the same for several."""
+
+    layer_uid: str
+    panel_uid: str
+    title: str
+    kind: str
+    painter: str
+    start_at: datetime
+    end_at: datetime
+    palette: str | None
+    mixing_min: int
+    why: str
+    slip_to: datetime
+    pinned: bool
+
+
+class PlanRiskOut(Told):
+    """The days a panel can leave, at the 10th, 50th and 90th percentile; ``weakest``: the wait that costs most of its
+    odds, by its layer where ``wait`` is "drying"."""
+
+    low_on: date
+    central_on: date
+    high_on: date
+    wait: str
+    weakest: str
+
+
+class PlanOptionOut(Told):
+    """What would help a late panel, as it was tried; ``key`` applies it, "" where nothing can be applied."""
+
+    text: str
+    finish_on: date
+    saves_d: int
+    key: str
+
+
+class PlannedPanelOut(Told):
+    panel_uid: str
+    title: str
+    finish_on: date | None
+    late_d: int
+    odds: float | None
+    risk: PlanRiskOut | None
+    options: tuple[PlanOptionOut, ...]
+
+
+class LeftOutOut(Told):
+    """A panel that the plan leaves out, and why."""
+
+    panel_uid: str
+    title: str
+    reason: str
+
+
+class UnplacedSittingOut(Told):
+    """A layer that found no day, and why."""
+
+    layer_uid: str
+    kind: str
+    reason: str
+
+
+class PlanSettingsOut(Told):
+    easels: int | None
+    rack_places: int | None
+    mix_setup_min: int
+
+
+class StudioPlanOut(Told):
+    """``state``: a plan waits to be looked at, is in use, or was put away. It is told as it was worked out then."""
+
+    uid: str
+    version: int
+    state: Literal["waiting", "in_use", "put_away"]
+    made_on: date
+    created_at: datetime
+    accepted_at: datetime | None
+    archived_at: datetime | None
+    settings: PlanSettingsOut
+    sittings: tuple[PlannedSittingOut, ...]
+    panels: tuple[PlannedPanelOut, ...]
+    left_out: tuple[LeftOutOut, ...]
+    unplaced: tuple[UnplacedSittingOut, ...]
+
+
+class StudioPlansOut(Told):
+    items: tuple[StudioPlanOut, ...]
+    next_after: str | None
+
+
+class SearchOut(Told):
+    """A long search: ``share`` of its time that is over, the ``cost`` of its best plan beside the first one's."""
+
+    state: Literal["running", "done", "failed"]
+    seconds: int
+    share: float
+    first_cost: float | None
+    cost: float | None
+    fault: str
+
+
+class WorkShareOut(Told):
+    title: str
+    kind: str
+    region: str
+    ml: float
+
+
+class WorkMixOut(Told):
+    """A mix of one day for all sittings that use it, by the first of them."""
+
+    mix_uid: str
+    label: str
+    ml: float
+    by_at: datetime
+    shares: tuple[WorkShareOut, ...]
+
+
+class WorkPainterOut(Told):
+    painter: str
+    mixes: tuple[WorkMixOut, ...]
+    sittings: tuple[PlannedSittingOut, ...]
+
+
+class WorkTestOut(Told):
+    """What to press; ``kind`` is the layer's, "" for a finished picture to swab."""
+
+    panel_uid: str
+    title: str
+    kind: str
+
+
+class WorkDayOut(Told):
+    on: date
+    painters: tuple[WorkPainterOut, ...]
+    tests: tuple[WorkTestOut, ...]
+
+
+class WorkWeekOut(Told):
+    """A week from its Monday: the days on which something is to be done."""
+
+    first: date
+    has_plan: bool
+    painters: tuple[str, ...]
+    days: tuple[WorkDayOut, ...]
+
+
+class QuoteSittingOut(Told):
+    kind: str
+    start_at: datetime
+    end_at: datetime
+    painter: str
+
+
+class EndangeredOut(Told):
+    """A promise given before whose odds fall beside the commission."""
+
+    panel_uid: str
+    title: str
+    before: float
+    after: float
+
+
+class VarnishDaysOut(Told):
+    first_on: date
+    last_on: date
+
+
+class QuoteAskedOut(Told):
+    """What was asked."""
+
+    title: str
+    for_whom: str
+    width_cm: float
+    height_cm: float
+    stack_uid: str
+    place_uid: str
+    support: str
+    ground_kind: str
+    ground_surface: str
+    finish: str
+    packing_d: int
+    transit_d: int
+    wanted_on: date | None
+
+
+class QuoteOut(Told):
+    """A date for a commission as it was worked out then: ``odds`` that ``deliver_on`` is kept, ``wanted_odds`` of the
+    day that was wished for. ``panel_uid``: the panel it became."""
+
+    uid: str
+    version: int
+    created_at: datetime
+    archived_at: datetime | None
+    asked: QuoteAskedOut
+    stack: str
+    made_on: date
+    deliver_on: date
+    central_on: date
+    odds: float | None
+    wanted_odds: float | None
+    start_at: datetime
+    sittings: tuple[QuoteSittingOut, ...]
+    endangered: tuple[EndangeredOut, ...]
+    varnish: VarnishDaysOut | None
+    panel_uid: str | None
+
+
+class QuotesOut(Told):
+    items: tuple[QuoteOut, ...]
+    next_after: str | None
+
+
+class QuoteTakenOut(Told):
+    quote_uid: str
+    panel_uid: str

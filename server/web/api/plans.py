@@ -1,0 +1,319 @@
+"""Plans of the studio: made, looked at, taken or left, set right; sittings held; long searches; a week's work."""
+
+from collections.abc import Callable, Mapping
+from datetime import date
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Query
+from pydantic import Field
+from sqlmodel import Session
+
+from server.formats.plan_json import (
+    LeftOutOut,
+    PlannedPanelOut,
+    PlannedSittingOut,
+    PlanOptionOut,
+    PlanRiskOut,
+    PlanSettingsOut,
+    SearchOut,
+    StudioPlanOut,
+    StudioPlansOut,
+    UnplacedSittingOut,
+    WorkDayOut,
+    WorkMixOut,
+    WorkPainterOut,
+    WorkShareOut,
+    WorkTestOut,
+    WorkWeekOut,
+)
+from server.services import planning_apply, planning_events, planning_make, planning_plans, records
+from server.services.board.worksheet import Asked, MixDue, PainterDay, SheetDay, worksheet
+from server.services.errors import NotFound
+from server.services.fields import Command, Day, OptionalText120, Text200, Uid
+from server.services.plan_reading import PlannedSitting, sittings_of
+from server.services.planning_events import Event
+from server.services.planning_long import LONG, LongMake, LongSearch
+from server.services.planning_make import PlanMake
+from server.services.planning_search import TURNS
+from server.services.records import Slice
+from server.services.sendings import added_before, sent_before
+from server.store.tables import StudioPlan
+from server.web.api import doing
+from server.web.api.doing import Told, changing
+from server.web.api.record_schemas import problems
+from server.web.api.records import After, Archived, Limit
+from server.web.api.records import Uid as PathUid
+from server.web.api.sent import Sending, Sent
+from server.web.calendar_rows import week_of
+from server.web.deps import Page, PageRequest
+
+router = APIRouter(tags=["plans"])
+PROPOSAL = "/plan#proposal"
+On = Annotated[Day | None, Query(description="Any day of the week; today without")]
+
+
+class PlanPin(Command):
+    """Hold a sitting of the plan in use on its day and hour, or let it move again."""
+
+    layer_uid: Uid
+    pinned: bool = True
+
+
+class PlanOptionApply(Command):
+    """What would help a late panel, by the ``key`` that the plan gives it."""
+
+    panel_uid: Uid
+    key: Text200
+
+
+class PlanRight(Command):
+    """What happened; "no_painting": nobody paints today."""
+
+    event: Annotated[Event, Field(validate_default=True)] = ""
+
+
+BODIES = (PlanMake, PlanPin, PlanOptionApply, PlanRight, LongMake)
+
+
+@router.get("/plans", summary="Plans that were made", responses=problems(422))
+def plans(page: Page, limit: Limit = 50, after: After = None, archived: Archived = False) -> StudioPlansOut:
+    """The one in use, the one that waits to be looked at; with ``archived`` those of before."""
+    with page.db.read() as session:
+        found, more = records.find_slice(session, page.actor, StudioPlan, Slice(limit, after, archived))
+        items = tuple(_plan(row) for row in found)
+    return StudioPlansOut(items=items, next_after=items[-1].uid if more else None)
+
+
+@router.get("/plans/{uid}", summary="A plan", responses=problems(404, 422))
+def plan(page: Page, uid: PathUid) -> StudioPlanOut:
+    """Its sittings with their reasons, panels with their odds, and what would help those that are late."""
+    return _read(page, uid)
+
+
+@router.post(
+    "/plans", response_model=StudioPlanOut, **changing("Make a plan of all open panels", "PlanMake", status=201)
+)
+def make_plan(page: Page, given: Sending) -> Any:
+    """A second of search, then it waits beside the plan in use, to be taken or left."""
+    command = given.command(PlanMake)
+    content: Mapping[str, Any] = {}
+    with page.db.read() as session:
+        is_repeated = sent_before(session, page.actor, given.key)
+    if not is_repeated:
+        with TURNS.take(), page.db.read() as session:
+            content = planning_make.make(session, page.actor, command, page.now, page.zone)
+    return _propose(page, given, content, "Made a plan")
+
+
+@router.post("/plans/right", response_model=StudioPlanOut, **changing("Set the plan in use right", "PlanRight"))
+def set_right(page: Page, given: Sending) -> Any:
+    """After a lost day, a missed sitting, a layer that is slower: little moves, and the answer waits to be taken."""
+    command = given.command(PlanRight)
+
+    def act(session: Session) -> str:
+        return planning_events.set_right(session, page.actor, command.event, page.now, page.zone)
+
+    return _planned_anew(page, given, act)
+
+
+@router.post(
+    "/plans/{uid}/apply", response_model=StudioPlanOut, **changing("Do what would help a late panel", "PlanOptionApply")
+)
+def apply_option(page: Page, uid: PathUid, given: Sending) -> Any:
+    """One change with one undo; the plan that comes of it waits to be taken."""
+    command = given.command(PlanOptionApply)
+
+    def act(session: Session) -> str:
+        chosen = (uid, command.panel_uid, command.key)
+        return planning_apply.apply(session, page.actor, chosen, page.now, page.zone)
+
+    return _planned_anew(page, given, act)
+
+
+@router.post("/plans/{uid}/accept", response_model=StudioPlanOut, **changing("Take a plan"))
+def accept_plan(page: Page, uid: PathUid, given: Sending) -> Any:
+    """Its days become the planned days of the layers to come; the plan before it is put away."""
+    doing.check_empty(given)
+
+    def act(session: Session) -> Told:
+        planning_plans.accept(session, page.actor, uid)
+        return "Took the plan: its days stand in the calendar", "/plan"
+
+    doing.do_once(page, given, act)
+    return _read(page, uid)
+
+
+@router.post("/plans/{uid}/dismiss", response_model=StudioPlanOut, **changing("Leave a plan aside"))
+def dismiss_plan(page: Page, uid: PathUid, given: Sending) -> Any:
+    """One that was only looked at."""
+    doing.check_empty(given)
+
+    def act(session: Session) -> Told:
+        planning_plans.dismiss(session, page.actor, uid)
+        return "Left the plan aside", "/plan"
+
+    doing.do_once(page, given, act)
+    return _read(page, uid)
+
+
+@router.post("/plans/{uid}/pin", response_model=StudioPlanOut, **changing("Hold a sitting, or let it move", "PlanPin"))
+def pin_sitting(page: Page, uid: PathUid, given: Sending) -> Any:
+    """Of the plan in use. Plans made later keep it where it is."""
+    command = given.command(PlanPin)
+
+    def act(session: Session) -> Told:
+        planning_plans.pin(session, page.actor, uid, command.layer_uid, pinned=command.pinned)
+        return "Pinned a sitting" if command.pinned else "Let a sitting move again", "/plan"
+
+    doing.do_once(page, given, act)
+    return _read(page, uid)
+
+
+@router.get("/plan-search", summary="How far a long search is", responses=problems(404))
+def search(page: Page) -> SearchOut:
+    """The studio's own, while it runs and until its plan is kept. 404 where there is none."""
+    return _search(page)
+
+
+@router.post("/plan-search", response_model=SearchOut, **changing("Search long for a plan", "LongMake", status=202))
+def begin_search(page: Page, given: Sending) -> Any:
+    """One at a time in the whole program; nothing is changed before its plan is kept."""
+    command = given.command(LongMake)
+    with page.db.read() as session:
+        asked = planning_make.read(session, page.actor, command.plan(), page.now, page.zone)
+    LONG.start(asked, page.actor.studio_id, command.seconds)
+    return _search(page)
+
+
+@router.post("/plan-search/end", response_model=StudioPlanOut, **changing("Stop a long search and keep its plan"))
+def end_search(page: Page, given: Sending) -> Any:
+    """Its best plan waits beside the plan in use."""
+    doing.check_empty(given)
+    with page.db.read() as session:
+        is_repeated = sent_before(session, page.actor, given.key)
+    content = {} if is_repeated else LONG.end(page.actor.studio_id)
+    found = _propose(page, given, content, "Made a plan by a long search")
+    LONG.forget(page.actor.studio_id)
+    return found
+
+
+@router.get("/plan-week", summary="A week of the plan in use", responses=problems(422))
+def plan_week(page: Page, on: On = None, painter: Annotated[OptionalText120, Query()] = "") -> WorkWeekOut:
+    """For each painter the sittings of a day, what to mix for them in millilitres, and what to press."""
+    first = week_of(on or page.today)
+    with page.db.read() as session:
+        sheet = worksheet(session, page.actor, Asked(first, painter), page.now, page.zone)
+    days = tuple(_day(day) for day in sheet.days)
+    return WorkWeekOut(first=first, has_plan=sheet.has_plan, painters=sheet.painters, days=days)
+
+
+def _read(page: PageRequest, uid: str) -> StudioPlanOut:
+    with page.db.read() as session:
+        return _plan(records.find(session, page.actor, StudioPlan, uid))
+
+
+def _propose(page: PageRequest, given: Sent, content: Mapping[str, Any], label: str) -> StudioPlanOut:
+    def act(session: Session) -> tuple[StudioPlan, str, str]:
+        return planning_plans.propose(session, page.actor, dict(content)), label, PROPOSAL
+
+    return _read(page, doing.add_once(page, given, StudioPlan, act))
+
+
+def _planned_anew(page: PageRequest, given: Sent, act: Callable[[Session], str]) -> StudioPlanOut:
+    """Do what ends with a plan that waits; that plan."""
+    with TURNS.take(), page.api_unit(given.key) as work:
+        if work.repeated:
+            uid = added_before(work, StudioPlan)[0]
+        else:
+            work.label, work.location = act(work.session), PROPOSAL
+            made = planning_plans.waiting(work.session, page.actor)
+            assert made is not None
+            uid = made.uid
+    return _read(page, uid)
+
+
+def _search(page: PageRequest) -> SearchOut:
+    found: LongSearch | None = LONG.of(page.actor.studio_id)
+    if found is None:
+        raise NotFound
+    return SearchOut(
+        state=found.state,
+        seconds=found.seconds,
+        share=found.share,
+        first_cost=found.first_cost,
+        cost=found.cost,
+        fault=found.fault,
+    )
+
+
+State = Literal["waiting", "in_use", "put_away"]
+
+
+def _state(row: StudioPlan) -> State:
+    if row.archived_at is not None:
+        return "put_away"
+    return "waiting" if row.accepted_at is None else "in_use"
+
+
+def _plan(row: StudioPlan) -> StudioPlanOut:
+    content = row.content_json or {}
+    settings = PlanMake.model_validate(content.get("settings", {}))
+    return StudioPlanOut(
+        uid=row.uid,
+        version=row.version,
+        state=_state(row),
+        made_on=date.fromisoformat(content["made_on"]) if "made_on" in content else row.created_at.date(),
+        created_at=row.created_at,
+        accepted_at=row.accepted_at,
+        archived_at=row.archived_at,
+        settings=PlanSettingsOut(
+            easels=settings.easels, rack_places=settings.rack_places, mix_setup_min=settings.mix_setup_min
+        ),
+        sittings=tuple(_sitting(each) for each in sittings_of(content)),
+        panels=tuple(_panel(each) for each in content.get("panels", ())),
+        left_out=tuple(
+            LeftOutOut(panel_uid=each["uid"], title=each["title"], reason=each["reason"])
+            for each in content.get("left_out", ())
+        ),
+        unplaced=tuple(
+            UnplacedSittingOut(layer_uid=each["sitting"], kind=each.get("kind", ""), reason=each["reason"])
+            for each in content.get("unplaced", ())
+        ),
+    )
+
+
+def _sitting(each: PlannedSitting) -> PlannedSittingOut:
+    names = set(PlannedSittingOut.model_fields) - {"layer_uid"}
+    return PlannedSittingOut(layer_uid=each.uid, **{name: getattr(each, name) for name in names})
+
+
+def _panel(each: Mapping[str, Any]) -> PlannedPanelOut:
+    risk = each.get("risk")
+    options = tuple(
+        PlanOptionOut(text=o["text"], finish_on=o["finish_on"], saves_d=o["saves_d"], key=o.get("key", ""))
+        for o in each.get("options", ())
+    )
+    return PlannedPanelOut(
+        panel_uid=each["id"],
+        title=each["title"],
+        finish_on=each["finish_on"],
+        late_d=each["late_d"],
+        odds=each.get("odds"),
+        risk=None if risk is None else PlanRiskOut(**{name: risk[name] for name in PlanRiskOut.model_fields}),
+        options=options,
+    )
+
+
+def _day(day: SheetDay) -> WorkDayOut:
+    tests = tuple(WorkTestOut(panel_uid=each.panel_uid, title=each.title, kind=each.kind) for each in day.tests)
+    return WorkDayOut(on=day.on, painters=tuple(_painter(each) for each in day.painters), tests=tests)
+
+
+def _painter(each: PainterDay) -> WorkPainterOut:
+    mixes = tuple(_mix(mix) for mix in each.mixes)
+    return WorkPainterOut(painter=each.painter, mixes=mixes, sittings=tuple(_sitting(one) for one in each.sittings))
+
+
+def _mix(mix: MixDue) -> WorkMixOut:
+    shares = tuple(WorkShareOut(title=s.title, kind=s.kind, region=s.region, ml=s.ml) for s in mix.shares)
+    return WorkMixOut(mix_uid=mix.uid, label=mix.label, ml=mix.ml, by_at=mix.by_at, shares=shares)

@@ -1,0 +1,238 @@
+"""Plans, promised dates and what was learned, asked and changed by programs: what the pages do, and the same records.
+
+What must come out is our own rule: an answer that a program gets is the fact that the page shows.
+"""
+
+import re
+from copy import deepcopy
+from dataclasses import dataclass
+from typing import Any
+
+import pytest
+from httpx2 import Response
+from starlette.testclient import TestClient
+
+from server.services.planning_long import LONG
+from server.web.api.record_examples import EXAMPLES, LAYER_UID, PANEL_UID, PLACE_UID, STACK_UID
+
+API = "/api/v1"
+SENDS = frozenset(
+    {"PlanMake", "LongMake", "PlanPin", "PlanOptionApply", "PlanRight", "PromiseAsk", "ChoiceUpdate", "SeenWet"}
+)
+
+
+def filled(value: Any, uids: dict[str, str]) -> Any:
+    if isinstance(value, dict):
+        return {name: filled(each, uids) for name, each in value.items()}
+    if isinstance(value, list):
+        return [filled(each, uids) for each in value]
+    return uids.get(value, value) if isinstance(value, str) else value
+
+
+@dataclass
+class Program:
+    """A client that knows the interfaces alone."""
+
+    client: TestClient
+
+    def get(self, path: str) -> dict[str, Any]:
+        answer = self.client.get(API + path)
+        assert answer.status_code == 200, answer.text
+        found: dict[str, Any] = answer.json()
+        return found
+
+    def send(self, path: str, body: Any = None, key: str = "", method: str = "POST", version: int = 0) -> Response:
+        headers = {"Idempotency-Key": key} if key else {}
+        headers |= {"If-Match": f'"{version}"'} if version else {}
+        return self.client.request(method, API + path, json=body, headers=headers)
+
+    def done(self, path: str, body: Any = None, key: str = "", method: str = "POST", version: int = 0) -> Any:
+        answer = self.send(path, body, key, method, version)
+        assert answer.status_code in {200, 201, 202}, (path, answer.text)
+        return answer.json()
+
+    def example(self, name: str, **uids: str) -> Any:
+        return filled(deepcopy(EXAMPLES[name]), uids)
+
+
+@dataclass
+class Studio:
+    """Hours, a place, a mix, a stack, and a panel with two layers to come, all made by the interfaces."""
+
+    program: Program
+    place: str
+    mix: str
+    stack: str
+    panel: str
+    layers: list[str]
+
+
+def make_studio(program: Program, due_on: str = "2027-06-01") -> Studio:
+    program.client.post("/shelf/starter")
+    place = program.get("/places")["items"][0]["uid"]
+    paint = next(each for each in program.get("/paints")["items"] if "PW6" in str(each["pigments"]))
+    mix = program.done("/mixes", {"label": "White", "parts": [{"item": f"paint:{paint['uid']}", "parts": 1}]})["uid"]
+    layers = [{"kind": kind, "wet_thickness_um": um, "mix_uid": mix} for kind, um in (("first", 40), ("second", 60))]
+    stack = program.done("/stacks", {"label": "Two layers", "layers": layers})["uid"]
+    body = {
+        **{"title": "Quince", "width_cm": 30, "height_cm": 24, "support": "hardboard", "ground_kind": "acrylic"},
+        **{"ground_surface": "matte", "place_uid": place, "due_on": due_on},
+    }
+    panel = program.done("/panels", body)["uid"]
+    put = program.done(f"/stacks/{stack}/apply", {"panel_uid": panel})["layer_uids"]
+    return Studio(program, place, mix, stack, panel, put)
+
+
+@pytest.fixture
+def program(client: TestClient) -> Program:
+    return Program(client)
+
+
+@pytest.fixture
+def studio(program: Program) -> Studio:
+    made = make_studio(program)
+    program.done("/working-hours", program.example("WorkingHoursCreate"))
+    return made
+
+
+def test_a_plan_is_made_taken_held_and_set_right(studio: Studio) -> None:
+    ask = studio.program
+    made = ask.done("/plans", ask.example("PlanMake"))
+    assert made["state"] == "waiting"
+    assert [each["layer_uid"] for each in made["sittings"]] == studio.layers
+    assert made["settings"] == {"easels": 3, "rack_places": 12, "mix_setup_min": 20}
+    [panel] = made["panels"]
+    assert (panel["panel_uid"], panel["late_d"]) == (studio.panel, 0)
+    assert 0 <= panel["odds"] <= 1
+    taken = ask.done(f"/plans/{made['uid']}/accept")
+    assert taken["state"] == "in_use"
+    days = {each["layer_uid"]: each["start_at"][:10] for each in taken["sittings"]}
+    assert {uid: ask.get(f"/layers/{uid}")["planned_on"] for uid in studio.layers} == days
+    held = ask.done(f"/plans/{made['uid']}/pin", ask.example("PlanPin", **{LAYER_UID: studio.layers[1]}))
+    assert [each["pinned"] for each in held["sittings"]] == [False, True]
+    ask.done(f"/plans/{made['uid']}/pin", {"layer_uid": studio.layers[1], "pinned": False})
+    right = ask.done("/plans/right", ask.example("PlanRight"))
+    assert right["state"] == "waiting"
+    assert all(each["start_at"][:10] != "2026-11-25" for each in right["sittings"])
+    closed = [each for each in ask.get("/working-hours")["items"] if each["on_date"] == "2026-11-25"]
+    assert [(each["start"], each["end"]) for each in closed] == [("", "")]
+    assert ask.done(f"/plans/{right['uid']}/dismiss")["state"] == "put_away"
+    assert [each["uid"] for each in ask.get("/plans")["items"]] == [made["uid"]]
+    assert [each["uid"] for each in ask.get("/plans?archived=true")["items"]] == [right["uid"]]
+    assert ask.send(f"/plans/{right['uid']}/accept").status_code == 409
+    week = ask.get(f"/plan-week?on={days[studio.layers[0]]}")
+    [sitting] = [one for day in week["days"] for painter in day["painters"] for one in painter["sittings"]]
+    assert sitting["layer_uid"] == studio.layers[0]
+    assert week["days"][0]["painters"][0]["mixes"][0]["mix_uid"] == studio.mix
+
+
+def test_the_same_key_makes_one_plan(studio: Studio) -> None:
+    ask = studio.program
+    first, again = (ask.done("/plans", {}, key="morning") for _ in range(2))
+    assert first == again
+    assert len(ask.get("/plans")["items"]) == 1
+    assert ask.get("/plans?archived=true")["items"] == []
+
+
+def test_the_plan_of_a_program_is_the_one_the_page_shows(studio: Studio) -> None:
+    ask = studio.program
+    made = ask.done("/plans", {})
+    page = ask.client.get("/plan").text
+    for sitting in made["sittings"]:
+        hours = re.search(rf"{sitting['start_at'][11:16]}.{{1,20}}{sitting['end_at'][11:16]}", page)
+        assert hours, sitting
+    assert f"/plan/{made['uid']}/accept" in page
+
+
+def test_what_helps_a_late_panel_is_done_by_its_key(program: Program) -> None:
+    studio = make_studio(program, due_on="2026-11-27")
+    program.done("/working-hours", program.example("WorkingHoursCreate"))
+    [panel] = program.done("/plans", {})["panels"]
+    assert panel["late_d"] > 0
+    waiting = program.get("/plans")["items"][0]["uid"]
+    due = next(each for each in panel["options"] if each["key"].startswith("due:"))
+    body = {**program.example("PlanOptionApply", **{PANEL_UID: studio.panel}), "key": due["key"]}
+    after = program.done(f"/plans/{waiting}/apply", body, key="x")
+    assert after == program.done(f"/plans/{waiting}/apply", body, key="x")
+    assert program.get(f"/panels/{studio.panel}")["due_on"] == due["finish_on"]
+    assert after["panels"][0]["late_d"] == 0
+    assert program.send(f"/plans/{after['uid']}/apply", body | {"key": "no such way"}).status_code == 409
+
+
+def test_a_plan_without_hours_says_why(program: Program) -> None:
+    answer = program.send("/plans", {})
+    assert answer.status_code == 409
+    assert "working hours" in answer.json()["detail"]
+
+
+def test_a_long_search_is_begun_watched_and_kept(studio: Studio) -> None:
+    ask = studio.program
+    assert ask.client.get(f"{API}/plan-search").status_code == 404
+    assert ask.send("/plan-search", {"seconds": 31}).status_code == 422
+    begun = ask.send("/plan-search", ask.example("LongMake"))
+    try:
+        assert (begun.status_code, begun.json()["state"]) == (202, "running")
+        assert ask.send("/plan-search", {}).status_code == 409
+        assert ask.get("/plan-search")["seconds"] == 30
+        kept = ask.done("/plan-search/end", key="k")
+    finally:
+        LONG.forget(1)
+    assert kept["state"] == "waiting"
+    assert ask.done("/plan-search/end", key="k")["uid"] == kept["uid"]
+
+
+def test_a_date_is_promised_and_hung(studio: Studio) -> None:
+    ask = studio.program
+    body = ask.example("PromiseAsk", **{PLACE_UID: studio.place, STACK_UID: studio.stack})
+    quote = ask.done("/quotes", body, key="letter")
+    assert quote == ask.done("/quotes", body, key="letter")
+    assert quote["asked"]["title"] == "Harbour, evening"
+    assert quote["deliver_on"] >= "2026-11-26"
+    assert quote["odds"] >= 0.85
+    assert ask.get("/quotes")["items"] == [quote]
+    panel = ask.done(f"/quotes/{quote['uid']}/take")["panel_uid"]
+    assert panel == ask.done(f"/quotes/{quote['uid']}/take")["panel_uid"]
+    assert ask.get(f"/panels/{panel}")["due_on"] == "2027-06-01"
+    assert ask.get(f"/quotes/{quote['uid']}")["panel_uid"] == panel
+    assert ask.done(f"/quotes/{quote['uid']}/archive")["archived_at"]
+    assert ask.send("/quotes", body | {"stack_uid": "nobody"}).json()["errors"][0]["path"] == "stack_uid"
+
+
+def test_learning_is_chosen_begun_anew_and_reported(studio: Studio) -> None:
+    ask = studio.program
+    assert ask.get("/learning")["mode"] == "on"
+    frozen = ask.done("/learning", ask.example("ChoiceUpdate"), method="PUT")
+    assert (frozen["mode"], frozen["frozen_at"] is not None) == ("frozen", True)
+    assert ask.done("/learning/anew")["since_at"] is not None
+    assert ask.done("/learning/all")["since_at"] is None
+    assert ask.send("/learning", {"mode": "perhaps"}, method="PUT").status_code == 422
+
+
+def test_a_layer_found_dry_is_asked_about_and_scored(studio: Studio) -> None:
+    ask = studio.program
+    layer = studio.layers[0]
+    version = ask.get(f"/layers/{layer}")["version"]
+    ask.done(f"/layers/{layer}/paint", {"painted_at": "2026-11-05T10:00:00Z"}, version=version)
+    test = ask.done(f"/layers/{layer}/touch-tests", {"stage": "touch_dry", "pressed_at": "2026-11-20T10:00:00Z"})
+    seen = ask.done(f"/layers/{layer}/seen-wet", ask.example("SeenWet"), key="s")
+    assert seen == ask.done(f"/layers/{layer}/seen-wet", ask.example("SeenWet"), key="s")
+    assert (seen["stage"], seen["pressed_at"][:13]) == ("wet", "2026-11-18T22")
+    assert ask.done(f"/touch-tests/{test['uid']}/sure")["stage"] == "touch_dry"
+    [promise] = ask.get("/learning/promises")["items"]
+    assert promise["layer_uid"] == layer
+    assert {each["test_uid"] for each in promise["presses"]} == {test["uid"], seen["uid"]}
+    assert promise["low_effective_d"] < promise["middle_effective_d"] < promise["high_effective_d"]
+    assert ask.get(f"/learning/promises?after={layer}")["items"] == []
+    assert ask.client.get(f"{API}/learning/promises?after=nobody").status_code == 422
+    assert ask.get("/learning/doubtful").keys() == {"items"}
+
+
+def test_a_layer_that_dries_is_named_to_be_pressed(studio: Studio) -> None:
+    ask = studio.program
+    layer = studio.layers[0]
+    version = ask.get(f"/layers/{layer}")["version"]
+    ask.done(f"/layers/{layer}/paint", {"painted_at": "2026-11-24T10:00:00Z"}, version=version)
+    [press] = ask.get("/learning/presses")["items"]
+    assert press["layer_uid"] == layer
+    assert press["dry_low"] <= press["dry_central"] <= press["dry_high"]
+    assert 0 < press["chance"] < 1

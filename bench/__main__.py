@@ -2,7 +2,7 @@
 
 import sys
 
-from bench import commands, estimates, learning, pages, readings, spread
+from bench import commands, estimates, learning, pages, readings, searches, spread
 
 PARTS = {
     "estimates": estimates.run,
@@ -11,6 +11,7 @@ PARTS = {
     "learning": learning.run,
     "spread": spread.run,
     "readings": readings.run,
+    "searches": searches.run,
 }
 
 

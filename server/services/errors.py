@@ -42,6 +42,9 @@ class Invalid(ServiceError):
         super().__init__(" ".join(error.message for error in errors))
         self.errors = list(errors)
 
+    def __reduce__(self) -> tuple[type["Invalid"], tuple[list[FieldError]]]:
+        return Invalid, (self.errors,)  # from a search process it comes by what it was made of
+
     @classmethod
     def at(cls, field: str, message: str) -> "Invalid":
         return cls([FieldError(field, message)])

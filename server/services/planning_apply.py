@@ -13,12 +13,13 @@ from sqlmodel import Session
 from server.planning.schedule import options
 from server.planning.schedule.calendar import Zone, windows
 from server.planning.schedule.problem import Painter
-from server.services import layers, mixes, panel_moves, panels, planning, planning_make, planning_plans, records
+from server.services import layers, mixes, panel_moves, panels, planning, records
 from server.services.access import Actor
 from server.services.errors import Refused
 from server.services.layer_commands import LayerMixPart
 from server.services.mixes import MixCreate, PartRow
-from server.services.planning_make import DUE, QUICK_S, Effort, PlanMake
+from server.services.planning_ahead import Changed
+from server.services.planning_make import DUE
 from server.services.planning_ways import DROP, PLACE, QUICKER, QUICKER_PCT, THINNER
 from server.store.tables import Layer, Mix, Panel, StudioPlan
 
@@ -26,11 +27,11 @@ WEIGHTIER = 5.0
 GONE = "This was not offered for this panel, or something changed since. Make the plan anew. Nothing was changed."
 
 
-def apply(session: Session, actor: Actor, chosen: tuple[str, str, str], now: datetime, zone: ZoneInfo) -> str:
-    """Do what a plan offers, and work out a plan with it that waits to be looked at.
+def apply(session: Session, actor: Actor, chosen: tuple[str, str, str], now: datetime, zone: ZoneInfo) -> Changed:
+    """Do what a plan offers.
 
-    ``chosen``: the plan's uid, the panel's, and the key of what was offered. Returns what was done, for the history.
-    Raises ``NotFound``, and ``Refused`` for what was not offered or does not hold any more.
+    ``chosen``: the plan's uid, the panel's, and the key of what was offered. Raises ``NotFound``, and ``Refused`` for
+    what was not offered or does not hold any more.
     """
     plan_uid, panel_uid, key = chosen
     plan = records.find(session, actor, StudioPlan, plan_uid)
@@ -43,15 +44,7 @@ def apply(session: Session, actor: Actor, chosen: tuple[str, str, str], now: dat
     kind, _, rest = key.partition(":")
     APPLY[kind](session, actor, panel, rest, (now, zone))
     session.flush()
-    replan(session, actor, content.get("settings", {}), now, zone)
-    return f"{panel.title}: {text[0].lower()}{text[1:]}"
-
-
-def replan(session: Session, actor: Actor, settings: dict[str, Any], now: datetime, zone: ZoneInfo) -> None:
-    """A plan with what this unit changed, quickly, to be looked at."""
-    command = PlanMake.model_validate(settings)
-    asked = planning_make.read_changed(session, actor, command, now, zone)
-    planning_plans.propose(session, actor, planning_make.work_out(asked, Effort(seconds=QUICK_S)))
+    return Changed(f"{panel.title}: {text[0].lower()}{text[1:]}", content.get("settings", {}))
 
 
 When = tuple[datetime, ZoneInfo]

@@ -13,16 +13,13 @@ from server.services import plan_reading, planning
 from server.services.access import Actor
 from server.services.errors import Refused
 from server.services.planning import WorkTimeCreate
-from server.services.planning_apply import replan
+from server.services.planning_ahead import Changed
 
 Event = Literal["", "no_painting"]
 
 
-def set_right(session: Session, actor: Actor, event: Event, now: datetime, zone: ZoneInfo) -> str:
-    """Plan anew around what happened. ``no_painting``: nobody paints today. Returns what was done, for the history.
-
-    Raises ``Refused`` where no plan is in use.
-    """
+def happened(session: Session, actor: Actor, event: Event, now: datetime, zone: ZoneInfo) -> Changed:
+    """Note what happened. ``no_painting``: nobody paints today. Raises ``Refused`` where no plan is in use."""
     plan = plan_reading.in_use(session, actor.studio_id)
     if plan is None:
         raise Refused("No plan is in use. Make one first.")
@@ -31,8 +28,7 @@ def set_right(session: Session, actor: Actor, event: Event, now: datetime, zone:
         _close_today(session, actor, now, zone)
         told = "No painting today: set the plan right"
     session.flush()
-    replan(session, actor, dict(plan.settings), now, zone)
-    return told
+    return Changed(told, dict(plan.settings))
 
 
 def _close_today(session: Session, actor: Actor, now: datetime, zone: ZoneInfo) -> None:

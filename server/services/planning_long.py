@@ -1,7 +1,7 @@
 """Searches that take longer than a page may: told of as they go, stopped when the painter likes, their best kept.
 
-One at a time in a process, in a thread of its own that holds no session; what it found is kept in memory until it is
-taken. When the process ends, so does the search: nothing was changed by it.
+One at a time for a studio, in a search process; a thread here waits for it and holds no session. What it found is kept
+in memory until it is taken. When the program ends, so does the search: nothing was changed by it.
 """
 
 import time
@@ -14,7 +14,8 @@ from pydantic import BeforeValidator
 
 from server.planning.schedule.solve import Progress
 from server.services.errors import Refused
-from server.services.planning_make import Asked, Effort, PlanMake, work_out
+from server.services.planning_make import Asked, Effort, PlanMake, worked_out_apart
+from server.services.search_pool import Ears
 
 LENGTHS_S = (30, 120, 600)
 ENDS_WITHIN_S = 20.0  # a search that is stopped finishes its turn, is proved, and its reasons are worked out
@@ -35,7 +36,8 @@ class LongMake(PlanMake):
 
 @dataclass(slots=True)
 class LongSearch:
-    """``share`` of its time that is over, ``cost`` of the best plan so far and of the first, ``content`` once done."""
+    """``share`` of its time that is over, ``cost`` of the best plan so far and of the first, ``content`` once done.
+    ``was_lost``: its process ended unexpectedly, and it was begun anew."""
 
     studio_id: int
     seconds: int
@@ -45,6 +47,7 @@ class LongSearch:
     cost: float | None = None
     content: Mapping[str, Any] | None = None
     fault: str = ""
+    was_lost: bool = False
     is_stopped: Event = field(default_factory=Event)
     is_over: Event = field(default_factory=Event)
 
@@ -61,27 +64,30 @@ class LongSearch:
         self.cost = progress.best
         return not self.is_stopped.is_set()
 
+    def begin_anew(self) -> None:
+        self.begun, self.share, self.was_lost = time.monotonic(), 0.0, True
+
 
 class LongSearches:
-    """The search that runs, or ran last."""
+    """Of each studio the search that runs, or ran last."""
 
     def __init__(self) -> None:
         self._lock = Lock()
-        self._last: LongSearch | None = None
+        self._last: dict[int, LongSearch] = {}
 
     def start(self, asked: Asked, studio_id: int, seconds: int) -> LongSearch:
-        """Begin one. Raises ``Refused`` while another runs, whosever it is."""
+        """Begin one. Raises ``Refused`` while another of the studio runs."""
         with self._lock:
-            if self._last is not None and self._last.state == "running":
+            last = self._last.get(studio_id)
+            if last is not None and last.state == "running":
                 raise Refused("A long search is running already. Wait for it, or stop it first.")
-            self._last = search = LongSearch(studio_id, seconds)
+            self._last[studio_id] = search = LongSearch(studio_id, seconds)
         Thread(target=_run, args=(search, asked), name="long search", daemon=True).start()
         return search
 
     def of(self, studio_id: int) -> LongSearch | None:
         """The studio's own, running or waiting to be taken; no other studio hears of it."""
-        last = self._last
-        return last if last is not None and last.studio_id == studio_id else None
+        return self._last.get(studio_id)
 
     def end(self, studio_id: int) -> Mapping[str, Any]:
         """Stop the studio's search where it still runs, and take what it found. Raises ``Refused`` without any."""
@@ -98,13 +104,13 @@ class LongSearches:
     def forget(self, studio_id: int) -> None:
         """What was found is kept as a plan now."""
         with self._lock:
-            if self._last is not None and self._last.studio_id == studio_id:
-                self._last = None
+            self._last.pop(studio_id, None)
 
 
 def _run(search: LongSearch, asked: Asked) -> None:
     try:
-        search.content = work_out(asked, Effort(seconds=search.seconds, told=search.hear))
+        ears = Ears(search.hear, search.begin_anew)
+        search.content = worked_out_apart(asked, Effort(seconds=search.seconds), "long", ears)
     except Refused as fault:
         search.fault = fault.message
     except Exception:

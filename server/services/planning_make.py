@@ -39,6 +39,8 @@ from server.services.errors import Refused
 from server.services.fields import Command
 from server.services.planning_rules import first_stop
 from server.services.planning_ways import OnShelf, PanelWay, on_shelf, panel_ways
+from server.services.search_pool import SEARCHES, Ears, Kind
+from server.store.db import Database
 
 TRIES = 4
 SECONDS, QUICK_S = 1.0, 0.3
@@ -136,9 +138,22 @@ def work_out(asked: Asked, effort: Effort | None = None) -> dict[str, Any]:
     return content
 
 
-def make(session: Session, actor: Actor, command: PlanMake, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
-    """Read and work out in one go."""
-    return work_out(read(session, actor, command, now, zone))
+def make(db: Database, actor: Actor, command: PlanMake, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
+    """Read, and have it worked out in a search process. Nothing is locked meanwhile."""
+    with db.read() as session:
+        asked = read(session, actor, command, now, zone)
+    return worked_out_apart(asked, Effort())
+
+
+def worked_out_apart(asked: Asked, effort: Effort, kind: Kind = "quick", ears: Ears | None = None) -> dict[str, Any]:
+    """`work_out` in a search process. No session is to be held meanwhile."""
+    found: dict[str, Any] = SEARCHES.run(work_out_told, asked, effort, kind=kind, ears=ears)
+    return found
+
+
+def work_out_told(asked: Asked, effort: Effort, told: Callable[[Progress], bool]) -> dict[str, Any]:
+    """`work_out` as a search process does it."""
+    return work_out(asked, replace(effort, told=told))
 
 
 def sound(asked: Asked, effort: Effort) -> Made:

@@ -5,6 +5,7 @@ stored. Everything that is planned stays where it is; the new sittings go where 
 one that nine draws in ten keep, with drying drawn as for the plan's own odds.
 """
 
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
@@ -36,6 +37,7 @@ from server.services.panels import PanelCreate, Support
 from server.services.planning_make import Asked, Effort, PlanMake, wait_or_leave
 from server.services.planning_rules import first_stop
 from server.services.planning_ways import changed
+from server.services.search_pool import SEARCHES
 from server.services.stack_plans import StackApply
 from server.services.unit import unit
 from server.store.db import Database
@@ -92,7 +94,8 @@ def ask(db: Database, actor: Actor, command: PromiseAsk, now: datetime, zone: Zo
         allow(actor, "create", None, Quote)
         asked = planning_make.read(session, actor, PlanMake(), now, zone)
         asked = replace(asked, room=replace(asked.room, **_limits(asked.board)))
-    return _answer(asked, tried, command)
+    found: dict[str, Any] = SEARCHES.run(_answer, asked, tried, command)
+    return found
 
 
 def _limits(board: StudioRows) -> dict[str, Any]:
@@ -115,7 +118,10 @@ def _try_out(db: Database, actor: Actor, command: PromiseAsk) -> _Tried:
     return found[0]
 
 
-def _answer(asked: Asked, tried: _Tried, command: PromiseAsk) -> dict[str, Any]:
+def _answer(
+    asked: Asked, tried: _Tried, command: PromiseAsk, _told: Callable[[Any], bool] | None = None
+) -> dict[str, Any]:
+    """In a search process: nothing here reads a record."""
     stands = [placed(sitting) for sitting in standing_sittings(asked.board)]
     if not stands and any(one.layers.to_come for one in asked.found):
         # Nothing is planned yet: then beside a plan of everything, made in passing.

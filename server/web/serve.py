@@ -17,6 +17,7 @@ from starlette.types import ASGIApp
 from server.services import planning_search, studios
 from server.services.errors import NotFound
 from server.services.people import console
+from server.services.search_pool import SEARCHES
 from server.store.copies import CopyFailed
 from server.store.db import Database
 from server.store.migrate import NewerDatabase, migrate
@@ -31,6 +32,7 @@ from server.web.settings import (
     has_display,
     local_zone,
     public_address,
+    search_processes,
 )
 
 GRACE_S = 5
@@ -145,13 +147,14 @@ def _say(line: str) -> None:
 def run(settings: Settings, db: Database) -> int:
     try:
         check_host(settings.host, shared=settings.shared)
+        settings = replace(settings, searches=search_processes())
         listener = listen(settings.host, settings.port)
     except NotAllowed as refusal:
         sys.stderr.write(f"{refusal}\n")
         return 1
     if threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGTERM, _end)
-    threading.Thread(target=planning_search.prepare, args=(data_dir(),), daemon=True).start()
+    planning_search.prepare(data_dir(), settings.searches)
     try:
         app = create_app(settings, db)
         told_address = settings.public_url or address(listener)
@@ -162,6 +165,7 @@ def run(settings: Settings, db: Database) -> int:
         pass
     finally:
         listener.close()
+        SEARCHES.close()
         db.close()
     return 0
 

@@ -4,6 +4,7 @@
 variable            meaning
 ==================  ==========================================================================================
 DATABASE_URL        the studio's database, when it is not the file in the data directory (``postgresql+psycopg://…``)
+UMBERDAY_SEARCHES   how many processes search for plans at once, 1 to 32; 3 when unset
 DISPLAY             set where a browser window can open (so is WAYLAND_DISPLAY)
 UMBERDAY_PROXIES    addresses of the proxies before a shared studio, whose word on who calls is taken
 UMBERDAY_PUBLIC_URL what a shared studio is called by from outside, ``https://studio.example``; several with commas
@@ -23,6 +24,7 @@ ROOT = Path(__file__).resolve().parents[2]
 LOOPBACK_NAMES = ("localhost", "127.0.0.1", "[::1]")
 MAX_BODY_BYTES = 1_000_000
 DEMO_FILE = "demo.db"
+SEARCHES, MOST_SEARCHES = 3, 32
 
 
 class NotAllowed(Exception):
@@ -48,6 +50,7 @@ class Settings:
     shared: bool = False
     https: bool = False
     proxies: tuple[str, ...] = ()
+    searches: int = SEARCHES  # processes that search for plans, at most
     public_url: str = ""  # what the console tells people to open, "" for the address listened at
     static_dir: Path = ROOT / "static"
     templates_dir: Path = ROOT / "templates"
@@ -74,6 +77,14 @@ def local_zone(environ: Mapping[str, str] = os.environ, localtime: Path = Path("
         return given
     _, found, name = os.path.realpath(localtime).partition("/zoneinfo/")
     return name if found else "UTC"
+
+
+def search_processes(environ: Mapping[str, str] = os.environ) -> int:
+    """How many processes may search for plans. Raises ``NotAllowed`` for what is no number of them."""
+    given = environ.get("UMBERDAY_SEARCHES", "").strip() or str(SEARCHES)
+    if not given.isascii() or not given.isdigit() or not 1 <= int(given) <= MOST_SEARCHES:
+        raise NotAllowed(f"UMBERDAY_SEARCHES holds {given}. Give a number of processes, 1 to {MOST_SEARCHES}.")
+    return int(given)
 
 
 def has_display(environ: Mapping[str, str] = os.environ) -> bool:

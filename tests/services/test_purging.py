@@ -2,11 +2,12 @@
 
 from datetime import timedelta
 from io import BytesIO
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
 from sqlalchemy import select
-from sqlmodel import col
+from sqlmodel import Session, col
 
 from server.formats.ical import Entry
 from server.services import (
@@ -148,6 +149,11 @@ def test_other_pictures_and_their_history_stay(bench: Bench) -> None:
         assert panels.get(session, bench.actor, twin.uid).archived_at is not None
 
 
+def plan_of(session: Session, bench: Bench) -> dict[str, Any]:
+    asked = planning_make.read(session, bench.actor, planning_make.PlanMake(), NOW, ZONE)
+    return planning_make.work_out(asked)
+
+
 def test_plans_lose_the_title_and_still_stand(bench: Bench, database_url: str) -> None:
     panel = bench.panel(title=TITLE)
     bench.layer(panel, kind="glaze")
@@ -155,7 +161,7 @@ def test_plans_lose_the_title_and_still_stand(bench: Bench, database_url: str) -
         hours = planning.WorkTimeCreate(painter="Painter", weekdays="12345", start="09:00", end="12:30")
         planning.create(work.session, bench.actor, hours)
     with bench.db.read() as session:
-        content = planning_make.make(session, bench.actor, planning_make.PlanMake(), NOW, ZONE)
+        content = plan_of(session, bench)
     with bench.unit("Planned") as work:
         plan = planning_plans.propose(work.session, bench.actor, content)
         planning_plans.accept(work.session, bench.actor, plan.uid)
@@ -171,7 +177,7 @@ def test_plans_lose_the_title_and_still_stand(bench: Bench, database_url: str) -
         assert found.content_json is not None
         assert len(found.content_json["sittings"]) == len(content["sittings"])
         today(session, bench.actor, NOW, ZONE)
-        planning_make.make(session, bench.actor, planning_make.PlanMake(), NOW, ZONE)
+        plan_of(session, bench)
 
 
 def test_ids_are_not_used_again(bench: Bench) -> None:

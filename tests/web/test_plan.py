@@ -1,11 +1,14 @@
 """The plan over HTTP: hours, one button, a plan to look at, taken or left, pinned, as a week's sheet."""
 
 import re
+import time
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from datetime import date, timedelta
+from functools import partial
 from html import unescape
 from itertools import islice
-from threading import Event
+from pathlib import Path
 
 import pytest
 from sqlmodel import col, select
@@ -13,7 +16,7 @@ from starlette.testclient import TestClient
 
 from server.services import planning_make
 from server.services.errors import Refused
-from server.services.planning_search import AT_WORK
+from server.services.search_pool import MOST_WAITING, SearchPool
 from server.store.db import Database
 from server.store.tables import ChangeSet, Layer, Place, StudioPlan
 from tests.services.board_studio import hang
@@ -216,23 +219,31 @@ def test_a_tab_left_open_neither_puts_away_nor_pins_what_is_no_longer_so(
 
 
 def test_however_often_a_plan_is_asked_for_pages_are_answered(
-    bench: Bench, client: TestClient, monkeypatch: pytest.MonkeyPatch
+    bench: Bench, client: TestClient, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    may_end = Event()
-
-    def search(*_: object) -> None:
-        may_end.wait(30)
-        raise Refused("The search was let go.")
-
-    monkeypatch.setattr(planning_make, "make", search)
+    """All processes search, as many as may wait do, the others are turned away; every page asked for meanwhile comes
+    before a single search has ended."""
+    pool = SearchPool(2)
+    monkeypatch.setattr(planning_make, "SEARCHES", pool)
+    monkeypatch.setattr(planning_make, "work_out_told", partial(search_on, tmp_path))
+    client.post("/plan/hours", data=HOURS)
+    at_work = 2 + MOST_WAITING
     with ThreadPoolExecutor(50) as threads:
         asked = [threads.submit(client.post, "/plan/make", data=MAKE) for _ in range(50)]
-        back = [each.result() for each in islice(as_completed(asked, timeout=30), 50 - AT_WORK)]
-        assert client.get("/panels").status_code == 200
-        may_end.set()
+        back = [each.result() for each in islice(as_completed(asked, timeout=60), 50 - at_work)]
+        pages = [client.get(address).status_code for address in ("/", "/panels", "/calendar", "/plan") * 10]
+        assert pages == [200] * 40 and sum(not each.done() for each in asked) == at_work
+        (tmp_path / "may-end").touch()
         ended = [each.result() for each in asked if each.result() not in back]
+    pool.close()
     assert all(answer.status_code == 409 and "Several plans" in answer.text for answer in back)
-    assert all("The search was let go" in answer.text for answer in ended) and len(ended) == AT_WORK
+    assert all("The search was let go" in answer.text for answer in ended) and len(ended) == at_work
+
+
+def search_on(folder: Path, _asked: object, _effort: object, told: Callable[[object], bool]) -> None:
+    while told(None) and not (folder / "may-end").exists():
+        time.sleep(0.01)
+    raise Refused("The search was let go.")
 
 
 @pytest.mark.parametrize(("wet", "places", "says"), [(4, 2, "until 2 are touch-dry"), (2, 2, "until 1 is"), (1, 2, "")])

@@ -16,6 +16,7 @@ from server.web.settings import (
     has_display,
     local_zone,
     public_address,
+    search_processes,
 )
 
 
@@ -98,6 +99,17 @@ def test_a_shared_studio_is_called_by_its_public_names():
 def test_a_public_address_that_is_none_is_refused(url: str):
     with pytest.raises(NotAllowed, match="UMBERDAY_PUBLIC_URL"):
         public_address("127.0.0.1", {"UMBERDAY_PUBLIC_URL": url})
+
+
+@pytest.mark.parametrize(("given", "processes"), [("", 3), ("1", 1), (" 12 ", 12)])
+def test_how_many_search_at_once_may_be_set(given: str, processes: int):
+    assert search_processes({"UMBERDAY_SEARCHES": given} if given else {}) == processes
+
+
+@pytest.mark.parametrize("given", ["0", "33", "-1", "two", "1.5", "²"])
+def test_a_number_of_searches_that_is_none_is_refused(given: str):
+    with pytest.raises(NotAllowed, match="UMBERDAY_SEARCHES"):
+        search_processes({"UMBERDAY_SEARCHES": given})
 
 
 def test_a_taken_port_is_told_with_another_to_try():

@@ -23,6 +23,9 @@ class CallProblem(Exception):
         self.errors = tuple(errors)
         self.title = title
 
+    def __reduce__(self) -> tuple[type["CallProblem"], tuple[tuple[FieldProblem, ...], str]]:
+        return CallProblem, (self.errors, self.title)  # from a search process it comes by what it was made of
+
     def as_json(self, status: int = 422) -> dict[str, Any]:
         return {
             "type": "about:blank",

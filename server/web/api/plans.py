@@ -31,10 +31,10 @@ from server.services.board.worksheet import Asked, MixDue, PainterDay, SheetDay,
 from server.services.errors import NotFound
 from server.services.fields import Command, Day, OptionalText120, Text200, Uid
 from server.services.plan_reading import PlannedSitting, sittings_of
+from server.services.planning_ahead import Changed, plan_after
 from server.services.planning_events import Event
 from server.services.planning_long import LONG, LongMake, LongSearch
 from server.services.planning_make import PlanMake
-from server.services.planning_search import TURNS
 from server.services.records import Slice
 from server.services.sendings import added_before, sent_before
 from server.store.tables import StudioPlan
@@ -100,8 +100,7 @@ def make_plan(page: Page, given: Sending) -> Any:
     with page.db.read() as session:
         is_repeated = sent_before(session, page.actor, given.key)
     if not is_repeated:
-        with TURNS.take(), page.db.read() as session:
-            content = planning_make.make(session, page.actor, command, page.now, page.zone)
+        content = planning_make.make(page.db, page.actor, command, page.now, page.zone)
     return _propose(page, given, content, "Made a plan")
 
 
@@ -110,8 +109,8 @@ def set_right(page: Page, given: Sending) -> Any:
     """After a lost day, a missed sitting, a layer that is slower: little moves, and the answer waits to be taken."""
     command = given.command(PlanRight)
 
-    def act(session: Session) -> str:
-        return planning_events.set_right(session, page.actor, command.event, page.now, page.zone)
+    def act(session: Session) -> Changed:
+        return planning_events.happened(session, page.actor, command.event, page.now, page.zone)
 
     return _planned_anew(page, given, act)
 
@@ -123,7 +122,7 @@ def apply_option(page: Page, uid: PathUid, given: Sending) -> Any:
     """One change with one undo; the plan that comes of it waits to be taken."""
     command = given.command(PlanOptionApply)
 
-    def act(session: Session) -> str:
+    def act(session: Session) -> Changed:
         chosen = (uid, command.panel_uid, command.key)
         return planning_apply.apply(session, page.actor, chosen, page.now, page.zone)
 
@@ -177,7 +176,7 @@ def search(page: Page) -> SearchOut:
 
 @router.post("/plan-search", response_model=SearchOut, **changing("Search long for a plan", "LongMake", status=202))
 def begin_search(page: Page, given: Sending) -> Any:
-    """One at a time in the whole program; nothing is changed before its plan is kept."""
+    """One at a time; nothing is changed before its plan is kept."""
     command = given.command(LongMake)
     with page.db.read() as session:
         asked = planning_make.read(session, page.actor, command.plan(), page.now, page.zone)
@@ -219,16 +218,15 @@ def _propose(page: PageRequest, given: Sent, content: Mapping[str, Any], label: 
     return _read(page, doing.add_once(page, given, StudioPlan, act))
 
 
-def _planned_anew(page: PageRequest, given: Sent, act: Callable[[Session], str]) -> StudioPlanOut:
-    """Do what ends with a plan that waits; that plan."""
-    with TURNS.take(), page.api_unit(given.key) as work:
-        if work.repeated:
+def _planned_anew(page: PageRequest, given: Sent, act: Callable[[Session], Changed]) -> StudioPlanOut:
+    """Do something, with the plan that goes with it; that plan."""
+    content = plan_after(lambda: page.api_unit(given.key), act, page.actor, (page.now, page.zone))
+    with page.api_unit(given.key) as work:
+        if work.repeated or content is None:
             uid = added_before(work, StudioPlan)[0]
         else:
-            work.label, work.location = act(work.session), PROPOSAL
-            made = planning_plans.waiting(work.session, page.actor)
-            assert made is not None
-            uid = made.uid
+            work.label, work.location = act(work.session).label, PROPOSAL
+            uid = planning_plans.propose(work.session, page.actor, content).uid
     return _read(page, uid)
 
 

@@ -17,7 +17,6 @@ from server.formats.plan_json import (
 )
 from server.services import planning_promise, records
 from server.services.planning_promise import PromiseAsk
-from server.services.planning_search import TURNS
 from server.services.records import Slice
 from server.services.sendings import sent_before
 from server.store.tables import Quote
@@ -57,8 +56,7 @@ def ask_quote(page: Page, given: Sending) -> Any:
         is_repeated = sent_before(session, page.actor, given.key)
     content: dict[str, Any] = {}
     if not is_repeated:
-        with TURNS.take():
-            content = planning_promise.ask(page.db, page.actor, command, page.now, page.zone)
+        content = planning_promise.ask(page.db, page.actor, command, page.now, page.zone)
 
     def act(session: Session) -> tuple[Quote, str, str]:
         made = planning_promise.keep(session, page.actor, command, content)

@@ -22,8 +22,10 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from server.formats.calls import NAMES, CallProblem, answer, find
+from server.formats.calls import NAMES, CallProblem, find
 from server.formats.calls.command import parse_json
+from server.services import planning_calls
+from server.services.errors import Refused
 from server.web.deps import get_now
 from server.web.errors import problem
 
@@ -134,7 +136,7 @@ class Planners:
             loop.call_soon_threadsafe(lambda: None if told.done() else tell())
 
 
-PLANNERS = Planners()
+PLANNERS = Planners()  # threads that wait for a search process
 LEARNERS = Planners(waiting=40, what="requests")
 
 
@@ -152,9 +154,11 @@ async def _respond(name: str, request: Request, now: datetime, pool: Planners | 
 
 def _answer(name: str, payload: Any, now: datetime) -> Response:
     try:
-        return JSONResponse(answer(name, payload, now))
+        return JSONResponse(planning_calls.answered(name, payload, now))
     except CallProblem as fault:
         return JSONResponse(fault.as_json(), 422, media_type=PROBLEM_JSON)
+    except Refused as fault:
+        return problem(503, fault.message)
 
 
 Now = Annotated[datetime, Depends(get_now)]

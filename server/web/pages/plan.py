@@ -13,7 +13,6 @@ from server.services.board.facts import TodayBoard
 from server.services.errors import Refused
 from server.services.planning import WorkTimeCreate
 from server.services.planning_make import PlanMake
-from server.services.planning_search import TURNS
 from server.store.tables import WorkTime
 from server.web import words
 from server.web.deps import Page, PageRequest, Posted
@@ -80,8 +79,7 @@ def make(page: Page, posted: Posted) -> Response:
     if command is None:
         return page.render("plan/page.html", {**_context(page, making=form), "form": FormState()}, 422)
     try:
-        with TURNS.take(), page.db.read() as session:
-            content = planning_make.make(session, page.actor, command, page.now, page.zone)
+        content = planning_make.make(page.db, page.actor, command, page.now, page.zone)
     except Refused as fault:
         return refused(page, fault.message, "/plan")
 

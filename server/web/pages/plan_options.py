@@ -1,13 +1,16 @@
 """One tap: do what would help a late panel, as it was tried; set the plan right after something happened."""
 
+from collections.abc import Callable
+
 from fastapi import APIRouter
 from sqlmodel import Session
+from starlette.datastructures import FormData
 from starlette.responses import Response
 
-from server.services import planning_apply, planning_events
+from server.services import planning_ahead, planning_apply, planning_events, planning_plans
 from server.services.errors import Refused
-from server.services.planning_search import TURNS
-from server.web.deps import Page, Posted
+from server.services.planning_ahead import Changed
+from server.web.deps import Page, PageRequest, Posted
 from server.web.pages.changes import Done, change_by_button, refused
 
 router = APIRouter(prefix="/plan")
@@ -17,28 +20,31 @@ router = APIRouter(prefix="/plan")
 def apply(page: Page, posted: Posted, uid: str, panel_uid: str) -> Response:
     """One unit: its undo takes back the change and the plan made with it."""
     key = str(posted.get("key", ""))[:200]
-
-    def act(session: Session) -> Done:
-        label = planning_apply.apply(session, page.actor, (uid, panel_uid, key), page.now, page.zone)
-        return Done(label, "/plan#proposal")
-
-    try:
-        with TURNS.take():
-            return change_by_button(page, posted, act, "/plan")
-    except Refused as fault:
-        return refused(page, fault.message, "/plan")
+    return _change_and_plan(
+        page,
+        posted,
+        lambda session: planning_apply.apply(session, page.actor, (uid, panel_uid, key), page.now, page.zone),
+    )
 
 
 @router.post("/right")
 def right(page: Page, posted: Posted) -> Response:
     """Set the plan in use right; ``event`` "no_painting" says that nobody paints today."""
     event: planning_events.Event = "no_painting" if posted.get("event") == "no_painting" else ""
+    return _change_and_plan(
+        page, posted, lambda session: planning_events.happened(session, page.actor, event, page.now, page.zone)
+    )
 
-    def act(session: Session) -> Done:
-        return Done(planning_events.set_right(session, page.actor, event, page.now, page.zone), "/plan#proposal")
 
+def _change_and_plan(page: PageRequest, posted: FormData, act: Callable[[Session], Changed]) -> Response:
     try:
-        with TURNS.take():
-            return change_by_button(page, posted, act, "/plan")
+        content = planning_ahead.plan_after(lambda: page.unit("", posted), act, page.actor, (page.now, page.zone))
     except Refused as fault:
         return refused(page, fault.message, "/plan")
+
+    def both(session: Session) -> Done:
+        changed = act(session)
+        planning_plans.propose(session, page.actor, content or {})
+        return Done(changed.label, "/plan#proposal")
+
+    return change_by_button(page, posted, both, "/plan")

@@ -12,7 +12,6 @@ from server.services import places, planning_promise, stack_plans
 from server.services.board.facts import DaySpan
 from server.services.errors import Invalid, Refused
 from server.services.planning_promise import PromiseAsk
-from server.services.planning_search import TURNS
 from server.store.tables import Quote
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
@@ -36,8 +35,7 @@ def ask(page: Page, posted: Posted) -> Response:
     if command is None:
         return page.render("plan/promise.html", {**_context(page), "form": form}, 422)
     try:
-        with TURNS.take():
-            content = planning_promise.ask(page.db, page.actor, command, page.now, page.zone)
+        content = planning_promise.ask(page.db, page.actor, command, page.now, page.zone)
     except Invalid as fault:
         form.add_errors(fault.errors)
         return page.render("plan/promise.html", {**_context(page), "form": form}, 422)

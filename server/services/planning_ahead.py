@@ -1,0 +1,49 @@
+"""A change and the plan that goes with it, in one unit of work, though the plan takes a while to be worked out.
+
+The change is made once in a unit that is rolled back, so that the studio can be read as it would be; the search runs
+while nothing is locked; then the change is made again, and kept together with the plan.
+"""
+
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager, suppress
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from server.services import planning_make
+from server.services.access import Actor
+from server.services.planning_make import QUICK_S, Asked, Effort, PlanMake
+from server.services.unit import Unit
+
+
+@dataclass(frozen=True, slots=True)
+class Changed:
+    """What was done, for the history, and what the plan with it is made with."""
+
+    label: str
+    settings: Mapping[str, Any]
+
+
+class _NotKept(Exception):
+    """Leaves a unit of work so that nothing of it stays."""
+
+
+def plan_after(
+    unit: Callable[[], AbstractContextManager[Unit]],
+    change: Callable[[Session], Changed],
+    actor: Actor,
+    when: tuple[datetime, ZoneInfo],
+) -> dict[str, Any] | None:
+    """The plan as it would be after ``change``; None where the unit's form was sent before. What the change raises
+    comes through."""
+    found: list[Asked] = []
+    with suppress(_NotKept), unit() as work:
+        if work.repeated:
+            return None
+        command = PlanMake.model_validate(change(work.session).settings)
+        found.append(planning_make.read_changed(work.session, actor, command, *when))
+        raise _NotKept
+    return planning_make.worked_out_apart(found[0], Effort(seconds=QUICK_S))

@@ -101,7 +101,7 @@ class _Shelf:
         for tube in TUBES:
             rows = [{"pigment": pigment, "share_pct": share} for pigment, share in tube.pigments]
             values = {"label": tube.label, "oil": tube.oil, "pigments": rows}
-            amounts = {"tube_ml": tube.tube_ml, "left_ml": tube.left_ml}
+            amounts = {"tube_ml": tube.tube_ml, "left_ml": tube.tube_ml}
             command = paints.PaintCreate.model_validate(values | amounts)
             self.items[tube.label] = f"paint:{paints.create(self.session, self.actor, command).uid}"
         for label, parts in MEDIUMS:
@@ -209,7 +209,12 @@ class _Story:
         left = [
             {"mix_uid": self.shelf.mixes[mix], "left_ml": amount, "kept_in": kept} for mix, amount, kept in story.left
         ]
+        seen = [
+            {"paint_uid": self.shelf.items[tube.label].removeprefix("paint:"), "left_ml": tube.left_ml}
+            for tube in TUBES
+        ]
         values = {"rags": story.rags, "brushes": True, "lids": True, "mixes": left, "note": story.note}
+        values["tubes"] = seen if story.sees_tubes else []
         with unit(self.db, self.actor, label="Ended the sitting", now=moment) as work:
             sitting_ends.create(work.session, self.actor, sitting_ends.SittingEndCreate.model_validate(values))
 

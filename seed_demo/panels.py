@@ -58,12 +58,13 @@ class Tried:
 
 @dataclass(frozen=True)
 class SittingStory:
-    """The end of a sitting; ``left``: mix, millilitres, how it is kept."""
+    """The end of a sitting; ``left``: mix, millilitres, how it is kept. ``sees_tubes``: every tube was looked at."""
 
     days_ago: float
     rags: str
     left: tuple[tuple[str, float, str], ...] = ()
     note: str = ""
+    sees_tubes: bool = False
 
 
 @dataclass(frozen=True)
@@ -369,6 +370,6 @@ PANELS = (
 )
 
 SITTINGS = (
-    SittingStory(5, "spread", (("Black coat", 4, "sealed"), ("Umber shadow", 6, "tray"))),
+    SittingStory(5, "spread", (("Black coat", 4, "sealed"), ("Umber shadow", 6, "tray")), sees_tubes=True),
     SittingStory(1, "water", (("Frosted green", 8, "fridge"), ("Sky", 5, "fridge")), "Green and sky for next week"),
 )

@@ -5,7 +5,10 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Tube:
-    """``pigments``: Colour Index key and its share of the pigment volume in per cent."""
+    """``pigments``: Colour Index key and its share of the pigment volume in per cent.
+
+    ``left_ml``: what is seen in it when the painter looks last.
+    """
 
     label: str
     pigments: tuple[tuple[str, float], ...]

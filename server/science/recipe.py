@@ -55,7 +55,8 @@ class PigmentShare:
 class Paint:
     """Tube paint in a mix. The three optional figures replace the table's for this very paint.
 
-    ``tube`` names the studio's own tube, for what touch tests teach of it; nothing else looks at it.
+    ``tube`` names the studio's own tube, for what touch tests teach of it and for what is left in it; the model of
+    drying does not look at it.
     """
 
     parts: float

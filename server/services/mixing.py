@@ -37,13 +37,13 @@ from server.services.mixing_find import FoundMixes, find
 from server.services.mixing_over import AskedOver, OverPanel, over_panel
 from server.services.mixing_palette import Bench, bench_of
 from server.services.recipes import MixBook, ground_of
+from server.services.tube_use import TEXTURE_FACTORS
 from server.services.whereabouts import whereabouts
 from server.store.tables import MixPart, Place, Texture
 
 DEFAULT_PRESET = "normal_brush"
 USUAL_LOSS = 1.3
 AMOUNT_WITHOUT_PANEL_ML = 10.0
-TEXTURE_FACTORS: dict[str, float] = {"smooth": 1.0, "fine_canvas": 1.2, "coarse": 1.75}
 # Touch-dry time against titanium white in linseed, as thick, in the same room: bounds and words of ours.
 DRYING_CLASSES = (
     (0.5, "very fast"),

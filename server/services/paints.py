@@ -1,7 +1,8 @@
 """Tubes of paint on the shelf, under the painter's own labels, with the pigments in them."""
 
 from collections.abc import Sequence
-from typing import Annotated, Any
+from datetime import timedelta
+from typing import Annotated, Any, TypeVar
 
 from pydantic import AfterValidator, Field, StringConstraints, ValidationInfo, field_validator
 from sqlalchemy import select
@@ -11,10 +12,25 @@ from server.science.errors import InputError
 from server.science.reference import oil
 from server.services import pigment_names, records
 from server.services.access import Actor, allow
-from server.services.fields import Command, Millilitres, Notes, PercentShare, Text120, Version, one_line, shares_add_up
+from server.services.errors import Invalid
+from server.services.fields import (
+    Command,
+    Instant,
+    Millilitres,
+    Notes,
+    PercentShare,
+    Text120,
+    Version,
+    one_line,
+    shares_add_up,
+)
+from server.services.tube_use import left_now, told_alike
+from server.services.unit import moment
 from server.store.tables import Paint, PaintPigment
 
 MAX_PIGMENTS = 12
+CLOCKS_DIFFER = timedelta(minutes=5)
+TOO_MUCH = "There cannot be more left than the tube holds."
 
 
 def known_oil(name: str) -> str:
@@ -45,13 +61,17 @@ class PigmentRow(Command):
 
 
 class PaintCreate(Command):
-    """A tube. The last three figures replace the table's for this very paint; None: not known."""
+    """A tube. The last three figures replace the table's for this very paint; None: not known.
+
+    ``left_ml`` was left at ``left_at``, None: now. What is painted after that is taken off when somebody looks.
+    """
 
     label: Text120
     oil: Oil = "linseed"
     pigments: Annotated[tuple[PigmentRow, ...], Field(min_length=1, max_length=MAX_PIGMENTS)]
     tube_ml: Annotated[float, Field(gt=0, le=100_000)] | None = None
     left_ml: Millilitres | None = None
+    left_at: Instant | None = None
     paint_oil_g_per_100g: GramsOfOil | None = None
     rub_out_oa_g_per_100g: GramsOfOil | None = None
     density_g_cm3: PigmentDensity | None = None
@@ -67,12 +87,15 @@ class PaintCreate(Command):
     def _fits(cls, left_ml: float | None, info: ValidationInfo) -> float | None:
         tube_ml = info.data.get("tube_ml")
         if left_ml is not None and tube_ml is not None and left_ml > tube_ml:
-            raise ValueError("There cannot be more left than the tube holds.")
+            raise ValueError(TOO_MUCH)
         return left_ml
 
 
 class PaintUpdate(PaintCreate):
     version: Version
+
+
+P = TypeVar("P", bound=PaintCreate)
 
 
 def shared_out(rows: Sequence[PigmentRow]) -> tuple[PigmentRow, ...]:
@@ -96,7 +119,7 @@ def shared_out(rows: Sequence[PigmentRow]) -> tuple[PigmentRow, ...]:
 def create(session: Session, actor: Actor, command: PaintCreate) -> Paint:
     """Put a tube on the shelf."""
     allow(actor, "create", None, Paint)
-    paint = Paint(studio_id=actor.studio_id, **_values(command))
+    paint = Paint(studio_id=actor.studio_id, **_values(_said(session, command)))
     session.add(paint)
     session.flush()
     session.add_all(_rows(paint, command))
@@ -108,12 +131,50 @@ def update(session: Session, actor: Actor, uid: str, command: PaintUpdate) -> Pa
     """Change a tube. Raises ``NotFound``, ``Conflict``, ``Refused`` for an archived one."""
     paint = records.find(session, actor, Paint, uid, "update")
     records.refuse_archived(paint, "this paint")
+    command = _said(session, _as_it_stands(session, paint, command))
     records.check_version(paint, command, public(session, paint), "this paint")
     records.change(paint, _values(command))
     if records.replace_rows(session, pigments_of(session, paint), _rows(paint, command)):
         records.mark_changed(session, paint)
     session.flush()
     return paint
+
+
+def say_left(session: Session, paint: Paint, left_ml: float) -> None:
+    """Correct what is left of a tube, from now on. Raises ``Invalid`` at ``left_ml`` for more than it holds."""
+    if paint.tube_ml is not None and left_ml > paint.tube_ml:
+        raise Invalid.at("left_ml", TOO_MUCH)
+    if not _is_left(session, paint, left_ml):
+        records.change(paint, {"left_ml": left_ml, "left_at": moment(session)})
+        session.flush()
+
+
+def left_of(session: Session, paint: Paint) -> float | None:
+    """What is left of a tube now, in millilitres: what was said less what was painted since; None: nobody knows."""
+    return left_now(session, paint.studio_id, (paint,)).get(paint.uid)
+
+
+def _is_left(session: Session, paint: Paint, left_ml: float) -> bool:
+    """Whether it tells no more than what is left by the record."""
+    left = left_of(session, paint)
+    return left is not None and told_alike(left, left_ml)
+
+
+def _as_it_stands(session: Session, paint: Paint, command: PaintUpdate) -> PaintUpdate:
+    """The command, but for an amount that is no correction: somebody sent back what was shown to them."""
+    if command.left_at is not None or command.left_ml is None or not _is_left(session, paint, command.left_ml):
+        return command
+    return command.model_copy(update={"left_ml": paint.left_ml, "left_at": paint.left_at})
+
+
+def _said(session: Session, command: P) -> P:
+    """The command with the moment at which its amount was so. Raises ``Invalid`` at ``left_at`` for one to come."""
+    if command.left_ml is None:
+        return command.model_copy(update={"left_at": None})
+    now = moment(session)
+    if command.left_at is not None and command.left_at > now + CLOCKS_DIFFER:
+        raise Invalid.at("left_at", "This moment is still to come.")
+    return command if command.left_at is not None else command.model_copy(update={"left_at": now})
 
 
 def public(session: Session, paint: Paint) -> PaintUpdate:

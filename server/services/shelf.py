@@ -16,6 +16,7 @@ from server.services.access import Actor, allow
 from server.services.mediums import OTHER_MATERIALS, MediumCreate
 from server.services.paints import PaintCreate
 from server.services.thinners import ThinnerCreate
+from server.services.tube_use import left_now
 from server.store.tables import Medium, MediumPart, Paint, PaintPigment, Thinner
 
 # Painter's words for the drying classes of the pigment table, slowest last.
@@ -58,7 +59,10 @@ class PigmentOnTube:
 
 @dataclass(frozen=True, slots=True)
 class PaintOnShelf:
-    """``left`` is the share of the tube that is left, 0 to 1, or None when it is not known."""
+    """``left_ml`` is what is left now, ``left`` its share of the tube, 0 to 1; None where nobody knows.
+
+    ``is_worked_out``: something was painted since the painter said how much is left.
+    """
 
     uid: str
     label: str
@@ -68,6 +72,7 @@ class PaintOnShelf:
     tube_ml: float | None
     left_ml: float | None
     left: float | None
+    is_worked_out: bool
     drying: str
     hazards: tuple[str, ...]
     own_figures: bool
@@ -156,9 +161,10 @@ def _load(session: Session, actor: Actor, archived: bool) -> _Rows:
 
 
 def read(session: Session, actor: Actor, *, archived: bool = False) -> Shelf:
-    """The studio's shelf in five queries, whatever is on it; in the order of the alphabet."""
+    """The studio's shelf in six queries, whatever is on it; in the order of the alphabet."""
     rows = _load(session, actor, archived)
-    tubes = [_paint(row, rows.pigments[row.id or 0]) for row in rows.paints]
+    left = left_now(session, actor.studio_id, rows.paints)
+    tubes = [_paint(row, rows.pigments[row.id or 0], left.get(row.uid)) for row in rows.paints]
     bottles = [_medium(row, rows.parts[row.id or 0]) for row in rows.mediums]
     cans = [ThinnerOnShelf(row.uid, row.label, solvent_words(row.solvent)) for row in rows.thinners]
     return Shelf(
@@ -210,9 +216,9 @@ def material_words(row: MediumPart) -> str:
     return OTHER_MATERIALS.get(row.kind, row.kind)
 
 
-def _paint(row: Paint, pigments: list[PaintPigment]) -> PaintOnShelf:
+def _paint(row: Paint, pigments: list[PaintPigment], left_ml: float | None) -> PaintOnShelf:
     shares = [(PigmentShare(p.ci_name, p.variant, 1.0), p.share) for p in pigments]
-    left = min(1.0, row.left_ml / row.tube_ml) if row.left_ml is not None and row.tube_ml else None
+    left = min(1.0, left_ml / row.tube_ml) if left_ml is not None and row.tube_ml else None
     return PaintOnShelf(
         uid=row.uid,
         label=row.label,
@@ -220,8 +226,9 @@ def _paint(row: Paint, pigments: list[PaintPigment]) -> PaintOnShelf:
         oil=oil_words(row.oil),
         pigments=tuple(PigmentOnTube(pigment_names.text_of(p.ci_name, p.variant), p.share * 100) for p in pigments),
         tube_ml=row.tube_ml,
-        left_ml=row.left_ml,
+        left_ml=left_ml,
         left=left,
+        is_worked_out=left_ml != row.left_ml,
         drying=drying_words(pigments),
         hazards=hazards.in_order(kind for p in pigments for kind in hazards.kinds_of_pigment(p.ci_name, p.variant)),
         own_figures=any(

@@ -8,16 +8,16 @@ from pydantic import Field
 from sqlalchemy import select
 from sqlmodel import Session, col
 
-from server.services import layers, records
+from server.services import layers, paints, records
 from server.services.access import Actor, allow
 from server.services.board import sitting as board_sitting
 from server.services.board.facts import Moment, SittingFact
 from server.services.board.snapshot import snapshot
 from server.services.errors import Conflict, FieldError, Invalid, Refused
-from server.services.fields import Command, ShortNote, Uid
+from server.services.fields import Command, Millilitres, ShortNote, Uid
 from server.services.layer_commands import LayerPaint
 from server.services.unit import moment
-from server.store.tables import KeptIn, Layer, Mix, Rags, SittingEnd, SittingMix
+from server.store.tables import KeptIn, Layer, Mix, Paint, Rags, SittingEnd, SittingMix
 
 LeftMl = Annotated[float, Field(ge=0, le=10_000)]
 
@@ -39,11 +39,20 @@ class LeftMix(Command):
     kept_in: KeptIn = "sealed"
 
 
+class LeftTube(Command):
+    """What the painter sees is left in a tube, whatever was worked out."""
+
+    paint_uid: Uid
+    left_ml: Millilitres
+
+
 class SittingEndCreate(Command):
-    """``rags`` is asked for: it is the acknowledgement. ``layers`` are logged as painted now."""
+    """``rags`` is asked for: it is the acknowledgement. ``layers`` are logged as painted now; ``tubes`` corrects them
+    after that."""
 
     layers: Annotated[tuple[SittingLayer, ...], Field(max_length=50)] = ()
     mixes: Annotated[tuple[LeftMix, ...], Field(max_length=50)] = ()
+    tubes: Annotated[tuple[LeftTube, ...], Field(max_length=50)] = ()
     rags: Rags
     brushes: bool = False
     lids: bool = False
@@ -90,8 +99,19 @@ def create(session: Session, actor: Actor, command: SittingEndCreate, now: datet
                 kept_in=left.kept_in,
             )
         )
+    for place, seen in enumerate(command.tubes):
+        _say_left(session, actor, (place, seen))
     session.flush()
     return end
+
+
+def _say_left(session: Session, actor: Actor, item: tuple[int, LeftTube]) -> None:
+    place, seen = item
+    paint = records.find_named(session, actor, Paint, seen.paint_uid, f"tubes.{place}.paint_uid")
+    try:
+        paints.say_left(session, paint, seen.left_ml)
+    except Invalid as fault:
+        raise Invalid([FieldError(f"tubes.{place}.{error.field}", error.message) for error in fault.errors]) from None
 
 
 def archive(session: Session, actor: Actor, uid: str) -> SittingEnd:

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from math import floor, isfinite, log10
 
+from server.services.tube_use import rough_digits
 from server.web.manner import manner, unit_of
 
 MONTHS = (
@@ -194,6 +195,16 @@ def marked(text: str) -> str:
 def ml_words(value: float) -> str:
     """A volume as it can be measured out: ``0.4 ml``, ``12 ml``, ``0.41 fl oz``."""
     return quantity(value, "ml").replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def rough_ml_words(value: float, as_typed: bool = False) -> str:
+    """A volume that is known to about a tenth: ``17 ml``, ``9 ml``.
+
+    ``as_typed``: the figure alone, which read back is the same millilitres as far as they are told.
+    """
+    unit = unit_of("ml")
+    digits = 3 if as_typed and unit.symbol != "ml" else rough_digits(unit.shown(value))
+    return quantity(value, "ml", digits, as_typed).replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def quantity(value: float, stored_in: str, digits: int = 2, bare: bool = False) -> str:

@@ -468,6 +468,10 @@ _WITH_UNITS: Rows = _WITH_PROMISES | {
     ],
 }
 
+_WITH_LEFT_AT: Rows = _WITH_UNITS | {
+    "paint": [row | {"left_at": _THEN - timedelta(days=1)} for row in _WITH_UNITS["paint"]],
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -484,6 +488,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0013": _WITH_TOKENS,
     "0014": _WITH_PROMISES,
     "0015": _WITH_UNITS,
+    "0016": _WITH_LEFT_AT,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

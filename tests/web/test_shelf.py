@@ -1,8 +1,14 @@
 """The pages of the shelf over HTTP: forms that keep what was typed, and a way back from everything."""
 
+from datetime import timedelta
+
 import pytest
 from starlette.testclient import TestClient
 
+from server.services import mixes, paints
+from server.services.paints import PaintCreate
+from server.store.db import Database
+from tests.services.conftest import NOW, Bench, make_bench
 from tests.web.pages_of_records import NOBODY, Form, form_to, forms_of
 
 TUBE = {"label": "Studio white", "pigments-0-pigment": "titanium white", "tube_ml": "37", "left_ml": "12,5"}
@@ -199,3 +205,36 @@ def test_there_is_no_such_kind(client: TestClient):
 def test_too_much_text_is_refused_plainly(client: TestClient):
     answer = client.post("/shelf/paints/new", data={"label": "x" * 10_000_000})
     assert answer.status_code == 413
+
+
+@pytest.fixture
+def bench(db: Database) -> Bench:
+    """Ask for it before the client."""
+    return make_bench(db)
+
+
+def test_a_tube_is_told_by_what_was_painted_and_asked_for_its_own_amount(bench: Bench, client: TestClient) -> None:
+    titanium = {"label": "Titanium", "pigments": [{"pigment": "PW6"}], "tube_ml": 40, "left_ml": 30}
+    with bench.unit(now=NOW - timedelta(days=9)) as work:
+        tube = paints.create(work.session, bench.actor, PaintCreate.model_validate(titanium))
+        made = mixes.of_tube(work.session, bench.actor, tube.uid)
+    thick = {"thickness_preset": None, "wet_thickness_um": 60, "mixes": [{"mix_uid": made.uid}]}
+    bench.painted(bench.panel(), 2, **thick)
+    bench.layer(bench.panel(title="Quince"), **thick, planned_on=NOW.date() + timedelta(days=2))
+    page = " ".join(client.get("/shelf").text.split())
+    assert "about 14 ml of 40" in page.replace("\xa0", " ")  # drying.md: 12 ml net, 1.3 with loss
+    assert "Running low against what is planned" in page and "with “Quince”" in page
+    edit = f"/shelf/paints/{tube.uid}/edit"
+    form = client.get(edit)
+    assert "You said" in form.text and form_to(form, edit).values["left_ml"] == "14"
+    client.post(edit, data=form_to(form, edit).filled(label="Titanium, new label"))
+    assert "about 14" in client.get("/shelf").text
+    client.post(edit, data=form_to(client.get(edit), edit).filled(left_ml="33"))
+    page = client.get("/shelf").text
+    assert "33\xa0ml of 40" in page and "Running low" not in page
+    assert "Tubes you looked at" in client.get("/sittings/end").text
+    seen = {"rags": "spread", "tubes-0-paint_uid": tube.uid}
+    refused = client.post("/sittings/end", data=seen | {"tubes-0-left_ml": "41"})
+    assert refused.status_code == 422 and "more left than the tube holds" in refused.text
+    client.post("/sittings/end", data=seen | {"tubes-0-left_ml": "3"})
+    assert "Nearly empty" in client.get("/shelf").text

@@ -32,9 +32,8 @@ from server.services.board.standing import PanelStanding
 from server.services.forecasts import stages_from_json
 from server.services.hazards import in_order, kinds_of_mix
 from server.services.recipes import BookMix
+from server.services.tube_use import TEXTURE_FACTORS
 
-# Smooth panel 1.0, fine canvas 1.2, coarse 1.5 to 2 (from memory); the middle of the last.
-TEXTURE_FACTORS = {"smooth": 1.0, "fine_canvas": 1.2, "coarse": 1.75}
 KINDLESS_FIRM: Mapping[FilmState, float] = {FilmState.FIRM: 1.0}
 NO_DAYS: Mapping[Stage, DaySpan] = {}
 _numbers = count(1)

@@ -16,6 +16,7 @@ from server.services.board.rows import StudioRows
 from server.services.board.shown import regions_of
 from server.services.board.snapshot import snapshot
 from server.services.board.today import moment_of, panel_facts, standing_sittings
+from server.services.board.tubes import TubeFact, running_low, tubes
 from server.services.plan_reading import PlannedSitting
 
 WEEK_D = 7
@@ -77,13 +78,15 @@ class SheetDay:
 
 @dataclass(frozen=True, slots=True)
 class Worksheet:
-    """The days of a week on which something is to be done. ``painters``: all who have sittings in the plan."""
+    """The days of a week on which something is to be done. ``painters``: all who have sittings in the plan; ``low``:
+    the tubes that run out before the week is over, whoever paints."""
 
     first: date
     today: date
     days: tuple[SheetDay, ...]
     painters: tuple[str, ...]
     has_plan: bool
+    low: tuple[TubeFact, ...] = ()
 
 
 def worksheet(session: Session, actor: Actor, asked: Asked, now: datetime, zone: ZoneInfo) -> Worksheet:
@@ -107,7 +110,8 @@ def worksheet(session: Session, actor: Actor, asked: Asked, now: datetime, zone:
         if found or due:
             days.append(SheetDay(on, found, due))
     painters = tuple(sorted({one.painter for one in every}))
-    return Worksheet(first, moment.today, tuple(days), painters, rows.plan is not None)
+    low = running_low(tubes(session, actor, moment), first + timedelta(days=WEEK_D - 1))
+    return Worksheet(first, moment.today, tuple(days), painters, rows.plan is not None, low)
 
 
 Found = tuple[StudioRows, dict[str, Row[Any]], dict[int, Row[Any]]]

@@ -12,6 +12,7 @@ from sqlmodel import Session, col
 from server.services.access import Actor, allow
 from server.services.paints import key_of
 from server.services.records import find_all
+from server.services.tube_use import left_now
 from server.store.tables import (
     Layer,
     LayerMix,
@@ -140,10 +141,14 @@ class _Reader:
 
     def shelf(self) -> Iterator[Row]:
         pigments = self._parts(PaintPigment, "paint_id")
-        for paint in find_all(self.session, self.actor, Paint):
+        tubes = find_all(self.session, self.actor, Paint)
+        left = left_now(self.session, self.actor.studio_id, tubes)
+        for paint in tubes:
             made = [(key_of(row.ci_name, row.variant), 100 * row.share) for row in pigments[paint.id or 0]]
             own = (paint.paint_oil_g_per_100g, paint.rub_out_oa_g_per_100g, paint.density_g_cm3)
-            numbers = map(figure, (paint.tube_ml, paint.left_ml, *own))
+            left_ml = left.get(paint.uid)
+            told = left_ml if left_ml is None or left_ml == paint.left_ml else round(left_ml, 1)
+            numbers = map(figure, (paint.tube_ml, told, *own))
             yield ("paint", paint.label, paint.oil.replace("_", " "), _made_of(made), *numbers, paint.notes)
         parts = self._parts(MediumPart, "medium_id")
         for medium in find_all(self.session, self.actor, Medium):

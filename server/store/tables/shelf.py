@@ -1,9 +1,19 @@
 """Paints, mediums, thinners, and the mixes made of them."""
 
+from datetime import datetime
+
 from sqlalchemy import CheckConstraint
 from sqlmodel import Field
 
-from server.store.tables.base import KEEP_IDS, MediumPartKind, MixPartKind, StudioRecord, Table, one_of
+from server.store.tables.base import (
+    KEEP_IDS,
+    MediumPartKind,
+    MixPartKind,
+    StudioRecord,
+    Table,
+    UtcDateTime,
+    one_of,
+)
 
 
 class Paint(StudioRecord, table=True):
@@ -12,7 +22,8 @@ class Paint(StudioRecord, table=True):
     label: str = Field(max_length=120)
     oil: str = Field(max_length=32)
     tube_ml: float | None = None
-    left_ml: float | None = None
+    left_ml: float | None = None  # as it was said at left_at; see services/tubes.py for what is left now
+    left_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     # The painter's own figures where they know better than the table.
     paint_oil_g_per_100g: float | None = None
     rub_out_oa_g_per_100g: float | None = None

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Any, Literal
 
 from fastapi import APIRouter
@@ -10,11 +11,14 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from server.science.reference import oils, pigments, solvents
-from server.services import hazards, mediums, paints, pigment_names, shelf, thinners
+from server.services import board, hazards, mediums, paints, pigment_names, shelf, thinners
+from server.services.board.tubes import running_low, tubes
 from server.services.mediums import MediumCreate, MediumUpdate, material_choices
 from server.services.paints import PaintCreate, PaintUpdate
 from server.services.shelf import DRYING_WORDS
 from server.services.thinners import ThinnerCreate, ThinnerUpdate
+from server.store.tables import Paint
+from server.web import words
 from server.web.deps import Page, Posted
 from server.web.forms import FormState
 from server.web.pages.changes import Done, FormPage, change_by_button
@@ -101,11 +105,35 @@ KINDS: dict[str, Kind] = {
 }
 
 
+@dataclass(frozen=True, slots=True)
+class _Tube:
+    """A tube that was painted from since its content was said: ``said_ml`` then, ``left_ml`` now."""
+
+    said_at: datetime
+    said_ml: float
+    left_ml: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Of:
+    """Whose form it is; ``uid`` "" for a new thing."""
+
+    uid: str = ""
+    is_archived: bool = False
+    tube: _Tube | None = None
+
+
+_NEW = _Of()
+
+
 @router.get("")
 def whole(page: Page, archived: bool = False) -> Response:
     with page.db.read() as session:
         found = shelf.read(session, page.actor, archived=archived)
-    return page.render("shelf/archived.html" if archived else "shelf/page.html", {"shelf": found})
+        if archived:
+            return page.render("shelf/archived.html", {"shelf": found})
+        levels = tubes(session, page.actor, board.moment_of(page.now, page.zone))
+    return page.render("shelf/page.html", {"shelf": found, "tubes": levels, "low": running_low(levels)})
 
 
 @router.post("/starter")
@@ -144,7 +172,10 @@ def edit(page: Page, kind: KindName, uid: str) -> Response:
     with page.db.read() as session:
         record = of.service.get(session, page.actor, uid)
         form = _filled_in(of.service.public(session, record))
-    return _form(kind, uid, record.archived_at is not None).show(page, form)
+        tube = _tube(session, record)
+    if tube is not None:
+        form.values["left_ml"] = words.rough_ml_words(tube.left_ml, as_typed=True)
+    return _form(kind, _Of(uid, record.archived_at is not None, tube)).show(page, form)
 
 
 @router.post("/{kind}/{uid}/edit")
@@ -152,12 +183,13 @@ def change(page: Page, posted: Posted, kind: KindName, uid: str) -> Response:
     of = KINDS[kind]
     with page.db.read() as session:
         record = of.service.get(session, page.actor, uid)
+        shown = _form(kind, _Of(uid, record.archived_at is not None, _tube(session, record)))
 
     def act(session: Session, command: Any) -> Done:
         changed = of.service.update(session, page.actor, uid, command)
         return Done(f"Changed the {of.word} “{changed.label}”", f"/shelf#{uid}")
 
-    return save(page, posted, Reads(of.update), _form(kind, uid, record.archived_at is not None), act)
+    return save(page, posted, Reads(of.update), shown, act)
 
 
 @router.post("/{kind}/{uid}/archive")
@@ -182,10 +214,19 @@ def restore(page: Page, posted: Posted, kind: KindName, uid: str) -> Response:
     return change_by_button(page, posted, act, "/shelf")
 
 
-def _form(kind: str, uid: str = "", is_archived: bool = False) -> FormPage:
-    of = KINDS[kind]
+def _form(kind: str, record: _Of = _NEW) -> FormPage:
+    of, uid = KINDS[kind], record.uid
     action = f"/shelf/{kind}/{uid}/edit" if uid else f"/shelf/{kind}/new"
-    return FormPage(of.template, lambda: {"action": action, "uid": uid, "is_archived": is_archived, **of.choices})
+    told = {"action": action, "uid": uid, "is_archived": record.is_archived, "tube": record.tube}
+    return FormPage(of.template, lambda: {**told, **of.choices})
+
+
+def _tube(session: Session, record: Any) -> _Tube | None:
+    """What was painted out of a tube; None for what is none, or is as the painter said."""
+    if not isinstance(record, Paint) or record.left_ml is None or record.left_at is None:
+        return None
+    left_ml = paints.left_of(session, record)
+    return None if left_ml is None or left_ml == record.left_ml else _Tube(record.left_at, record.left_ml, left_ml)
 
 
 def _filled_in(stored: BaseModel) -> FormState:

@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from server.services import board, mixes, sitting_ends
 from server.services.board.facts import PanelFact, Standing, TodayBoard
+from server.services.board.tubes import running_low, tubes
 from server.services.sitting_ends import SittingEndCreate
 from server.web import standing_words
 from server.web.deps import Page, PageRequest, Posted
@@ -101,10 +102,13 @@ def _context(page: PageRequest) -> Mapping[str, Any]:
     with page.db.read() as session:
         wall = board.today(session, page.actor, page.now, page.zone)
         named = [(mix.uid, mix.label) for mix in mixes.all_open(session, page.actor)]
+        levels = tubes(session, page.actor, wall.moment)
     return {
         "sitting": wall.sitting,
         "to_log": _to_log(wall),
         "mixes": named,
+        "tubes": sorted(((tube.uid, tube.label) for tube in levels.values()), key=lambda item: item[1].casefold()),
+        "low": running_low(levels),
         "verdict_words": standing_words.VERDICT_WORDS,
         "titles": standing_words.verdict_title,
     }

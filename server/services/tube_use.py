@@ -20,7 +20,7 @@ from server.store.tables import Layer, Paint, Panel
 
 # Smooth panel 1.0, fine canvas 1.2, coarse 1.5 to 2 (from memory); the middle of the last.
 TEXTURE_FACTORS = {"smooth": 1.0, "fine_canvas": 1.2, "coarse": 1.75}
-NOTHING_ML = 0.01  # below it there is nothing to tell
+NOTHING = 0.01  # of a millilitre or an ounce: below it there is nothing to tell
 
 
 def taken_by(recipe: LayerRecipe, area_cm2: float, texture: str) -> dict[str, float]:
@@ -91,9 +91,9 @@ def left_now(session: Session, studio_id: int, paints: Iterable[Paint | Row[tupl
     return {uid: max(0.0, left_ml - taken.get(uid, 0.0)) for uid, (left_ml, _) in known.items()}
 
 
-def rough_digits(value: float) -> int:
-    """To how many digits a quantity is told that is known to about a tenth: 17, 9, 80."""
-    return 1 if value >= 3 * 10.0 ** floor(log10(max(value, NOTHING_ML))) else 2
+def rough(value: float) -> float:
+    """A quantity that is known to about a tenth, as it is told: 17, 8.5, 75."""
+    return round(value / _step(value)) * _step(value)
 
 
 def told_alike(one_ml: float, other_ml: float) -> bool:
@@ -101,6 +101,7 @@ def told_alike(one_ml: float, other_ml: float) -> bool:
     return abs(one_ml - other_ml) <= max(_step(one_ml), _step(other_ml)) / 2 * (1 + 1e-9)
 
 
-def _step(ml: float) -> float:
-    """The last digit in which a volume is told."""
-    return 10.0 ** (floor(log10(max(ml, NOTHING_ML))) - rough_digits(ml) + 1)
+def _step(value: float) -> float:
+    """A tenth of the first digit's unit where that is 1 or 2, half of it above."""
+    unit = 10.0 ** floor(log10(max(value, NOTHING)))
+    return unit / 2 if value >= 3 * unit else unit / 10

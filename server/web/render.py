@@ -211,7 +211,7 @@ FILTERS: dict[str, Any] = {
     "iso": lambda value: value.isoformat(),
     "figure": words.figure,
     "ml": words.ml_words,
-    "rough_ml": words.rough_ml_words,  # {{ tube.left_ml | rough_ml }}   9 ml: known to about a tenth
+    "rough_ml": words.rough_ml_words,  # {{ tube.left_ml | rough_ml }}   8.5 ml: known to about a tenth
     # {{ layer.wet_um | in_unit("µm", 3) }}   50 µm, 2 mil; also of cm, cm² and °C
     "in_unit": words.quantity,
     "unit": _anew(unit_words),  # {{ "µm wet" | unit }}: the label at a field

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from math import floor, isfinite, log10
 
-from server.services.tube_use import rough_digits
+from server.services.tube_use import rough
 from server.web.manner import manner, unit_of
 
 MONTHS = (
@@ -198,13 +198,13 @@ def ml_words(value: float) -> str:
 
 
 def rough_ml_words(value: float, as_typed: bool = False) -> str:
-    """A volume that is known to about a tenth: ``17 ml``, ``9 ml``.
+    """A volume that is known to about a tenth: ``17 ml``, ``8.5 ml``.
 
     ``as_typed``: the figure alone, which read back is the same millilitres as far as they are told.
     """
     unit = unit_of("ml")
-    digits = 3 if as_typed and unit.symbol != "ml" else rough_digits(unit.shown(value))
-    return quantity(value, "ml", digits, as_typed).replace(" ", "\N{NO-BREAK SPACE}")
+    told = figure(unit.shown(value), 3) if as_typed and unit.symbol != "ml" else figure(rough(unit.shown(value)))
+    return told if as_typed else f"{told}\N{NO-BREAK SPACE}{unit.symbol}"
 
 
 def quantity(value: float, stored_in: str, digits: int = 2, bare: bool = False) -> str:

@@ -14,7 +14,7 @@ from server.services.layer_commands import LayerPaint
 from server.services.mixes import MixCreate, create
 from server.services.paints import PaintCreate
 from server.services.sitting_ends import SittingEndCreate
-from server.services.tube_use import rough_digits, told_alike
+from server.services.tube_use import rough, told_alike
 from server.store.tables import Mix, Paint, Panel
 from tests.services.conftest import NOW, Bench
 
@@ -223,11 +223,13 @@ def test_a_finished_panel_and_another_studio_need_nothing(bench: Bench, titanium
     assert facts(stranger) == {}
 
 
-@pytest.mark.parametrize(("ml", "digits"), [(0.0, 2), (0.04, 1), (0.12, 2), (2.9, 2), (3.0, 1), (17, 2), (78, 1)])
-def test_told_to_about_a_tenth(ml: float, digits: int) -> None:
-    assert rough_digits(ml) == digits
+@pytest.mark.parametrize(
+    ("ml", "told"), [(0.0, 0.0), (0.043, 0.045), (0.121, 0.12), (2.94, 2.9), (3.1, 3.0), (17.2, 17), (78, 80), (73, 75)]
+)
+def test_told_to_about_a_tenth(ml: float, told: float) -> None:
+    assert rough(ml) == pytest.approx(told)
 
 
 def test_amounts_are_alike_within_the_last_digit_that_is_told() -> None:
-    assert told_alike(8.6, 9) and told_alike(17.4, 17) and told_alike(0, 0)
+    assert told_alike(8.6, 8.5) and told_alike(17.4, 17) and told_alike(0, 0)
     assert not told_alike(8.6, 8) and not told_alike(17.4, 18.5) and not told_alike(0, 1)

@@ -222,13 +222,13 @@ def test_a_tube_is_told_by_what_was_painted_and_asked_for_its_own_amount(bench: 
     bench.painted(bench.panel(), 2, **thick)
     bench.layer(bench.panel(title="Quince"), **thick, planned_on=NOW.date() + timedelta(days=2))
     page = " ".join(client.get("/shelf").text.split())
-    assert "about 14 ml of 40" in page.replace("\xa0", " ")  # drying.md: 12 ml net, 1.3 with loss
+    assert "About 14 ml of 40" in page.replace("\xa0", " ")  # drying.md: 12 ml net, 1.3 with loss
     assert "Running low against what is planned" in page and "with “Quince”" in page
     edit = f"/shelf/paints/{tube.uid}/edit"
     form = client.get(edit)
     assert "You said" in form.text and form_to(form, edit).values["left_ml"] == "14"
     client.post(edit, data=form_to(form, edit).filled(label="Titanium, new label"))
-    assert "about 14" in client.get("/shelf").text
+    assert "About 14" in client.get("/shelf").text
     client.post(edit, data=form_to(client.get(edit), edit).filled(left_ml="33"))
     page = client.get("/shelf").text
     assert "33\xa0ml of 40" in page and "Running low" not in page

@@ -4,9 +4,10 @@ The axis is logarithmic: half as long and twice as long are equally far from a d
 times in ten; marks above it are presses that found the film soft, marks below those that found it dry.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from math import log
+
+from server.formats.days_axis import DaysAxis, Tick
 
 WIDTH = 640.0
 LEFT, RIGHT = 8.0, 8.0
@@ -14,7 +15,6 @@ ROW = 26.0
 TOP = 22.0
 BAR = 8.0
 MARK = 5.0
-TICKS = (0.25, 0.5, 1.0, 2.0, 4.0, 7.0, 14.0, 28.0, 60.0, 120.0, 240.0, 480.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +47,6 @@ class Bar:
 
 
 @dataclass(frozen=True, slots=True)
-class Tick:
-    x: float
-    words: str
-
-
-@dataclass(frozen=True, slots=True)
 class PromisesPicture:
     width: float
     height: float
@@ -66,24 +60,20 @@ def promises_picture(layers: Sequence[PromisedLayer]) -> PromisesPicture:
     if not layers:
         raise ValueError("no layers")
     days = [day for layer in layers for day in (layer.low_d, layer.high_d, *(p[0] for p in layer.presses))]
-    low, high = log(max(min(days), 0.1)) - 0.1, log(max(days)) + 0.1
-
-    def x_of(day: float) -> float:
-        share = (log(max(day, 0.1)) - low) / (high - low)
-        return round(LEFT + min(1.0, max(0.0, share)) * (WIDTH - LEFT - RIGHT), 1)
-
-    bars = tuple(_bar(layer, TOP + ROW * i + ROW / 2, x_of) for i, layer in enumerate(layers))
-    ticks = tuple(Tick(x_of(day), f"{day:g}") for day in TICKS if low <= log(day) <= high)
-    return PromisesPicture(WIDTH, TOP + ROW * len(layers) + 6, BAR, ticks, bars)
+    axis = DaysAxis.over(days, LEFT, WIDTH - RIGHT)
+    bars = tuple(_bar(layer, TOP + ROW * i + ROW / 2, axis) for i, layer in enumerate(layers))
+    return PromisesPicture(WIDTH, TOP + ROW * len(layers) + 6, BAR, axis.ticks(), bars)
 
 
-def _bar(layer: PromisedLayer, y: float, x_of: Callable[[float], float]) -> Bar:
-    x = x_of(layer.low_d)
-    marks = tuple(_mark(press, y, x_of(press[0])) for press in layer.presses)
-    return Bar(x, round(y - BAR / 2, 1), round(max(2.0, x_of(layer.high_d) - x), 1), x_of(layer.middle_d), marks)
+def _bar(layer: PromisedLayer, y: float, axis: DaysAxis) -> Bar:
+    x = axis.x_of(layer.low_d)
+    marks = tuple(press_mark(press, y, axis.x_of(press[0])) for press in layer.presses)
+    width = round(max(2.0, axis.x_of(layer.high_d) - x), 1)
+    return Bar(x, round(y - BAR / 2, 1), width, axis.x_of(layer.middle_d), marks)
 
 
-def _mark(press: tuple[float, bool, bool], y: float, x: float) -> Mark:
+def press_mark(press: tuple[float, bool, bool], y: float, x: float) -> Mark:
+    """A press, as (day, soft, doubtful), above or below the bar whose middle is ``y``."""
     _, soft, doubtful = press
     tip, base = (y - BAR / 2, y - BAR / 2 - MARK * 1.4) if soft else (y + BAR / 2, y + BAR / 2 + MARK * 1.4)
     path = f"M{x:g} {tip:g}L{x - MARK:g} {base:g}H{x + MARK:g}z"

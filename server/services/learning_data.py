@@ -48,7 +48,7 @@ from server.services.learning_moves import book_evidence, varnish_after_through
 from server.services.learning_scales import AT_ONCE, SCALES, Given, rung_below
 from server.services.recipes import layer_from_json
 from server.services.whereabouts import Whereabouts
-from server.store.tables import Layer, LearningChoice, Panel, Studio, TouchTest
+from server.store.tables import Layer, LearningChoice, Paint, Panel, Studio, TouchTest
 
 SECONDS_PER_DAY = 86_400.0
 BOOKS_KEPT = 8_000
@@ -117,14 +117,21 @@ def _softest(tests: Sequence[Any]) -> list[Any]:
     ]
 
 
-def read(session: Session, studio_id: int, places: Whereabouts, before: datetime | None = None) -> StudioLearning:
-    """What the studio has learned. ``before``: only from tests pressed before then."""
+def read(
+    session: Session,
+    studio_id: int,
+    places: Whereabouts,
+    before: datetime | None = None,
+    whatever_chosen: bool = False,
+) -> StudioLearning:
+    """What the studio has learned. ``before``: only from tests pressed before then; ``whatever_chosen``: also where the
+    studio has chosen the book's dates."""
     choice, zone = _choice(session, studio_id)
     finish = learning_finish.of_studio(session, studio_id)
     layers = session.execute(tested_layers(studio_id, finish)).all()
     made = [*session.execute(tests_of_studio(studio_id)).all(), *(test for each in finish.values() for test in each)]
     tests = _counted(sorted(made, key=lambda test: (test.layer_id, test.pressed_at)), choice, before)
-    if choice.mode == "off":
+    if choice.mode == "off" and not whatever_chosen:
         return BOOK
     material = gather(layers, tests, places, zone)
     if not material.evidence:
@@ -135,6 +142,13 @@ def read(session: Session, studio_id: int, places: Whereabouts, before: datetime
         return learned_from(material, SCALES.of((_database(session), studio_id), given))
     first = gather(layers, _first(tests, rung_below(given.tests)), places, zone)
     return learned_from(material, SCALES.at_once(Given(first.evidence, first.priors)))
+
+
+def names_of_effects(session: Session, studio_id: int, places: Whereabouts) -> dict[str, str]:
+    """What the studio calls its places and tubes, by the names of their effects."""
+    tubes = session.execute(select(col(Paint.uid), col(Paint.label)).where(col(Paint.studio_id) == studio_id))
+    called = {Where(place.uid, place.climate).effect: place.name for place in places.places.values()}
+    return called | {f"paint:{row.uid}": row.label for row in tubes}
 
 
 def _first(tests: Mapping[int, Sequence[Any]], many: int) -> dict[int, list[Any]]:

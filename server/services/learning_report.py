@@ -24,9 +24,8 @@ from server.services.access import Actor
 from server.services.learning import StudioLearning
 from server.services.learning_correction import Correction
 from server.services.learning_data import BookLayer, anchored, as_painted, book_layers, tested_layers, tests_of_studio
-from server.services.learning_effects import Where
 from server.services.whereabouts import Whereabouts, whereabouts
-from server.store.tables import Layer, LearningChoice, Paint, Panel
+from server.store.tables import Layer, LearningChoice, Panel
 
 RECENT = 20  # layers that a change would show in first
 DOUBTFUL = 0.5  # chance that a test is wrong, from which it is shown
@@ -163,14 +162,8 @@ def report(session: Session, actor: Actor, zone: ZoneInfo) -> LearningReport:
         change=learning.change,
         correction=learning.correction,
         recent=calibrate([p for p, _ in scored[-RECENT:]], settings) if len(scored) >= RECENT + FEWEST else None,
-        names={Where(place.uid, place.climate).effect: place.name for place in places.places.values()}
-        | _tube_names(session, actor),
+        names=learning_data.names_of_effects(session, actor.studio_id, places),
     )
-
-
-def _tube_names(session: Session, actor: Actor) -> dict[str, str]:
-    rows = session.execute(select(col(Paint.uid), col(Paint.label)).where(col(Paint.studio_id) == actor.studio_id))
-    return {f"paint:{row.uid}": row.label for row in rows}
 
 
 def _is_step(*names: str) -> bool:

@@ -80,6 +80,7 @@ NEEDS: Mapping[Need, tuple[str, ...]] = {
         "GET /panels/{uid}/record",
         "GET /panels/{uid}/record/{kind}",
         "GET /layers/{uid}/what-if",
+        "GET /layers/{uid}/book",
         "GET /layers/{uid}/tests",
         "GET /sittings",
         "GET /mixing",

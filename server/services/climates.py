@@ -4,7 +4,7 @@ A `Climate` is a place as it is described and as it was read, or, with ``then``,
 goes by the readings, their gaps by the profile; the days to come by the profile and by what the last days were like.
 """
 
-from collections.abc import Hashable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import datetime, timezone
 from functools import cached_property
@@ -90,6 +90,13 @@ class Climate:
     def with_moves(self, then: tuple[tuple[float, "Climate"], ...]) -> "Climate":
         """The place, and after it others."""
         return replace(self, then=then)
+
+    def from_now(self, at: datetime, changed: Callable[["Climate"], "Climate"]) -> "Climate":
+        """The same up to an instant; from then on what ``changed`` makes of the place that holds then."""
+        at_s = at.timestamp()
+        past = tuple((when, climate) for when, climate in self.then if when <= at_s)
+        here = past[-1][1] if past else replace(self, then=())
+        return replace(self, then=(*past, (at_s, changed(here))))
 
     def warmer(self, by_c: float) -> "Climate":
         """Every temperature ``by_c`` higher, wherever and whenever."""

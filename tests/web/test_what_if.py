@@ -7,7 +7,7 @@ from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 from server.store.db import Database
-from tests.web.pages_of_records import NOBODY, Easel, make_easel
+from tests.web.pages_of_records import NOBODY, Easel, form_to, make_easel
 
 HTMX = {"HX-Request": "true"}
 
@@ -107,6 +107,23 @@ def test_a_pigment_is_read_as_painters_write_it(easel: Easel, layer: str):
     )
     assert as_is.status_code == 200
     assert "burnt umber (" in told(as_is.text)
+
+
+def test_a_layer_that_lies_is_asked_from_now_on(easel: Easel):
+    panel = easel.panel(_ground_age="year")
+    layer = easel.layer(panel, thickness_preset="normal_brush")
+    version = form_to(easel.client.get(f"{layer}/paint"), f"{layer}/paint").values
+    assert easel.client.post(f"{layer}/paint", data=version).status_code == 303
+    page = easel.client.get(f"{layer}/what-if")
+    text = told(page.text)
+    assert "It lies already: where it dries and how warm can still be changed." in text
+    assert "your touch tests of it count" in text and "burnt umber" not in text.partition("What would still help")[2]
+    warmer = told(easel.client.get(f"{layer}/what-if", params={"temperature_c": "28"}).text)
+    assert "From now on so, it would be touch-dry" in warmer
+    assert "What makes the difference: the room makes it take 0." in warmer
+    thinner = told(easel.client.get(f"{layer}/what-if", params={"wet_thickness_um": "20"}).text)
+    assert "Laid so, it would have been touch-dry" in thinner
+    assert "its thickness makes it take 0." in thinner
 
 
 def test_nobodys_layer_is_not_found(easel: Easel):

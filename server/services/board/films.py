@@ -66,6 +66,7 @@ class LayerOn:
     film: Film
     tests: Sequence[Row[Any]]
     regions: Sequence[Row[Any]]
+    taught: Taught | None = field(default=None, repr=False, compare=False)
 
 
 @dataclass(frozen=True)
@@ -170,7 +171,8 @@ def _layer_on(draft: _Draft, number: int, film: Film, rows: StudioRows) -> Layer
         observed=draft.observed,
         observed_at=draft.observed_at,
     )
-    return LayerOn(row, number, laid, film, draft.tests, rows.regions.get(row.id, ()))
+    taught = None if draft.question is None else draft.question.taught
+    return LayerOn(row, number, laid, film, draft.tests, rows.regions.get(row.id, ()), taught)
 
 
 def _to_come(rows: StudioRows, panel: Row[Any], row: Row[Any], number: int, climate: Climate) -> LayerToCome:
@@ -260,12 +262,20 @@ def _film(draft: _Draft, answers: Mapping[Hashable, Forecast], zone: ZoneInfo) -
     if not isinstance(forecast, LayerEstimate):
         missing = NO_MIXES if row.material in DRYING else None
         return Film(recipe, None, {}, {}, None, forecast.message if isinstance(forecast, NoForecast) else missing)
-    seen_d = None
-    if draft.observed_at is not None:
-        seen_d = max(0.0, (draft.observed_at - row.painted_at).total_seconds() / SECONDS_PER_DAY)
-    stages = found_reached(after_test(forecast.stages, draft.observed, seen_d), draft.observed, seen_d)
+    stages = as_found(forecast, row.painted_at, (draft.observed, draft.observed_at))
     days = stage_days(row.painted_at, stages, zone)
     return Film(recipe, forecast, stages, days, holding_region(forecast), None)
+
+
+def as_found(
+    forecast: LayerEstimate, painted_at: datetime, seen: tuple[FilmState | None, datetime | None]
+) -> dict[Stage, StageRange]:
+    """The layer's stages once the touch tests spoke; ``seen``: what they found, and when."""
+    observed, observed_at = seen
+    seen_d = None
+    if observed_at is not None:
+        seen_d = max(0.0, (observed_at - painted_at).total_seconds() / SECONDS_PER_DAY)
+    return found_reached(after_test(forecast.stages, observed, seen_d), observed, seen_d)
 
 
 @dataclass(frozen=True, slots=True)

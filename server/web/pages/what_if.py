@@ -79,13 +79,12 @@ def _curves(answer: WhatIfAnswer, page: PageRequest) -> tuple[RegionCurves, ...]
     """The curves of each mix as tried out, or as it is."""
     laid_at = answer.layer.laid_at.astimezone(timezone.utc)
     age_d = (page.now - laid_at) / timedelta(days=1)
-    found = (answer.tried or answer.now).estimate
     curves = []
-    for region in found.regions:
-        drawing = chance_drawing(region.stages, age_d if answer.layer.is_painted else 0.0)
+    for name, stages in (answer.tried or answer.now).by_region:
+        drawing = chance_drawing(stages, age_d if answer.layer.is_painted else 0.0)
         rows = tuple(
             (instant(laid_at, day), {stage: odds_words(chance) for stage, chance in odds.items()})
-            for day, odds in chances(region.stages, drawing.days)
+            for day, odds in chances(stages, drawing.days)
         )
-        curves.append(RegionCurves(region.name, drawing, rows))
+        curves.append(RegionCurves(name, drawing, rows))
     return tuple(curves)

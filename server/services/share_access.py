@@ -16,6 +16,7 @@ from sqlmodel import Session, col
 from server.services.access import Actor
 from server.services.errors import NotFound
 from server.services.share_links import hash_of, state_of
+from server.services.studios import AS_USUAL, Choices, choices_of
 from server.store.db import Database
 from server.store.tables import Panel, ShareKey, ShareLink, ShareLinkPanel, Studio
 
@@ -24,7 +25,8 @@ LINK_READER = "share link"
 
 @dataclass(frozen=True, slots=True)
 class OpenLink:
-    """A link that opens, as pages take it. ``panel_uids`` None: the whole studio. ``shows`` as in ``ShareLink``."""
+    """A link that opens, as pages take it. ``panel_uids`` None: the whole studio. ``shows`` and ``units`` as in
+    ``ShareLink``; ``choices`` are the studio's own."""
 
     key_id: int
     uid: str
@@ -40,6 +42,8 @@ class OpenLink:
     studio_name: str
     time_zone: str
     is_invented: bool
+    units: str = "metric"
+    choices: Choices = AS_USUAL
 
     @property
     def actor(self) -> Actor:
@@ -77,6 +81,8 @@ def opened(session: Session, token: str, kind: str, now: datetime) -> OpenLink:
         shows=frozenset(link.shows.split()),
         panel_uids=None if link.scope == "studio" else _panel_uids(session, link),
         embed_origin=link.embed_origin,
+        units=link.units,
+        choices=choices_of(studio),
         last_used_on=key.last_used_on,
         studio_id=studio.id,
         studio_name=studio.name,

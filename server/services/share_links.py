@@ -1,4 +1,4 @@
-"""Links that show the schedule, and calendars to subscribe to: made, listed, revoked, brought back.
+"""Links that show the schedule, and calendars to subscribe to: made, listed, changed, revoked, brought back.
 
 The token that opens a link is told once, when it is made; what is stored is its hash, apart from the link, so that it
 stands in no history. ``share_access.py`` opens links.
@@ -20,10 +20,10 @@ from sqlmodel import Session, col
 from server.services import records
 from server.services.access import Action, Actor, allow, require
 from server.services.errors import Invalid
-from server.services.fields import Command, Day, Text120, Uid
+from server.services.fields import Command, Day, Text120, Uid, Version
 from server.services.unit import moment
 from server.store.db import Database
-from server.store.tables import Panel, ShareKey, ShareKind, ShareLink, ShareLinkPanel, ShareScope
+from server.store.tables import Panel, ShareKey, ShareKind, ShareLink, ShareLinkPanel, ShareScope, ShareUnits
 
 TOKEN_BYTES = 32
 Detail = Literal["sizes", "section", "mixes", "notes", "names"]
@@ -57,23 +57,38 @@ class ShareLinkCreate(Command):
     lasts: Lasts = "month"
     expires_on: Day | None = None
     embed_origin: Origin = ""
+    units: ShareUnits = "metric"
+
+
+class ShareLinkUpdate(Command):
+    """What may change of a link whose address stays. ``expires_on``: its last day; None: until it is revoked."""
+
+    label: Text120
+    shows: list[Detail] = []
+    expires_on: Day | None = None
+    embed_origin: Origin = ""
+    units: ShareUnits = "metric"
+    version: Version
 
 
 @dataclass(frozen=True, slots=True)
 class LinkListed:
     """A link as its list shows it. ``state``: open, expired, revoked. ``titles`` of its panels, in the alphabet's
-    order, "" for none. ``last_used_on`` is no finer than the day."""
+    order, as are ``panel_uids``. ``last_used_on`` is no finer than the day."""
 
     uid: str
+    version: int
     label: str
     kind: str
     scope: str
     shows: tuple[str, ...]
     state: str
     titles: tuple[str, ...]
+    panel_uids: tuple[str, ...]
     made_at: datetime
     expires_at: datetime | None
     embed_origin: str
+    units: str
     last_used_on: date | None
 
 
@@ -93,11 +108,58 @@ def create(
         label=command.label,
         kind=command.kind,
         scope=command.scope,
-        shows=" ".join(detail for detail in DETAILS if detail in command.shows),
+        shows=_stored(command.shows),
         expires_at=_expiry(command, now, zone),
         embed_origin=command.embed_origin if command.kind == "page" else "",
+        units=command.units if command.kind == "page" else "metric",
     )
     return link, _add(session, link, [panel.id or 0 for panel in panels], now)
+
+
+def update(session: Session, actor: Actor, uid: str, command: ShareLinkUpdate, zone: ZoneInfo) -> ShareLink:
+    """Change a link; its address stays. One that has run out opens again with a later day.
+
+    Raises ``NotFound``, ``Conflict``, ``Invalid``, ``Refused`` for a revoked one.
+    """
+    link = get(session, actor, uid, "update")
+    records.refuse_archived(link, "this link")
+    stored = public(link, zone)
+    records.check_version(link, command, stored, "this link")
+    is_page = link.kind == "page"
+    values: dict[str, object] = {
+        "label": command.label,
+        "shows": _stored(command.shows),
+        "embed_origin": command.embed_origin if is_page else "",
+        "units": command.units if is_page else "metric",
+    }
+    if command.expires_on != stored.expires_on:
+        values["expires_at"] = (
+            None if command.expires_on is None else _end_of(command.expires_on, moment(session), zone)
+        )
+    records.change(link, values)
+    session.flush()
+    return link
+
+
+def public(link: ShareLink, zone: ZoneInfo) -> ShareLinkUpdate:
+    """The link as the command that would leave it as it is."""
+    return ShareLinkUpdate.model_construct(
+        label=link.label,
+        shows=[detail for detail in DETAILS if detail in link.shows.split()],
+        expires_on=last_day(link.expires_at, zone),
+        embed_origin=link.embed_origin,
+        units=link.units,  # type: ignore[arg-type]
+        version=link.version,
+    )
+
+
+def last_day(expires_at: datetime | None, zone: ZoneInfo) -> date | None:
+    """The last day a link opens. It ends with a day: the next instant belongs to the day after."""
+    return None if expires_at is None else expires_at.astimezone(zone).date() - timedelta(days=1)
+
+
+def _stored(shows: Sequence[Detail]) -> str:
+    return " ".join(detail for detail in DETAILS if detail in shows)
 
 
 def renew(session: Session, actor: Actor, uid: str, now: datetime) -> tuple[ShareLink, str]:
@@ -108,7 +170,7 @@ def renew(session: Session, actor: Actor, uid: str, now: datetime) -> tuple[Shar
     panels = list(
         session.scalars(select(col(ShareLinkPanel.panel_id)).where(col(ShareLinkPanel.share_link_id) == old.id))
     )
-    copied = ("studio_id", "label", "kind", "scope", "shows", "expires_at", "embed_origin")
+    copied = ("studio_id", "label", "kind", "scope", "shows", "expires_at", "embed_origin", "units")
     link = ShareLink(**{name: getattr(old, name) for name in copied})
     return link, _add(session, link, panels, now)
 
@@ -163,7 +225,12 @@ def _expiry(command: ShareLinkCreate, now: datetime, zone: ZoneInfo) -> datetime
     today = now.astimezone(zone).date()
     last = command.expires_on if command.lasts == "date" else today + timedelta(days=LASTS_D[command.lasts])
     assert last is not None
-    if last < today:
+    return _end_of(last, now, zone)
+
+
+def _end_of(last: date, now: datetime, zone: ZoneInfo) -> datetime:
+    """The instant after a last day. Raises ``Invalid`` for a day that is past."""
+    if last < now.astimezone(zone).date():
         raise Invalid.at("expires_on", "This day is past. Choose one to come.")
     return datetime.combine(last + timedelta(days=1), time(), zone).astimezone(timezone.utc)
 
@@ -188,36 +255,42 @@ def all_links(session: Session, actor: Actor, now: datetime) -> list[LinkListed]
     found = list(session.scalars(links))
     keys = select(ShareKey).join(ShareLink, col(ShareLink.id) == col(ShareKey.share_link_id))
     used = {key.share_link_id: key for key in session.scalars(keys.where(col(ShareLink.studio_id) == actor.studio_id))}
-    titles = _titles(session, actor)
-    listed = [_listed(link, used[link.id or 0], titles.get(link.id or 0, ()), now) for link in found]
+    shown = _panels_of(session, actor)
+    listed = [_listed(link, used[link.id or 0], shown.get(link.id or 0, ()), now) for link in found]
     return sorted(listed, key=lambda link: link.state != "open")
 
 
-def _titles(session: Session, actor: Actor) -> dict[int, tuple[str, ...]]:
+Named = tuple[str, str]  # uid and title of a panel
+
+
+def _panels_of(session: Session, actor: Actor) -> dict[int, tuple[Named, ...]]:
     query = (
-        select(col(ShareLinkPanel.share_link_id), col(Panel.title))
+        select(col(ShareLinkPanel.share_link_id), col(Panel.uid), col(Panel.title))
         .join(Panel, col(Panel.id) == col(ShareLinkPanel.panel_id))
         .where(col(Panel.studio_id) == actor.studio_id)
-        .order_by(col(Panel.title))
+        .order_by(col(Panel.title), col(Panel.id))
     )
-    titles: dict[int, tuple[str, ...]] = {}
-    for link_id, title in session.execute(query):
-        titles[link_id] = (*titles.get(link_id, ()), title)
-    return titles
+    found: dict[int, tuple[Named, ...]] = {}
+    for link_id, uid, title in session.execute(query):
+        found[link_id] = (*found.get(link_id, ()), (uid, title))
+    return found
 
 
-def _listed(link: ShareLink, key: ShareKey, titles: Sequence[str], now: datetime) -> LinkListed:
+def _listed(link: ShareLink, key: ShareKey, panels: Sequence[Named], now: datetime) -> LinkListed:
     return LinkListed(
         uid=link.uid,
+        version=link.version,
         label=link.label,
         kind=link.kind,
         scope=link.scope,
         shows=tuple(link.shows.split()),
         state=state_of(link, now),
-        titles=tuple(titles),
+        titles=tuple(title for _, title in panels),
+        panel_uids=tuple(uid for uid, _ in panels),
         made_at=key.made_at,
         expires_at=link.expires_at,
         embed_origin=link.embed_origin,
+        units=link.units,
         last_used_on=key.last_used_on,
     )
 

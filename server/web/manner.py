@@ -54,6 +54,7 @@ class Manner:
 
 
 METRIC = Manner()
+IMPERIAL = Manner(length="in", volume="fl_oz", temperature="f", film="mil")
 # By the unit that is stored, then by the choice.
 UNITS: dict[str, dict[str, Unit]] = {
     "cm": {"cm": Unit("cm"), "in": Unit("in", 1 / 2.54)},

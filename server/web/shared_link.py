@@ -16,6 +16,8 @@ from server.services.roles import Permission
 from server.services.share_access import OpenLink
 from server.store.db import Database
 from server.web.deps import get_db, get_now
+from server.web.locales import manner_of
+from server.web.manner import IMPERIAL, METRIC, Manner, tell_as
 from server.web.render import Flash, render
 from server.web.security import public_links
 
@@ -69,6 +71,13 @@ class LinkRequest:
         return self.link.is_invented
 
     @property
+    def manner(self) -> Manner:
+        """As whoever made the link chose; never as the reader's device asks, since its pages are kept for all."""
+        if self.link.units == "studio":
+            return manner_of(self.link.choices, "")
+        return IMPERIAL if self.link.units == "imperial" else METRIC
+
+    @property
     def home(self) -> str:
         """The link's own address."""
         return f"{public_links.PAGES}{self.request.path_params['token']}"
@@ -101,17 +110,23 @@ def _open(request: Request, token: str, kind: str, db: Database, now: datetime) 
     return page
 
 
-def shared_page(
+def opened_page(
     request: Request, token: str, db: Annotated[Database, Depends(get_db)], now: Annotated[datetime, Depends(get_now)]
 ) -> LinkRequest:
     """The link that a page's address opens. Raises ``NotFound``, whatever the reason."""
     return _open(request, token, "page", db, now)
 
 
+async def shared_page(page: Annotated[LinkRequest, Depends(opened_page)]) -> LinkRequest:
+    """The same, telling quantities in the link's manner. Not in a thread, where that would be forgotten."""
+    tell_as(lambda: page.manner)
+    return page
+
+
 def shared_feed(
     request: Request, token: str, db: Annotated[Database, Depends(get_db)], now: Annotated[datetime, Depends(get_now)]
 ) -> LinkRequest:
-    """The same for a calendar to subscribe to."""
+    """The link of a calendar to subscribe to, which tells all in metric, as files do."""
     return _open(request, token, "feed", db, now)
 
 

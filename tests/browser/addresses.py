@@ -165,11 +165,20 @@ def _has_mixes(session: Session, stack: StackPlan) -> bool:
     return all(layer.mix_id is not None for layer in stack_plans.layers_of(session, stack))
 
 
+def _linked(db: Database) -> str:
+    """A link that may be changed; its uid."""
+    actor, now = _painter(db), datetime.now(timezone.utc)
+    with unit(db, actor, label="Made a link to look at") as work:
+        link, _ = share_links.create(work.session, actor, ShareLinkCreate(label="To change"), now, ZoneInfo("UTC"))
+        return link.uid
+
+
 # Pages of records that the demo has none of: made for the visit.
 MADE: Mapping[str, Callable[[Database], str]] = {
     "/plan/promise/{uid}": _quoted,
     "/panels/{uid}/purge": _put_away,
     "/moves/{uid}/edit": _moved,
+    "/share/{uid}/edit": _linked,
 }
 
 

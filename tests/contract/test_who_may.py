@@ -62,7 +62,8 @@ def test_every_address_is_in_the_table():
     missing = sorted(f'"{method} {path}",' for method, path in routes() - set(TABLE))
     assert not missing, (
         "Refused to everybody on a shared install until the table says what it takes.\n"
-        "Add to NEEDS in server/web/security/who_may.py, under what it takes (or open, token, signed_in):\n    "
+        "Add to server/web/security/who_may.py, of an interface to who_may_call.py, under what it takes "
+        "(or open, token, signed_in):\n    "
         + "\n    ".join(missing)
         + "\nThen print DEVELOPERS.md anew: python -m tests.contract.test_who_may"
     )
@@ -70,7 +71,7 @@ def test_every_address_is_in_the_table():
 
 def test_the_table_names_no_address_that_is_gone():
     gone = sorted(f"{method} {path}" for method, path in set(TABLE) - routes())
-    assert not gone, f"Take out of NEEDS in server/web/security/who_may.py: {', '.join(gone)}"
+    assert not gone, f"Take out of server/web/security/who_may.py or who_may_call.py: {', '.join(gone)}"
 
 
 def test_no_address_is_in_the_table_twice():

@@ -472,6 +472,10 @@ _WITH_LEFT_AT: Rows = _WITH_UNITS | {
     "paint": [row | {"left_at": _THEN - timedelta(days=1)} for row in _WITH_UNITS["paint"]],
 }
 
+_WITH_UNITS_OF_LINKS: Rows = _WITH_LEFT_AT | {
+    "share_link": [row | {"units": "imperial"} for row in _WITH_LEFT_AT["share_link"]],
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -489,6 +493,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0014": _WITH_PROMISES,
     "0015": _WITH_UNITS,
     "0016": _WITH_LEFT_AT,
+    "0017": _WITH_UNITS_OF_LINKS,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

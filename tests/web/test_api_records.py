@@ -185,10 +185,13 @@ def test_a_bad_id_is_not_found(client: TestClient, method: str, path: str, uid: 
     assert answer.headers["content-type"] == "application/problem+json"
 
 
-SENT_ELSEWHERE = test_api_plans.SENDS
+SENT_ELSEWHERE = test_api_plans.SENDS | {
+    *("ShareLinkCreate", "ShareLinkChange"),  # test_share_changed.py
+    *("InvitationCreate", "RoleUpdate"),  # people/test_api_people.py
+}
 ONLY_DEEDS = (
     *("archive", "restore", "finish", "unpaint", "undone", "undo", "redo"),
-    *("sure", "accept", "dismiss", "take"),
+    *("sure", "accept", "dismiss", "take", "renew", "revoke", "remove"),
 )
 
 

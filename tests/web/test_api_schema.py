@@ -69,7 +69,10 @@ def client(app: FastAPI) -> Iterator[TestClient]:
         yield made
 
 
-OTHERS = ("calculations", "boards", "history", "readings", "studio", "plans", "quotes", "learning")
+OTHERS = (
+    *("calculations", "boards", "history", "readings", "studio", "plans", "quotes", "learning"),
+    *("share-links", "people"),
+)
 TAGS = (*OTHERS, *(r.path for r in RESOURCES))
 
 

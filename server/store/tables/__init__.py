@@ -70,7 +70,15 @@ from server.store.tables.readings import (
     ReadingUpload,
     SensorToken,
 )
-from server.store.tables.sharing import PublishedEvent, ShareKey, ShareKind, ShareLink, ShareLinkPanel, ShareScope
+from server.store.tables.sharing import (
+    PublishedEvent,
+    ShareKey,
+    ShareKind,
+    ShareLink,
+    ShareLinkPanel,
+    ShareScope,
+    ShareUnits,
+)
 from server.store.tables.shelf import Medium, MediumPart, Mix, MixPart, Paint, PaintPigment, Thinner
 from server.store.tables.stacks import StackLayer, StackPlan
 from server.store.tables.studio import Place, PlaceMonth, PlaceOff, RuleLimit, Studio
@@ -136,6 +144,7 @@ __all__ = [
     "ShareLink",
     "ShareLinkPanel",
     "ShareScope",
+    "ShareUnits",
     "SignIn",
     "SignInTry",
     "SittingEnd",

@@ -10,22 +10,25 @@ from server.store.tables.base import KEEP_IDS, Private, StudioRecord, Table, Utc
 
 ShareKind = Literal["page", "feed"]
 ShareScope = Literal["studio", "panels", "panel"]
+ShareUnits = Literal["metric", "imperial", "studio"]
 
 
 class ShareLink(StudioRecord, table=True):
     """A link to look at the schedule, or a calendar to subscribe to; archived: revoked.
 
-    ``shows`` are the details told beyond titles and days, each a word, with spaces between.
+    ``shows`` are the details told beyond titles and days, each a word, with spaces between. ``units``: how its pages
+    tell quantities; "studio": as the studio's own pages.
     """
 
     __tablename__ = "share_link"
-    __table_args__ = (one_of("kind", ShareKind), one_of("scope", ShareScope), KEEP_IDS)
+    __table_args__ = (one_of("kind", ShareKind), one_of("scope", ShareScope), one_of("units", ShareUnits), KEEP_IDS)
     label: str = Field(max_length=120)
     kind: str = Field(max_length=16)
     scope: str = Field(max_length=16)
     shows: str = Field(default="", max_length=120)
     expires_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     embed_origin: str = Field(default="", max_length=200)  # the one site that may frame its pages
+    units: str = Field(default="metric", max_length=8)
 
 
 class ShareLinkPanel(Table, table=True):

@@ -2,7 +2,19 @@
 
 from fastapi import APIRouter
 
-from server.web.api import boards, history, learning, plans, quotes, readings, records, stateless, studio
+from server.web.api import (
+    boards,
+    history,
+    learning,
+    people,
+    plans,
+    quotes,
+    readings,
+    records,
+    sharing,
+    stateless,
+    studio,
+)
 
 ROUTERS: tuple[APIRouter, ...] = (
     stateless.router,
@@ -13,5 +25,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     plans.router,
     quotes.router,
     learning.router,
+    sharing.router,
+    people.router,
     readings.router,
 )

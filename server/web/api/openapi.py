@@ -5,10 +5,16 @@ from typing import Any
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
+from server.services.share_links import ShareLinkUpdate
 from server.services.studios import StudioUpdate
-from server.web.api import learning, plans, quotes, readings, record_schemas, stateless, studio
+from server.web.api import learning, people, plans, quotes, readings, record_schemas, sharing, stateless, studio
 
-BODIES = (*readings.MODELS, *studio.BODIES, *plans.BODIES, *quotes.BODIES, *learning.BODIES)
+BODIES = (
+    *(*readings.MODELS, *studio.BODIES, *plans.BODIES, *quotes.BODIES, *learning.BODIES),
+    *(*sharing.BODIES, *people.BODIES),
+)
+# Changes whose version comes in If-Match: the schema's name, and the command.
+CHANGES = {"StudioChange": StudioUpdate, "ShareLinkChange": ShareLinkUpdate}
 
 
 def install(app: FastAPI) -> None:
@@ -27,7 +33,7 @@ def install(app: FastAPI) -> None:
             found = components.setdefault("schemas", {})
             _add(found, stateless.component_schemas(BODIES))
             _add(found, record_schemas.component_schemas())
-            _add(found, {"StudioChange": record_schemas.change_schema(StudioUpdate)})
+            _add(found, {name: record_schemas.change_schema(command) for name, command in CHANGES.items()})
             app.openapi_schema = schema
         return app.openapi_schema
 

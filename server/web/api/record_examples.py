@@ -110,4 +110,15 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     },
     "ChoiceUpdate": {"mode": "frozen"},
     "SeenWet": {"days_before": 1.5},
+    "ShareLinkCreate": {
+        "label": "For whoever waits for it",
+        "scope": "panel",
+        "panel_uids": [PANEL_UID],
+        "shows": ["sizes", "section"],
+        "lasts": "date",
+        "expires_on": "2027-06-30",
+    },
+    "ShareLinkChange": {"label": "For the waiting room", "shows": ["sizes"], "units": "imperial", "expires_on": None},
+    "InvitationCreate": {"role": "assistant", "meant_for": "whoever mixes on Mondays"},
+    "RoleUpdate": {"role": "painter"},
 }

@@ -1,8 +1,8 @@
-"""Links to the schedule, for those who run the studio: make one, see what there is, revoke, bring back."""
+"""Links to the schedule, for those who run the studio: make one, see what there is, change, revoke, bring back."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from typing import Any
 
 from fastapi import APIRouter
@@ -11,18 +11,21 @@ from starlette.responses import Response
 
 from server.formats.qr import QrDrawing, qr_drawing
 from server.services import board, share_links
-from server.services.share_links import LinkListed, ShareLinkCreate
+from server.services.access import require
+from server.services.share_links import LinkListed, ShareLinkCreate, ShareLinkUpdate
+from server.store.tables import ShareLink
 from server.web import words
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, FormPage, Typed, change_by_button, change_by_form
+from server.web.pages.record_forms import Reads, save
 from server.web.security.public_links import FEEDS, PAGES
 
 router = APIRouter(prefix="/share")
 
 NEW_COOKIE = "umberday_new_link"  # the address of a link just made, on its way to the one page that tells it
 NEW_S = 120
-START = {"kind": "page", "scope": "studio", "lasts": "month"}
+START = {"kind": "page", "scope": "studio", "lasts": "month", "units": "metric"}
 KINDS = (("page", "A page to look at"), ("feed", "A calendar to subscribe to"))
 SCOPES = (
     ("studio", "The whole studio", "also panels hung later"),
@@ -37,6 +40,11 @@ DETAILS = (
     ("names", "Names: who paints, whom it is for"),
 )
 LASTS = (("week", "A week"), ("month", "A month"), ("date", "Up to a day"), ("always", "Until it is revoked"))
+UNITS = (
+    ("metric", "Metric", "cm, ml, °C, µm"),
+    ("imperial", "Inches", "in, fl oz, °F, mil"),
+    ("studio", "As this studio’s own pages"),
+)
 STATES = {"open": ("Open", "sound"), "expired": ("Run out", "rests"), "revoked": ("Revoked", "stopped")}
 
 
@@ -87,6 +95,41 @@ def make(page: Page, posted: Posted) -> Response:
         return Done(f"Made the link “{link.label}”", f"/share?made={link.uid}")
 
     return _telling(page, change_by_form(page, Typed(posted, form), shown, act), made)
+
+
+@router.get("/{uid}/edit")
+def edit(page: Page, uid: str) -> Response:
+    """The form of a link whose address stays."""
+    with page.db.read() as session:
+        stored = share_links.public(_of_those_who_may(session, page, uid), page.zone)
+    form = FormState.of(stored, page.zone)
+    form.many["shows"] = list(stored.shows)
+    return _edit_form(page, uid).show(page, form)
+
+
+@router.post("/{uid}/edit")
+def change_link(page: Page, posted: Posted, uid: str) -> Response:
+    def act(session: Session, command: ShareLinkUpdate) -> Done:
+        link = share_links.update(session, page.actor, uid, command, page.zone)
+        return Done(f"Changed the link “{link.label}”", "/share#links")
+
+    with page.db.read() as session:
+        _of_those_who_may(session, page, uid)
+    return save(page, posted, Reads(ShareLinkUpdate), _edit_form(page, uid), act)
+
+
+def _of_those_who_may(session: Session, page: PageRequest, uid: str) -> ShareLink:
+    require(page.actor, "studio")
+    return share_links.get(session, page.actor, uid)
+
+
+def _edit_form(page: PageRequest, uid: str) -> FormPage:
+    def context() -> dict[str, Any]:
+        with page.db.read() as session:
+            link = share_links.get(session, page.actor, uid)
+        return {"link": link, "details": DETAILS, "units": UNITS}
+
+    return FormPage("share/edit.html", context)
 
 
 @router.post("/{uid}/renew")
@@ -169,6 +212,7 @@ def _context(page: PageRequest) -> dict[str, Any]:
         "scopes": SCOPES,
         "details": DETAILS,
         "lasts": LASTS,
+        "units": UNITS,
         "new": None,
     }
 
@@ -183,7 +227,7 @@ def _line(link: LinkListed, page: PageRequest) -> LinkLine:
         state_kind=kind,
         what=_what(link),
         shows=words.join_words([dict(DETAILS)[each].partition(":")[0].lower() for each in link.shows]),
-        until=_until(link.expires_at, page),
+        until=_until(link, page),
         used=used_words(link.last_used_on, page.today),
         embed_origin=link.embed_origin,
         is_open=link.state == "open",
@@ -199,11 +243,10 @@ def _what(link: LinkListed) -> str:
     return words.join_words([f"“{title}”" for title in link.titles])
 
 
-def _until(expires_at: datetime | None, page: PageRequest) -> str:
-    if expires_at is None:
+def _until(link: LinkListed, page: PageRequest) -> str:
+    last = share_links.last_day(link.expires_at, page.zone)
+    if last is None:
         return "until it is revoked"
-    # It ends with a day: the last instant belongs to that day, the next one to the day after.
-    last = date.fromordinal(expires_at.astimezone(page.zone).date().toordinal() - 1)
     return f"{'up to' if last >= page.today else 'ran out'} {words.day_words(last, page.today)}"
 
 

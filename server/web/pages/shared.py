@@ -91,7 +91,7 @@ def _kept(
     page: LinkRequest, what: tuple[Hashable, ...], template: str, names: Callable[[], dict[str, object]]
 ) -> Markup:
     """What stands between head and foot, drawn once for the same facts, the same link and its address."""
-    key = (page.home, page.link.uid, page.link.version, *what)
+    key = (page.home, page.link.uid, page.link.version, page.manner, *what)
     kept = BODIES.get(key)
     if kept is None:
         text = page.request.app.state.templates.get_template(template).render(names())

@@ -25,7 +25,8 @@ from server.web.errors import API_PREFIX, error_response
 from server.web.render import wants_fragment
 from server.web.security.cross_site import READING
 from server.web.security.session_cookie import session_token
-from server.web.security.who_may import STATIC, Need, needed
+from server.web.security.who_may import STATIC, needed
+from server.web.security.who_may_call import Need
 
 WHO = "umberday-who"
 NOBODY = "nobody"

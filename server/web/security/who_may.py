@@ -1,9 +1,9 @@
 """Which address takes which permission: a table as data. ``guard.py`` holds every request of a shared install to it,
 DEVELOPERS.md prints it, and a test asks every address as every role.
 
-A new address is a line here, under what it takes to use it. One that is missing is refused to everybody where the
-install is shared, and fails ``tests/contract/test_who_may.py``, which says what to do. Beside the permissions of
-``server/services/roles.py`` there are
+A new address is a line here (of an interface in ``who_may_call.py``), under what it takes to use it. One that is
+missing is refused to everybody where the install is shared, and fails ``tests/contract/test_who_may.py``, which says
+what to do. Beside the permissions of ``server/services/roles.py`` there are
 
 ``open``        anybody, signed in or not: nothing of a studio is there
 ``token``       whoever has the address's own token; the page checks it, the guard does not
@@ -12,14 +12,11 @@ install is shared, and fails ``tests/contract/test_who_may.py``, which says what
 
 import re
 from collections.abc import Mapping
-from typing import Literal, get_args
+from typing import get_args
 
-from server.services.roles import Permission
+from server.web.security.who_may_call import INTERFACES, Need, Open
 
-Open = Literal["open", "token", "signed_in"]
-Need = Permission | Open
-
-NEEDS: Mapping[Need, tuple[str, ...]] = {
+PAGES: Mapping[Need, tuple[str, ...]] = {
     "open": (
         "GET /healthz",
         "GET /worker.js",
@@ -31,7 +28,6 @@ NEEDS: Mapping[Need, tuple[str, ...]] = {
         "GET POST /join/{token}",
     ),
     "token": (
-        "POST /api/v1/places/{uid}/readings",
         "GET /f/{token}/calendar.ics",
         "GET /f/{token}/tasks.ics",
         "GET /s/{token}",
@@ -56,12 +52,7 @@ NEEDS: Mapping[Need, tuple[str, ...]] = {
         "GET /studios",
         "POST /studios/new",
         "POST /studios/{uid}/choose",
-        "POST /api/v1/estimate",
-        "POST /api/v1/soundness",
-        "POST /api/v1/plan",
-        "POST /api/v1/learn",
         "GET /api",
-        "GET /api/v1/openapi.json",
     ),
     "look": (
         "GET /",
@@ -101,54 +92,6 @@ NEEDS: Mapping[Need, tuple[str, ...]] = {
         "GET /data",
         "GET /data/lists/{name}.csv",
         "GET /room/{uid}",
-        "GET /api/v1/today",
-        "GET /api/v1/calendar",
-        "GET /api/v1/history",
-        "GET /api/v1/panels/{uid}/board",
-        "GET /api/v1/panels",
-        "GET /api/v1/layers",
-        "GET /api/v1/touch-tests",
-        "GET /api/v1/finish-steps",
-        "GET /api/v1/finish-tests",
-        "GET /api/v1/mixes",
-        "GET /api/v1/paints",
-        "GET /api/v1/mediums",
-        "GET /api/v1/thinners",
-        "GET /api/v1/stacks",
-        "GET /api/v1/places",
-        "GET /api/v1/panels/{uid}",
-        "GET /api/v1/layers/{uid}",
-        "GET /api/v1/touch-tests/{uid}",
-        "GET /api/v1/finish-steps/{uid}",
-        "GET /api/v1/finish-tests/{uid}",
-        "GET /api/v1/mixes/{uid}",
-        "GET /api/v1/paints/{uid}",
-        "GET /api/v1/mediums/{uid}",
-        "GET /api/v1/thinners/{uid}",
-        "GET /api/v1/stacks/{uid}",
-        "GET /api/v1/places/{uid}",
-        "GET /api/v1/panels/{uid}/layers",
-        "GET /api/v1/panels/{uid}/finish-steps",
-        "GET /api/v1/panels/{uid}/finish-tests",
-        "GET /api/v1/layers/{uid}/touch-tests",
-        "GET /api/v1/limits",
-        "GET /api/v1/sittings",
-        "GET /api/v1/studio",
-        "GET /api/v1/moves",
-        "GET /api/v1/moves/{uid}",
-        "GET /api/v1/panels/{uid}/moves",
-        "GET /api/v1/working-hours",
-        "GET /api/v1/working-hours/{uid}",
-        "GET /api/v1/plans",
-        "GET /api/v1/plans/{uid}",
-        "GET /api/v1/plan-search",
-        "GET /api/v1/plan-week",
-        "GET /api/v1/quotes",
-        "GET /api/v1/quotes/{uid}",
-        "GET /api/v1/learning",
-        "GET /api/v1/learning/promises",
-        "GET /api/v1/learning/doubtful",
-        "GET /api/v1/learning/presses",
     ),
     "test": (
         "POST /layers/{uid}/tests",
@@ -160,16 +103,6 @@ NEEDS: Mapping[Need, tuple[str, ...]] = {
         "GET POST /finish-tests/{uid}/edit",
         "POST /finish-tests/{uid}/mistaken",
         "POST /finish-tests/{uid}/restore",
-        "POST /api/v1/layers/{uid}/touch-tests",
-        "PUT /api/v1/touch-tests/{uid}",
-        "POST /api/v1/touch-tests/{uid}/archive",
-        "POST /api/v1/touch-tests/{uid}/restore",
-        "POST /api/v1/touch-tests/{uid}/sure",
-        "POST /api/v1/layers/{uid}/seen-wet",
-        "POST /api/v1/panels/{uid}/finish-tests",
-        "PUT /api/v1/finish-tests/{uid}",
-        "POST /api/v1/finish-tests/{uid}/archive",
-        "POST /api/v1/finish-tests/{uid}/restore",
         "POST /tests/{uid}/sure",
     ),
     "mix": (
@@ -178,24 +111,15 @@ NEEDS: Mapping[Need, tuple[str, ...]] = {
         "GET POST /mixes/{uid}/edit",
         "POST /mixes/{uid}/archive",
         "POST /mixes/{uid}/restore",
-        "POST /api/v1/mixes",
-        "PUT /api/v1/mixes/{uid}",
-        "POST /api/v1/mixes/{uid}/archive",
-        "POST /api/v1/mixes/{uid}/restore",
     ),
     "sit": (
         "GET POST /sittings/end",
         "POST /sittings/{uid}/archive",
         "POST /sittings/{uid}/restore",
-        "POST /api/v1/sittings",
-        "POST /api/v1/sittings/{uid}/archive",
-        "POST /api/v1/sittings/{uid}/restore",
     ),
     "undo": (
         "POST /history/{uid}/undo",
         "POST /history/{uid}/redo",
-        "POST /api/v1/history/{uid}/undo",
-        "POST /api/v1/history/{uid}/redo",
     ),
     "paint": (
         "GET POST /panels/new",
@@ -261,68 +185,6 @@ NEEDS: Mapping[Need, tuple[str, ...]] = {
         "POST /sensors/{uid}/revoke",
         "POST /readings/{uid}/set-aside",
         "POST /readings/{uid}/restore",
-        "POST /api/v1/panels",
-        "PUT /api/v1/panels/{uid}",
-        "POST /api/v1/panels/{uid}/archive",
-        "POST /api/v1/panels/{uid}/restore",
-        "POST /api/v1/paints",
-        "PUT /api/v1/paints/{uid}",
-        "POST /api/v1/paints/{uid}/archive",
-        "POST /api/v1/paints/{uid}/restore",
-        "POST /api/v1/mediums",
-        "PUT /api/v1/mediums/{uid}",
-        "POST /api/v1/mediums/{uid}/archive",
-        "POST /api/v1/mediums/{uid}/restore",
-        "POST /api/v1/thinners",
-        "PUT /api/v1/thinners/{uid}",
-        "POST /api/v1/thinners/{uid}/archive",
-        "POST /api/v1/thinners/{uid}/restore",
-        "POST /api/v1/stacks",
-        "PUT /api/v1/stacks/{uid}",
-        "POST /api/v1/stacks/{uid}/archive",
-        "POST /api/v1/stacks/{uid}/restore",
-        "POST /api/v1/places",
-        "PUT /api/v1/places/{uid}",
-        "POST /api/v1/places/{uid}/archive",
-        "POST /api/v1/places/{uid}/restore",
-        "POST /api/v1/panels/{uid}/finish",
-        "POST /api/v1/panels/{uid}/layers",
-        "PUT /api/v1/layers/{uid}",
-        "POST /api/v1/layers/{uid}/archive",
-        "POST /api/v1/layers/{uid}/restore",
-        "POST /api/v1/layers/{uid}/paint",
-        "POST /api/v1/layers/{uid}/unpaint",
-        "POST /api/v1/panels/{uid}/finish-steps",
-        "PUT /api/v1/finish-steps/{uid}",
-        "POST /api/v1/finish-steps/{uid}/archive",
-        "POST /api/v1/finish-steps/{uid}/restore",
-        "POST /api/v1/finish-steps/{uid}/do",
-        "POST /api/v1/finish-steps/{uid}/undone",
-        "POST /api/v1/layers/{uid}/move",
-        "PUT /api/v1/limits/{name}",
-        "POST /api/v1/limits/{name}/reset",
-        "POST /api/v1/stacks/{uid}/apply",
-        "POST /api/v1/panels/{uid}/moves",
-        "PUT /api/v1/moves/{uid}",
-        "POST /api/v1/moves/{uid}/archive",
-        "POST /api/v1/moves/{uid}/restore",
-        "POST /api/v1/working-hours",
-        "POST /api/v1/working-hours/{uid}/archive",
-        "POST /api/v1/working-hours/{uid}/restore",
-        "POST /api/v1/plans",
-        "POST /api/v1/plans/right",
-        "POST /api/v1/plans/{uid}/accept",
-        "POST /api/v1/plans/{uid}/apply",
-        "POST /api/v1/plans/{uid}/dismiss",
-        "POST /api/v1/plans/{uid}/pin",
-        "POST /api/v1/plan-search",
-        "POST /api/v1/plan-search/end",
-        "POST /api/v1/quotes",
-        "POST /api/v1/quotes/{uid}/archive",
-        "POST /api/v1/quotes/{uid}/take",
-        "PUT /api/v1/learning",
-        "POST /api/v1/learning/anew",
-        "POST /api/v1/learning/all",
         "GET POST /data/import",
     ),
     "studio": (
@@ -330,10 +192,10 @@ NEEDS: Mapping[Need, tuple[str, ...]] = {
         "POST /studio/zone",
         "GET /data/archive",
         "GET POST /share",
+        "GET POST /share/{uid}/edit",
         "POST /share/{uid}/renew",
         "POST /share/{uid}/revoke",
         "POST /share/{uid}/restore",
-        "PUT /api/v1/studio",
     ),
     "people": (
         "GET /people",
@@ -344,6 +206,7 @@ NEEDS: Mapping[Need, tuple[str, ...]] = {
     ),
     "purge": ("GET POST /panels/{uid}/purge",),
 }
+NEEDS: Mapping[Need, tuple[str, ...]] = {need: (*lines, *INTERFACES.get(need, ())) for need, lines in PAGES.items()}
 STATIC = "/static/"  # files: open
 _PARAMETER = re.compile(r"\{\w+\}")
 

@@ -1,0 +1,112 @@
+"""The studio's people: members with their roles, invitations, what happened. Only where people sign in."""
+
+from typing import Any
+
+from fastapi import APIRouter
+from starlette.responses import JSONResponse, Response
+
+from server.formats.sharing_json import (
+    Done,
+    InvitationMade,
+    InvitationOut,
+    InvitationsOut,
+    MemberOut,
+    MembersOut,
+    PeopleEventOut,
+    PeopleEventsOut,
+)
+from server.services.people import events, invitations, members
+from server.services.people.invitations import InvitationCreate
+from server.services.people.members import RoleUpdate
+from server.web.api import doing
+from server.web.api.doing import changing
+from server.web.api.record_schemas import problems
+from server.web.api.records import Uid
+from server.web.api.sent import Sending
+from server.web.deps import Page
+from server.web.pages.people_pages import NO_STORE, need_shared
+
+router = APIRouter(tags=["people"])
+BODIES = (InvitationCreate, RoleUpdate)
+
+
+@router.get("/members", summary="Who belongs to the studio", responses=problems(404))
+def all_members(page: Page) -> MembersOut:
+    """Each with their role. 404 where nobody signs in."""
+    need_shared(page)
+    with page.db.read() as session:
+        found = members.all_members(session, page.actor, page.identity)
+    return MembersOut(
+        items=tuple(MemberOut(**{name: getattr(each, name) for name in MemberOut.model_fields}) for each in found)
+    )
+
+
+@router.get("/members/events", summary="What happened to people", responses=problems(404))
+def people_events(page: Page) -> PeopleEventsOut:
+    """Who came, who was let in, whose role changed; the last ones."""
+    need_shared(page)
+    with page.db.read() as session:
+        found = events.of_studio(session, page.actor.studio_id)
+    items = tuple(PeopleEventOut(at=each.at, actor=each.actor, label=each.label) for each in found)
+    return PeopleEventsOut(items=items)
+
+
+@router.post("/members/{uid}/role", response_model=Done, **changing("Give a member another role", "RoleUpdate"))
+def set_role(page: Page, uid: Uid, given: Sending) -> Any:
+    """The studio never loses its last owner."""
+    command = given.command(RoleUpdate)
+    need_shared(page)
+    with page.db.write() as session:
+        members.set_role(session, page.actor, uid, command, page.now)
+    return Done(done=True)
+
+
+@router.post("/members/{uid}/remove", response_model=Done, **changing("Take somebody out of the studio"))
+def remove_member(page: Page, uid: Uid, given: Sending) -> Any:
+    """What they did stays under their name."""
+    need_shared(page)
+    doing.check_empty(given)
+    with page.db.write() as session:
+        members.remove(session, page.actor, uid, page.now)
+    return Done(done=True)
+
+
+@router.get("/invitations", summary="Invitations that can still be used", responses=problems(404))
+def pending(page: Page) -> InvitationsOut:
+    """Without their links, which nobody can be told again."""
+    need_shared(page)
+    with page.db.read() as session:
+        found = invitations.all_pending(session, page.actor, page.now)
+    return InvitationsOut(
+        items=tuple(
+            InvitationOut(**{name: getattr(each, name) for name in InvitationOut.model_fields}) for each in found
+        )
+    )
+
+
+@router.post(
+    "/invitations", response_model=InvitationMade, **changing("Invite somebody", "InvitationCreate", status=201)
+)
+def invite(page: Page, given: Sending) -> Response:
+    """A link that lets one person in, within a week. It is in this answer alone."""
+    need_shared(page)
+    command = given.command(InvitationCreate)
+    with page.db.write() as session:
+        made = invitations.invite(session, page.actor, command, given.key, page.now)
+    told = InvitationMade(
+        address=f"{page.request.base_url}join/{made.token}",
+        role=made.role,
+        meant_for=made.meant_for,
+        expires_at=made.expires_at,
+    )
+    return JSONResponse(told.model_dump(mode="json"), 201, NO_STORE)
+
+
+@router.post("/invitations/{uid}/revoke", response_model=Done, **changing("Take an invitation back"))
+def revoke_invitation(page: Page, uid: Uid, given: Sending) -> Any:
+    """Twice is the same as once."""
+    need_shared(page)
+    doing.check_empty(given)
+    with page.db.write() as session:
+        invitations.revoke(session, page.actor, uid, page.now)
+    return Done(done=True)

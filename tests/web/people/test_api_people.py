@@ -1,0 +1,49 @@
+"""People, by programs: what the page does, with the same refusals; a token of less than an owner sees none of it."""
+
+from fastapi import FastAPI
+
+from server.web.api.record_examples import EXAMPLES
+from tests.web.people.conftest import Enter, browser
+from tests.web.people.test_api_tokens import carrying, make
+
+API = "/api/v1"
+
+
+def test_an_owners_program_invites_and_takes_back(app: FastAPI, enter: Enter) -> None:
+    token = carrying(make(enter("owner"), "owner"))
+    program = browser(app)
+    key = token | {"Idempotency-Key": "monday"}
+    first, again = (program.post(f"{API}/invitations", json=EXAMPLES["InvitationCreate"], headers=key) for _ in "ab")
+    assert (first.status_code, again.status_code) == (201, 201)
+    assert first.headers["Cache-Control"] == "no-store"
+    [pending] = program.get(f"{API}/invitations", headers=token).json()["items"]
+    assert (pending["role"], pending["meant_for"]) == ("assistant", "whoever mixes on Mondays")
+    paths = [answer.json()["address"].partition("/join/")[2] for answer in (first, again)]
+    assert [browser(app).get(f"/join/{path}").status_code for path in paths] == [404, 200]
+    assert program.post(f"{API}/invitations/{pending['uid']}/revoke", headers=token).json() == {"done": True}
+    assert browser(app).get(f"/join/{paths[1]}").status_code == 404
+
+
+def test_an_owners_program_gives_roles_and_never_takes_the_last_owner(app: FastAPI, enter: Enter) -> None:
+    enter("painter")
+    token = carrying(make(enter("owner"), "owner"))
+    program = browser(app)
+    members = {each["role"]: each for each in program.get(f"{API}/members", headers=token).json()["items"]}
+    owner, painter = members["owner"], members["painter"]
+    assert (owner["is_me"], owner["is_only_owner"]) == (True, True)
+    role = EXAMPLES["RoleUpdate"]
+    assert program.post(f"{API}/members/{owner['uid']}/role", json=role, headers=token).status_code == 409
+    viewer = program.post(f"{API}/members/{painter['uid']}/role", json={"role": "viewer"}, headers=token)
+    assert viewer.status_code == 200
+    assert program.post(f"{API}/members/{painter['uid']}/remove", headers=token).status_code == 200
+    left = program.get(f"{API}/members", headers=token).json()["items"]
+    assert painter["uid"] not in {each["uid"] for each in left}
+    told = [each["label"] for each in program.get(f"{API}/members/events", headers=token).json()["items"]]
+    assert any("out of the studio" in label for label in told)
+
+
+def test_a_lesser_token_of_an_owner_sees_no_people(app: FastAPI, enter: Enter) -> None:
+    token = carrying(make(enter("owner"), "painter"))
+    program = browser(app)
+    for path in ("members", "members/events", "invitations"):
+        assert program.get(f"{API}/{path}", headers=token).status_code == 403

@@ -56,7 +56,7 @@ class PlanRisk:
 class PlanInUse:
     """The plan that was taken last: ``made_on`` its day, ``sittings`` by layer in the order of their times.
 
-    ``speeds``: the drying speed of each month that it was made with; empty in plans of an earlier format.
+    ``format``: of what is stored; plans from before it was counted have 1.
     """
 
     uid: str
@@ -64,7 +64,7 @@ class PlanInUse:
     made_on: date
     sittings: Mapping[str, PlannedSitting]
     settings: Mapping[str, Any]
-    speeds: tuple[float, ...] = ()
+    format: int = 1
 
 
 def in_use(session: Session, studio_id: int) -> PlanInUse | None:
@@ -86,7 +86,7 @@ def in_use(session: Session, studio_id: int) -> PlanInUse | None:
     made_on = date.fromisoformat(content["made_on"]) if "made_on" in content else row.created_at.date()
     sittings = {sitting.uid: sitting for sitting in sittings_of(content)}
     return PlanInUse(
-        row.uid, row.version, made_on, sittings, content.get("settings", {}), tuple(content.get("speeds", ()))
+        row.uid, row.version, made_on, sittings, content.get("settings", {}), int(content.get("format", 1))
     )
 
 

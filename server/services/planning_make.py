@@ -25,12 +25,20 @@ from server.planning.schedule.planner import Bench
 from server.planning.schedule.problem import Problem
 from server.planning.schedule.solve import Budget, Progress
 from server.science.soundness.types import Finding
-from server.services import planning, rooms
+from server.services import planning
 from server.services.access import Actor, allow
 from server.services.board.facts import Moment
 from server.services.board.films import panel_layers
 from server.services.board.plan_odds import risk_of
-from server.services.board.plan_problem import Extra, Room, panel_job, problem, release_chain, zone_minutes
+from server.services.board.plan_problem import (
+    Extra,
+    Room,
+    panel_job,
+    problem,
+    release_chain,
+    year_of,
+    zone_minutes,
+)
 from server.services.board.rows import StudioRows, load
 from server.services.board.snapshot import snapshot
 from server.services.board.standing import PanelStanding, standings
@@ -110,14 +118,12 @@ def read_from(session: Session, actor: Actor, command: PlanMake, moment: Moment,
     hours = planning.all_open(session, actor)
     if not hours:
         raise Refused("Nobody has working hours yet. Say first when you paint.")
-    places = rooms.read(session, actor, moment.on)
-    if not places:
+    if not board.places:
         raise Refused("Say first where panels dry: a plan needs a place with its climate.")
     standing = standing_sittings(board)
     kept = [s for s in standing if s.pinned or s.on == moment.on] if command.anew else standing
     room = Room(
         painters=planning.painters(hours, moment.on, zone_minutes(moment.at, moment.zone)),
-        speeds=tuple(month.speed for month in places[0].months),
         easels=command.easels,
         rack_places=command.rack_places,
         set_up_min=command.mix_setup_min,
@@ -158,7 +164,7 @@ def work_out_told(asked: Asked, effort: Effort, told: Callable[[Progress], bool]
 
 def sound(asked: Asked, effort: Effort) -> Made:
     """Plan, put every sitting before the rules on its day, and plan again with what they ask."""
-    extra = Extra(fastest=max(asked.room.speeds))
+    extra = Extra()
     for attempt in range(TRIES):
         extra.is_last = attempt >= TRIES - 2
         question = problem(asked.found, asked.board, asked.moment, asked.room, extra)
@@ -179,13 +185,18 @@ def _ask_rules(plan: Plan, asked: Asked, extra: Extra) -> bool:
     for standing in asked.found:
         stopped = first_stop(standing, asked.board, asked.moment, starts)
         if stopped is not None:
-            wait_or_leave(standing, *stopped, extra)
+            wait_or_leave(standing, stopped, asked.moment, extra)
             changed = True
     return changed
 
 
-def wait_or_leave(standing: PanelStanding, n: int, stops: list[Finding], extra: Extra) -> None:
-    """Wait as long as the rules say; where they name no day, the panel is left out with the rule's reason."""
+def wait_or_leave(standing: PanelStanding, stopped: tuple[int, list[Finding]], moment: Moment, extra: Extra) -> None:
+    """Wait as long as the rules say; where they name no day, the panel is left out with the rule's reason.
+
+    ``stopped``: the first layer to come that is stopped, and by what. Days that a rule names become reference days
+    that surely last as long where the panel dries.
+    """
+    n, stops = stopped
     panel = standing.layers.panel
     days = [f.remedy.not_before_d if f.remedy else None for f in stops]
     named = [d for d in days if d is not None]
@@ -197,8 +208,8 @@ def wait_or_leave(standing: PanelStanding, n: int, stops: list[Finding], extra: 
         below = standing.layers.on[-1].row.painted_at
         extra.not_before[panel.uid] = date.fromordinal(below.date().toordinal() + int(max(named)) + 2)
     else:
-        uid = standing.layers.to_come[n - 1].row.uid
-        extra.waits[uid] = max(*(d * extra.fastest for d in named), extra.waits.get(uid, 0.0) * 1.3)
+        uid, fastest = standing.layers.to_come[n - 1].row.uid, max(year_of(standing, moment))
+        extra.waits[uid] = max(*(d * fastest for d in named), extra.waits.get(uid, 0.0) * 1.3)
 
 
 # What would help a late panel
@@ -223,7 +234,7 @@ def with_options(made: Made, asked: Asked) -> Plan:
 
 def _variant(way: PanelWay, asked: Asked, made: Made) -> Variant | None:
     [standing] = standings(way.rows, panel_layers(way.rows, asked.moment), asked.moment)
-    terms = (asked.room.speeds[asked.moment.on.month - 1], made.asked.confidence, replace(made.extra, left_out={}))
+    terms = (made.asked.confidence, replace(made.extra, left_out={}))
     job = panel_job(standing, way.rows, asked.moment, terms)
     return None if job is None else Variant(way.key, way.text, job)
 
@@ -271,7 +282,6 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
         "format": FORMAT,
         "made_on": asked.moment.on.isoformat(),
         "settings": asked.command.model_dump(exclude={"anew"}),
-        "speeds": list(asked.room.speeds),
         "left_out": [{"title": titles[uid], "uid": uid, "reason": reason} for uid, reason in made.left_out.items()],
     }
 

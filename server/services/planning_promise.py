@@ -127,10 +127,9 @@ def _answer(
         # Nothing is planned yet: then beside a plan of everything, made in passing.
         stands = list(planning_make.sound(asked, Effort(seconds=planning_make.QUICK_S)).plan.sittings)
     [standing] = standings(tried.rows, panel_layers(tried.rows, asked.moment), asked.moment)
-    extra = Extra(fastest=max(asked.room.speeds))
+    extra = Extra()
     for _ in range(TRIES):
-        terms = (asked.room.speeds[asked.moment.on.month - 1], tried.rows.studio.confidence_pct / 100, extra)
-        job = panel_job(standing, tried.rows, asked.moment, terms)
+        job = panel_job(standing, tried.rows, asked.moment, (tried.rows.studio.confidence_pct / 100, extra))
         if job is None:
             raise Invalid.at("stack_uid", f"{extra.left_out[tried.uid]}. Give the stack its mixes first.")
         question, plan = _beside(asked, stands, job)
@@ -138,7 +137,7 @@ def _answer(
         stopped = first_stop(standing, tried.rows, asked.moment, starts)
         if stopped is None:
             return _content(asked, (question, plan, job), (standing, tried), command)
-        wait_or_leave(standing, *stopped, extra)
+        wait_or_leave(standing, stopped, asked.moment, extra)
         if tried.uid in extra.left_out:
             raise Invalid.at("stack_uid", f"A rule stops this stack: {extra.left_out[tried.uid]}")
     raise Refused("No days were found that the rules of soundness let pass.")
@@ -146,7 +145,7 @@ def _answer(
 
 def _beside(asked: Asked, stands: list[PlacedSitting], job: PanelJob) -> tuple[Problem, Plan]:
     """The plan that stands, every sitting of it held, with the commission where it comes out soonest."""
-    base = problem(asked.found, asked.board, asked.moment, asked.room, Extra(fastest=max(asked.room.speeds)))
+    base = problem(asked.found, asked.board, asked.moment, asked.room, Extra())
     planned = {s.id for s in stands}
     there = tuple(p for p in base.panels if all(s.id in planned for s in p.sittings))
     known = {s.id for p in there for s in p.sittings}

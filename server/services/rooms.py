@@ -1,18 +1,18 @@
 """What the studio's places do to drying: one speed a month, against the reference room."""
 
-from dataclasses import dataclass, replace
-from datetime import date, datetime
+from dataclasses import dataclass
+from datetime import date
 from zoneinfo import ZoneInfo
 
-import numpy as np
 from sqlmodel import Session
 
 from server.science.climate import reference_clock
 from server.science.recipe import Room, RoomStep
 from server.services import places
 from server.services.access import Actor
-from server.services.climates import SECONDS_PER_DAY, Climate, room_in
+from server.services.climates import Climate
 from server.services.stack import zone_of
+from server.services.usual_year import speeds_by_month, usual
 from server.services.whereabouts import panels_in, whereabouts
 from server.store.tables import Place
 
@@ -72,12 +72,9 @@ def speeds(rooms: list[Room]) -> list[float]:
 
 def year_of(climate: Climate, zone: ZoneInfo, year: int) -> tuple[MonthFacts, ...]:
     """Every month of a year as the place is usually like, and how fast it dries in all of it, nights and cold too."""
-    usual = replace(climate, record=None, then=())
-    starts = [datetime(year + month // 12, month % 12 + 1, 1, tzinfo=zone) for month in range(13)]
-    days = np.array([start.timestamp() for start in starts]) / SECONDS_PER_DAY
-    progress = reference_clock(room_in(usual, starts[0], zone)).progress_at(days - days[0])
-    speed = np.diff(progress) / np.diff(days)
-    return tuple(MonthFacts(n + 1, *_month(usual, n + 1), float(speed[n])) for n in range(12))
+    bare = usual(climate)
+    speeds = speeds_by_month(climate, zone, year)
+    return tuple(MonthFacts(month, *_month(bare, month), speed) for month, speed in enumerate(speeds, 1))
 
 
 def _month(climate: Climate, month: int) -> tuple[float, float, bool]:

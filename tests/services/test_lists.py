@@ -12,14 +12,14 @@ from sqlmodel import col
 
 from server.formats import csv_text
 from server.formats.csv_read import decoded, sheet
-from server.services import history, layers, learning_data, learning_report
+from server.services import history, layers, learning_data, learning_report, panel_moves
 from server.services.lists import values
 from server.services.lists.fields import FIELDS, Kind, guessed
 from server.services.lists.kinds import run
 from server.services.lists.take_in import At, Outcome, Reading
 from server.services.lists.write import lists
 from server.services.whereabouts import whereabouts
-from server.store.tables import Layer, Paint, Panel, TouchTest
+from server.store.tables import Layer, Paint, Panel, Place, TouchTest
 from tests.services.conftest import NOW, Bench
 
 ZONE = ZoneInfo("Europe/Prague")
@@ -50,6 +50,21 @@ def take(bench: Bench, kind: Kind, text: str, **options: str) -> Outcome:
 def titles(bench: Bench) -> list[str]:
     with bench.db.read() as session:
         return list(session.scalars(select(col(Panel.title)).order_by(col(Panel.id))))
+
+
+def test_a_panel_is_told_in_the_place_where_it_is_now(bench: Bench) -> None:
+    with bench.db.write() as session:
+        cellar = Place(studio_id=bench.actor.studio_id, name="Cellar", light="dim")
+        session.add(cellar)
+        session.flush()
+    panel = bench.panel(title="Carried")
+    bench.panel(title="Stayed")
+    with bench.unit() as work:
+        panel_moves.create(work.session, bench.actor, panel.uid, panel_moves.MoveCreate(place_uid=cellar.uid))
+    with bench.db.read() as session:
+        [told] = [each for each in lists(session, bench.actor, ZONE) if each.name == "panels"]
+        place = told.header.index("Place")
+        assert {row[0]: row[place] for row in told.rows()} == {"Carried": "Cellar", "Stayed": bench.place.name}
 
 
 # Cells.

@@ -75,11 +75,12 @@ def _window(
 
 def placed(model: Model, at: Sequence[int], timed: dict[int, Timed]) -> list[PlacedSitting]:
     """The sittings in the order of their times."""
-    zone, clock = model.zone, model.shape.tables.clock
+    zone = model.zone
     found = []
     for s, time in sorted(timed.items(), key=lambda item: (item[1].start, item[0])):
         sitting, window = model.sittings[s], model.windows[at[s]]
         ready = None
+        clock = model.shape.tables.of(model.panels[model.panel_of[s]]).clock
         if sitting.drying is not None:
             ready = zone.instant(
                 float(clock.after(np.array([window.end_min], float), sitting.drying.at(model.problem.confidence))[0])
@@ -143,7 +144,7 @@ def finish_day(model: Model, at: Sequence[int], i: int) -> int | None:
 
 def finish_days(model: Model, panel: PanelJob, laid_min: np.ndarray) -> np.ndarray:
     wait_d = panel.final_wait.at(model.problem.confidence)
-    return model.shape.tables.finish_days(laid_min, wait_d, panel.handling_d)
+    return model.shape.tables.of(panel).finish_days(laid_min, wait_d, panel.handling_d)
 
 
 def objective(model: Model, sittings: Sequence[PlacedSitting], planned: Sequence[PlannedPanel]) -> Objective:

@@ -6,7 +6,7 @@ types and nothing else. Slow and plain on purpose.
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta, timezone
 from itertools import pairwise
 
@@ -179,6 +179,11 @@ def speed_on(problem: Problem, on: date) -> float:
     return given[0] if day < 0 else last[(day - len(given)) % len(last)]
 
 
+def _there(problem: Problem, panel: PanelJob) -> Problem:
+    """The problem with the drying speed of the place that a panel dries in."""
+    return problem if panel.speed is None else replace(problem, speed=panel.speed)
+
+
 def midnight(problem: Problem, on: date) -> datetime:
     return datetime.combine(on, time(), problem.zone).astimezone(timezone.utc)
 
@@ -211,7 +216,7 @@ def _links(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:
         for link in panel.links:
             before, after = laid.get(link.before), laid.get(link.after)
             if before is not None and after is not None:
-                text = _broken(problem, link, before, after)
+                text = _broken(_there(problem, panel), link, before, after)
                 if text:
                     yield Fault(link.kind.value, (link.before, link.after), f"{link.before} to {link.after}: {text}")
             elif after is not None and not after.fixed:
@@ -254,7 +259,7 @@ def _rack(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:
     for item in laid.values():
         if item.sitting.rack_d is None:
             continue
-        free = instant_after(problem, item.window.end, item.sitting.rack_d)
+        free = instant_after(_there(problem, item.panel), item.window.end, item.sitting.rack_d)
         on = item.start.astimezone(problem.zone).date()
         while midnight(problem, on) < free - SLACK:
             used[on].append(item)
@@ -282,7 +287,7 @@ def _pins(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:
 
 def finish_on(problem: Problem, panel: PanelJob, laid_at: datetime) -> date:
     """The first day by whose start the final wait and the handling have passed."""
-    dry = instant_after(problem, laid_at, panel.final_wait.at(problem.confidence))
+    dry = instant_after(_there(problem, panel), laid_at, panel.final_wait.at(problem.confidence))
     whole, part = divmod(panel.handling_d, 1.0)
     dry += timedelta(days=part)
     on = dry.astimezone(problem.zone).date()

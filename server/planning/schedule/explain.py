@@ -213,8 +213,8 @@ def _next_names(reader: Reader, s: int) -> str:
 
 def _waits(reader: Reader, s: int, b: int, j: int) -> Binding:
     """Nothing but its own earliest day keeps s: drying, release, or that nobody works before."""
-    zone, clock = reader.model.zone, reader.model.shape.tables.clock
     panel = reader.model.panels[reader.model.panel_of[s]]
+    zone, clock = reader.model.zone, reader.model.shape.tables.of(panel).clock
     if j == NOWHERE:
         below = [k.before for k in panel.links if k.after == reader.name(s) and k.before in reader.model.shape.done]
         if below:

@@ -7,7 +7,7 @@ from server.planning.schedule import tables
 from server.planning.schedule.calendar import Window, Zone, windows
 from server.planning.schedule.problem import PanelJob, Previous, Problem, Sitting
 from server.planning.schedule.shape import Laid, Shape
-from server.planning.schedule.speed import DryingClock
+from server.planning.schedule.speed import Clocks
 from server.planning.schedule.tables import Tables
 
 LEAST_SPARE_DAYS, MOST_SPARE_DAYS = 60, 60_000  # of the clock beyond the last window: racks and final waits run on
@@ -78,8 +78,8 @@ def build(problem: Problem, days: int, kept: Kept) -> Model:
     found, pinned = _with_pins(problem, windows(problem.painters, zone, days), of, kept)
     least = min((zone.day_of(one.start_at) for one in problem.previous), default=0)
     beyond = days + _spare_days(problem)
-    clock = DryingClock(problem.speed, zone, min(least, 0) - 1, beyond)
-    made = Tables(found, clock, zone, beyond, round_up=tables.needs_rounding(problem))
+    clocks = Clocks(problem, zone, min(least, 0) - 1, beyond)
+    made = Tables(found, clocks, zone, beyond, round_up=tables.needs_rounding(problem))
     done = {key: _laid(problem, of[key], one, zone) for key, one in kept.done.items() if key in of}
     rows = tuple(
         tuple(tables.in_order(panel, [s for s in panel.sittings if s.id not in done and s.id not in kept.left_out]))
@@ -95,8 +95,7 @@ def _spare_days(problem: Problem) -> int:
     waits = [panel.final_wait.at(problem.confidence) for panel in problem.panels]
     for sitting in (s for panel in problem.panels for s in panel.sittings):
         waits += [sitting.rack_d or 0.0, sitting.drying.at(problem.confidence) if sitting.drying else 0.0]
-    slowest = min(problem.speed.by_month or problem.speed.by_day)
-    return min(MOST_SPARE_DAYS, LEAST_SPARE_DAYS + int(max(waits, default=0.0) / slowest))
+    return min(MOST_SPARE_DAYS, LEAST_SPARE_DAYS + int(max(waits, default=0.0) / problem.slowest))
 
 
 def _with_pins(

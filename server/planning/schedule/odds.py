@@ -20,7 +20,7 @@ from server.planning.outlook import DRAWS, scores
 from server.planning.schedule.calendar import MINUTES_PER_DAY, Window, Zone, windows
 from server.planning.schedule.plan import PlacedSitting
 from server.planning.schedule.problem import Z90, Link, LinkKind, PanelJob, Problem, Sitting, Spread
-from server.planning.schedule.speed import DryingClock
+from server.planning.schedule.speed import Clocks
 from server.planning.schedule.tables import EDGE_MIN, in_order
 
 BEYOND_D = 400  # days after the last sitting in which what slips may find a place
@@ -50,14 +50,14 @@ class PanelOdds:
 
 @dataclass(frozen=True, slots=True)
 class _Ground:
-    """What all panels share: windows, the room left in each, the clock, and the days."""
+    """What all panels share: windows, the room left in each, the clocks of their places, and the days."""
 
     problem: Problem
     zone: Zone
     windows: list[Window]
     free: list[int]  # minutes left beside the plan
     uses: set[tuple[int, int, str]]  # painter, day, palette
-    clock: DryingClock
+    clocks: Clocks
     day_start: Minutes
 
 
@@ -112,9 +112,9 @@ def _ground(problem: Problem, plan: Sequence[PlacedSitting]) -> _Ground:
         uses |= {(window.painter, window.day, p) for p in palettes}
         painting = sum(round((s.end_at - s.start_at).total_seconds() / 60) for _, s in here)
         free.append(window.minutes - painting - problem.set_up_min * len(new))
-    clock = DryingClock(problem.speed, zone, -1, max(0, last) + CLOCK_D)
+    clocks = Clocks(problem, zone, -1, max(0, last) + CLOCK_D)
     days = np.array([zone.minute_of(zone.day_start(day)) for day in range(max(0, last) + CLOCK_D)])
-    return _Ground(problem, zone, found, free, uses, clock, days)
+    return _Ground(problem, zone, found, free, uses, clocks, days)
 
 
 def _walk(
@@ -189,7 +189,7 @@ def _finish(walk: _Walk, at_median: str | None) -> tuple[NDArray[np.int64], NDAr
     for sitting in walk.order:
         ready, limit = begin, np.full(DRAWS, np.inf)
         for link in (one for one in panel.links if one.after == sitting.id):
-            low, high = _bounds(ground, link, of[link.before], (starts, ends, z))
+            low, high = _bounds(walk, link, of[link.before], (starts, ends, z))
             ready, limit = np.maximum(ready, low), np.minimum(limit, high)
         start, end = _next_window(walk, sitting.id, ready)
         fails |= (start > limit + EDGE_MIN) | ~np.isfinite(start)
@@ -198,7 +198,8 @@ def _finish(walk: _Walk, at_median: str | None) -> tuple[NDArray[np.int64], NDAr
     wait = _drawn(panel.final_wait, _score(len(walk.order) + 1, at_median == FINAL))
     whole, part = divmod(panel.handling_d, 1.0)
     laid = np.where(np.isfinite(laid), laid, ground.day_start[-1])
-    dry = ground.clock.instant(ground.clock.progress(laid) + wait) + part * MINUTES_PER_DAY
+    clock = ground.clocks.of(panel)
+    dry = clock.instant(clock.progress(laid) + wait) + part * MINUTES_PER_DAY
     return np.searchsorted(ground.day_start, dry - EDGE_MIN) + int(whole), fails
 
 
@@ -217,10 +218,11 @@ def _drawn(spread: Spread, z: Minutes) -> Minutes:
 Laid = tuple[dict[str, Minutes], dict[str, Minutes], dict[str, Minutes]]
 
 
-def _bounds(ground: _Ground, link: Link, before: Sitting, laid: Laid) -> tuple[Minutes, Minutes]:
+def _bounds(walk: _Walk, link: Link, before: Sitting, laid: Laid) -> tuple[Minutes, Minutes]:
     """From and until when the window of a link's upper sitting may start, in each draw."""
     starts, ends, z = laid
-    clock, start, end = ground.clock, starts[before.id], ends[before.id]
+    ground, clock = walk.ground, walk.ground.clocks.of(walk.panel)
+    start, end = starts[before.id], ends[before.id]
     end = np.where(np.isfinite(end), end, ground.day_start[-1])
     start = np.where(np.isfinite(start), start, ground.day_start[-1])
     low = end

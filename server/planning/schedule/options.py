@@ -107,7 +107,7 @@ def _trial(bench: Bench, variants: Variants) -> tuple[Trial, list[int]]:
     saturdays = _saturdays(model)
     every = sorted([*model.windows, *saturdays], key=lambda w: (w.start_min, w.painter, w.end_min))
     position = {window: b for b, window in enumerate(every)}
-    made = Tables(tuple(every), shape.tables.clock, model.zone, shape.tables.days, round_up=shape.tables.round_up)
+    made = Tables(tuple(every), shape.tables.clocks, model.zone, shape.tables.days, round_up=shape.tables.round_up)
     pins = {s: position[model.windows[b]] for s, b in model.pins.items()}
     wider = Shape(wider_problem, shape.zone, tuple(every), made, (*shape.rows, *rows), pins, shape.done)
     trial = Trial(Model(wider_problem, wider, model.days), wider.columns(1).plain(), {}, others)
@@ -280,17 +280,18 @@ def _drying(trial: Trial, i: int, factors: dict[str, float], confidence: float) 
     model, c = trial.model, trial.c
     problem = replace(model.problem, confidence=confidence)
     panel = model.panels[i]
+    own = model.shape.tables.of(panel)
     of: dict[str, Sitting] = {s.id: _faster(s, factors.get(s.id, 1.0)) for s in panel.sittings}
     changed: list[tuple[int, int, int]] = []
     for s in c.sittings_of(i):
         sitting = of[model.sittings[s].id]
         for j, link in _links_to(trial, s):
             lower = tables.lower_limit_d(problem, link, of[link.before])
-            number = model.shape.tables.lo(lower)
+            number = own.lo(lower)
             offset = j * LINK + LINK_LO
             changed.append((LINKS, offset, _set(c, LINKS, offset, _row(trial, "lo", number))))
         if sitting.id in factors and sitting.rack_d is not None and model.problem.rack_places is not None:
-            number = model.shape.tables.rack(sitting.rack_d)
+            number = own.rack(sitting.rack_d)
             offset = s * SITTING + RACK_ROW
             changed.append((SITTINGS, offset, _set(c, SITTINGS, offset, _row(trial, "rack", number))))
     if confidence != model.problem.confidence:
@@ -313,7 +314,7 @@ def _links_to(trial: Trial, s: int) -> Iterator[tuple[int, Link]]:
 
 
 def _finish_row(trial: Trial, i: int, wait_d: float, handling_d: float) -> tuple[int, int, int]:
-    number = trial.model.shape.tables.finish(wait_d, handling_d)
+    number = trial.model.shape.tables.of(trial.model.panels[i]).finish(wait_d, handling_d)
     offset = i * PANEL + FINISH_ROW
     return PANELS, offset, _set(trial.c, PANELS, offset, _row(trial, "finish", number))
 

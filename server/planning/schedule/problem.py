@@ -101,8 +101,22 @@ class Link:
 
 
 @dataclass(frozen=True, slots=True)
+class DryingSpeed:
+    """Drying speed of each day, relative to the reference room: twelve months, or days from ``today`` on.
+
+    Beyond its end the last 28 days of ``by_day`` repeat.
+    """
+
+    by_month: tuple[float, ...] = ()
+    by_day: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class PanelJob:
-    """A panel to plan. ``final_wait`` reference days from the last sitting, then ``handling_d`` calendar days."""
+    """A panel to plan. ``final_wait`` reference days from the last sitting, then ``handling_d`` calendar days.
+
+    ``speed``: of the place where it dries; None: the problem's.
+    """
 
     id: str
     sittings: tuple[Sitting, ...]
@@ -113,6 +127,7 @@ class PanelJob:
     due_on: date | None = None
     final_wait: Spread = Spread(0.0, 0.0)
     handling_d: float = 0.0
+    speed: DryingSpeed | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,17 +142,6 @@ class Previous:
     pinned: bool = False
     done: bool = False
     painter: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class DryingSpeed:
-    """Drying speed of each day, relative to the reference room: twelve months, or days from ``today`` on.
-
-    Beyond its end the last 28 days of ``by_day`` repeat.
-    """
-
-    by_month: tuple[float, ...] = ()
-    by_day: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +161,16 @@ class Problem:
     previous: tuple[Previous, ...] = ()
     keep_today: bool = field(default=True)  # sittings of `previous` on `today` stay where they can
     most_moved: int | None = None  # sittings that the search itself may move beyond those that have to
+
+    def speed_of(self, panel: PanelJob) -> DryingSpeed:
+        """How fast the layers of a panel dry."""
+        return self.speed if panel.speed is None else panel.speed
+
+    @property
+    def slowest(self) -> float:
+        """The drying speed of the slowest day in the slowest place."""
+        speeds = {self.speed, *(self.speed_of(panel) for panel in self.panels)}
+        return min(min(speed.by_month or speed.by_day) for speed in speeds)
 
 
 def within_limit_d(link: Link, before: Sitting) -> float | None:

@@ -31,7 +31,7 @@ from server.planning.schedule.problem import (
     Problem,
     Sitting,
 )
-from server.planning.schedule.tables import Tables
+from server.planning.schedule.tables import PanelTables, Tables
 
 FAR_DAY = 10**8
 LONG_AGO = -2  # any day before today
@@ -126,8 +126,9 @@ class Shape:
             pinned = self.pins.get(self.number.get(link.before, -1))
             if pinned is None:
                 continue
-            lo = self.tables.rows["lo"][self.tables.lo(tables.lower_limit_d(self.problem, link, of[link.before]))]
-            hi = self.tables.rows["hi"][self.tables.hi(tables.upper_limit_d(link, of[link.before]))]
+            own = self.tables.of(panel)
+            lo = self.tables.rows["lo"][own.lo(tables.lower_limit_d(self.problem, link, of[link.before]))]
+            hi = self.tables.rows["hi"][own.hi(tables.upper_limit_d(link, of[link.before]))]
             into = link.kind is LinkKind.WET_IN_WET and pinned == b
             if (lo[pinned] > b and not into) or hi[pinned] < b:
                 return False
@@ -240,7 +241,7 @@ class Shape:
                 one[columns.PALETTE_BEGIN], one[columns.PALETTE_END] = begin, begin + length
             takes_place = problem.rack_places is not None and sitting.rack_d is not None
             one[columns.RACK_ROW] = (
-                table.row("rack", self.tables.rack(sitting.rack_d or 0.0)) if takes_place else NOWHERE
+                table.row("rack", self._own(n).rack(sitting.rack_d or 0.0)) if takes_place else NOWHERE
             )
             day = old.get(sitting.id)
             one[columns.OLD_DAY] = NOWHERE if day is None else LONG_AGO if day < 0 else day
@@ -248,10 +249,14 @@ class Shape:
             one[columns.LINK_BEGIN], one[columns.LINK_END] = ends[n] - len(self.links[n]), ends[n]
         return found
 
+    def _own(self, s: int) -> PanelTables:
+        """The tables of the place that a sitting's panel dries in."""
+        return self.tables.of(self.problem.panels[self.panel_of[s]])
+
     def _bounds(self, panel: PanelJob, sitting: Sitting) -> tuple[int, int]:
         """The first and last window of a sitting, by its release and by what is over already."""
         release = max(((panel.release_on or self.problem.today) - self.problem.today).days, 0)
-        starts, clock = self.tables.start, self.tables.clock
+        starts, clock = self.tables.start, self.tables.of(panel).clock
         low = np.searchsorted(starts, self.zone.minute_of(self.zone.day_start(release)) - tables.EDGE_MIN)
         high = len(self.windows) - 1
         of = {s.id: s for s in panel.sittings}
@@ -272,14 +277,14 @@ class Shape:
         return [self.links[self.number[s.id]] for s in self.rows[i]]
 
     def _link_records(self, table: Table) -> np.ndarray:
-        pairs = [pair for row in self.links for pair in row]
+        pairs = [(self._own(s), *pair) for s, row in enumerate(self.links) for pair in row]
         found = np.zeros((len(pairs), columns.LINK), np.int64)
-        for one, (link, before) in zip(found, pairs, strict=True):
+        for one, (own, link, before) in zip(found, pairs, strict=True):
             limit = tables.upper_limit_d(link, before)
             one[columns.BEFORE] = self.number[link.before]
             one[columns.KIND] = INTO if link.kind is LinkKind.WET_IN_WET else AFTER if limit is None else BETWEEN
-            one[columns.LINK_LO] = table.row("lo", self.tables.lo(tables.lower_limit_d(self.problem, link, before)))
-            one[columns.LINK_HI] = table.row("hi", self.tables.hi(limit))
+            one[columns.LINK_LO] = table.row("lo", own.lo(tables.lower_limit_d(self.problem, link, before)))
+            one[columns.LINK_HI] = table.row("hi", own.hi(limit))
         return found
 
     def _panel_records(self, table: Table) -> np.ndarray:
@@ -291,7 +296,7 @@ class Shape:
             one[columns.BEGIN], one[columns.END] = ends[i] - len(self.rows[i]), ends[i]
             one[columns.FIRST_LINK], one[columns.SIZE] = first_link, panel.size
             one[columns.DUE] = FAR_DAY if panel.due_on is None else (panel.due_on - self.problem.today).days
-            one[columns.FINISH_ROW] = table.row("finish", self.tables.finish(wait_d, panel.handling_d))
+            one[columns.FINISH_ROW] = table.row("finish", self.tables.of(panel).finish(wait_d, panel.handling_d))
             one[columns.FINISH_LEAST] = self._least(panel, wait_d)
             first_link += sum(map(len, self._links_of(i)))
         return found
@@ -299,7 +304,9 @@ class Shape:
     def _least(self, panel: PanelJob, wait_d: float) -> int:
         """The day before which what is over already lets the panel not be delivered."""
         ends = [self.done[s.id].end_min for s in panel.sittings if s.id in self.done]
-        return int(self.tables.finish_days(np.array([max(ends)]), wait_d, panel.handling_d)[0]) if ends else LONG_AGO
+        if not ends:
+            return LONG_AGO
+        return int(self.tables.of(panel).finish_days(np.array([max(ends)]), wait_d, panel.handling_d)[0])
 
     def _rack_of_done(self) -> np.ndarray:
         used = np.zeros(self.tables.days + 2, dtype=np.int64)
@@ -307,6 +314,6 @@ class Shape:
             for sitting in panel.sittings:
                 laid = self.done.get(sitting.id)
                 if laid is not None and sitting.rack_d is not None:
-                    until = self.tables.rack_until(np.array([laid.end_min]), sitting.rack_d)[0]
+                    until = self.tables.of(panel).rack_until(np.array([laid.end_min]), sitting.rack_d)[0]
                     used[max(laid.day, 0) : until] += panel.size
         return used

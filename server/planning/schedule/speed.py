@@ -1,12 +1,13 @@
 """Drying as a clock that runs with the climate: reference days passed, by minutes from the origin."""
 
+from dataclasses import dataclass, field
 from datetime import timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
 from server.planning.schedule.calendar import MINUTES_PER_DAY, Zone
-from server.planning.schedule.problem import DryingSpeed
+from server.planning.schedule.problem import DryingSpeed, PanelJob, Problem
 
 REPEATED_DAYS = 28
 Minutes = NDArray[np.float64]
@@ -21,6 +22,23 @@ def speed_of(speed: DryingSpeed, zone: Zone, day: int) -> float:
         return days[max(day, 0)]
     period = min(REPEATED_DAYS, len(days))
     return days[len(days) - period + (day - len(days)) % period]
+
+
+@dataclass
+class Clocks:
+    """A clock for each place that panels of ``problem`` dry in, over ``first`` to ``last`` day from today."""
+
+    problem: Problem
+    zone: Zone
+    first: int
+    last: int
+    _made: dict[DryingSpeed | None, "DryingClock"] = field(default_factory=dict)
+
+    def of(self, panel: PanelJob) -> "DryingClock":
+        if panel.speed not in self._made:
+            speed = self.problem.speed_of(panel)
+            self._made[panel.speed] = DryingClock(speed, self.zone, self.first, self.last)
+        return self._made[panel.speed]
 
 
 class DryingClock:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from server.planning.schedule.calendar import MINUTES_PER_DAY, Window, Zone
 from server.planning.schedule.problem import Link, LinkKind, PanelJob, Problem, Sitting, within_limit_d
-from server.planning.schedule.speed import DryingClock
+from server.planning.schedule.speed import Clocks, DryingClock
 
 Ints = NDArray[np.int32]
 MOST_TABLES = 600  # from here on requirements are rounded up to 0.01 d, so that layers can share a table
@@ -23,80 +23,103 @@ NEVER = np.iinfo(np.int32).max
 class Tables:
     """Rows are asked for by what they depend on and made once. ``round_up``: see ``MOST_TABLES``."""
 
-    def __init__(self, found: Sequence[Window], clock: DryingClock, zone: Zone, days: int, *, round_up: bool) -> None:
-        self.windows, self.clock, self.zone, self.days, self.round_up = found, clock, zone, days, round_up
+    def __init__(self, found: Sequence[Window], clocks: Clocks, zone: Zone, days: int, *, round_up: bool) -> None:
+        self.windows, self.clocks, self.zone, self.days, self.round_up = found, clocks, zone, days, round_up
         self.rows: dict[str, list[Ints]] = {"lo": [], "hi": [], "rack": [], "finish": []}
         self.known: dict[Hashable, int] = {}
         self.start = np.array([w.start_min for w in found], dtype=float)
         self.end = np.array([w.end_min for w in found], dtype=float)
         self.day_start = np.array([zone.minute_of(zone.day_start(d)) for d in range(days + 2)])
-        self.progress_end = clock.progress(self.end)
-        self.progress_start = clock.progress(self.start)
+        self._of: dict[DryingClock, PanelTables] = {}
 
-    def _row(self, kind: str, key: Hashable, row: NDArray[np.int64]) -> int:
+    def of(self, panel: PanelJob) -> "PanelTables":
+        """The tables of the place that a panel dries in."""
+        clock = self.clocks.of(panel)
+        if clock not in self._of:
+            self._of[clock] = PanelTables(self, clock)
+        return self._of[clock]
+
+    def keep(self, kind: str, key: Hashable, row: NDArray[np.int64]) -> int:
+        """The number of a new row, known by ``key`` from now on."""
         number = len(self.rows[kind])
         self.rows[kind].append(np.minimum(row, NEVER).astype(np.int32))
         self.known[kind, key] = number
         return number
 
-    def _reference(self, reference_d: float) -> float:
+    def reference(self, reference_d: float) -> float:
+        """So many reference days as tables are made for."""
         return float(np.ceil(reference_d * 100.0 - 1e-9) / 100.0) if self.round_up else reference_d
+
+
+class PanelTables:
+    """The rows of one place: numbers of rows that ``Tables`` holds, made when they are asked for first."""
+
+    def __init__(self, made: Tables, clock: DryingClock) -> None:
+        self.made, self.clock = made, clock
+        self.progress_end = clock.progress(made.end)
+        self.progress_start = clock.progress(made.start)
+
+    def _known(self, kind: str, wanted: Hashable) -> int | None:
+        return self.made.known.get((kind, (self.clock, wanted)))
+
+    def _row(self, kind: str, wanted: Hashable, row: NDArray[np.int64]) -> int:
+        return self.made.keep(kind, (self.clock, wanted), row)
 
     def lo(self, reference_d: float) -> int:
         """The first window that starts once so many reference days have passed from the end of each window."""
-        wanted = self._reference(reference_d)
-        found = self.known.get(("lo", wanted))
+        wanted = self.made.reference(reference_d)
+        found = self._known("lo", wanted)
         if found is not None:
             return found
-        ready = self.clock.instant(self.progress_end + wanted) if wanted > 0.0 else self.end
-        return self._row("lo", wanted, np.searchsorted(self.start, ready - EDGE_MIN))
+        ready = self.clock.instant(self.progress_end + wanted) if wanted > 0.0 else self.made.end
+        return self._row("lo", wanted, np.searchsorted(self.made.start, ready - EDGE_MIN))
 
     def hi(self, reference_d: float | None) -> int:
         """The last window that starts within so many reference days of the start of each window."""
-        found = self.known.get(("hi", reference_d))
+        found = self._known("hi", reference_d)
         if found is not None:
             return found
         if reference_d is None:
-            last = np.full(len(self.windows), len(self.windows) - 1)
+            last = np.full(len(self.made.windows), len(self.made.windows) - 1)
         else:
             limit = self.clock.instant(self.progress_start + reference_d)
-            last = np.searchsorted(self.start, limit + EDGE_MIN, side="right") - 1
+            last = np.searchsorted(self.made.start, limit + EDGE_MIN, side="right") - 1
         return self._row("hi", reference_d, last)
 
     def rack(self, reference_d: float) -> int:
         """The first day on which a layer laid in each window needs its place no more."""
-        wanted = self._reference(reference_d)
-        found = self.known.get(("rack", wanted))
+        wanted = self.made.reference(reference_d)
+        found = self._known("rack", wanted)
         if found is not None:
             return found
-        return self._row("rack", wanted, self.rack_until(self.end, wanted))
+        return self._row("rack", wanted, self.rack_until(self.made.end, wanted))
 
     def rack_until(self, laid_min: NDArray[np.float64], reference_d: float) -> NDArray[np.int64]:
         free = self.clock.after(laid_min, reference_d)
-        return np.minimum(np.searchsorted(self.day_start, free - EDGE_MIN), self.days)
+        return np.minimum(np.searchsorted(self.made.day_start, free - EDGE_MIN), self.made.days)
 
     def finish(self, wait_d: float, handling_d: float) -> int:
         """The day on which a panel is deliverable whose last layer is laid in each window."""
-        found = self.known.get(("finish", (wait_d, handling_d)))
+        found = self._known("finish", (wait_d, handling_d))
         if found is not None:
             return found
-        return self._row("finish", (wait_d, handling_d), self.finish_days(self.end, wait_d, handling_d))
+        return self._row("finish", (wait_d, handling_d), self.finish_days(self.made.end, wait_d, handling_d))
 
     def finish_days(self, laid_min: NDArray[np.float64], wait_d: float, handling_d: float) -> NDArray[np.int64]:
         whole, part = divmod(handling_d, 1.0)
         dry = self.clock.after(laid_min, wait_d) + part * MINUTES_PER_DAY
-        days = np.searchsorted(self.day_start, dry - EDGE_MIN)
-        outside = (days > self.days) | (dry < -EDGE_MIN)  # of the days at hand: by the calendar
+        days = np.searchsorted(self.made.day_start, dry - EDGE_MIN)
+        outside = (days > self.made.days) | (dry < -EDGE_MIN)  # of the days at hand: by the calendar
         for late in np.flatnonzero(outside):
-            instant = self.zone.instant(float(dry[late]))
-            day = self.zone.day_of(instant)
-            days[late] = day + (self.zone.minute_of(self.zone.day_start(day)) < dry[late] - EDGE_MIN)
+            instant = self.made.zone.instant(float(dry[late]))
+            day = self.made.zone.day_of(instant)
+            days[late] = day + (self.made.zone.minute_of(self.made.zone.day_start(day)) < dry[late] - EDGE_MIN)
         return days + int(whole)
 
 
 def needs_rounding(problem: Problem) -> bool:
     """Whether there are so many different dryings that tables would fill the memory."""
-    asked = {(s.drying, s.rack_d) for panel in problem.panels for s in panel.sittings}
+    asked = {(panel.speed, s.drying, s.rack_d) for panel in problem.panels for s in panel.sittings}
     return len(asked) > MOST_TABLES
 
 

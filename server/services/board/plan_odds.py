@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from server.planning.schedule.odds import FINAL, RELEASE, PanelOdds, odds_of
 from server.planning.schedule.plan import PlacedSitting
-from server.planning.schedule.problem import DryingSpeed, PanelJob, Problem
+from server.planning.schedule.problem import PanelJob, Problem
 from server.services.board.facts import DueFact, Moment
 from server.services.board.films import PanelLayers
 from server.services.board.plan_problem import Extra, panel_job, release_chain
@@ -20,6 +20,7 @@ from server.services.plan_reading import PlanInUse, PlannedSitting, PlanRisk
 from server.services.planning import painters
 
 ODDS_KEPT = 3000
+WITH_ODDS = 2  # the format of plans from which on they can be carried out with sampled drying
 ODDS: Kept[PanelOdds] = Kept(ODDS_KEPT)
 
 
@@ -27,7 +28,7 @@ def planned_standings(rows: StudioRows, panels: Sequence[PanelLayers], moment: M
     """Where every panel stands, with the odds of its date by the plan in use where it is wholly in that plan."""
     found = standings(rows, panels, moment)
     plan = rows.plan
-    if plan is None or not plan.speeds or moment.on != moment.today:
+    if plan is None or plan.format < WITH_ODDS or moment.on != moment.today:
         return found
     asked = [one for one in found if one.due is not None and not one.due.is_late and _is_planned(one, rows)]
     odds = _odds(asked, rows, plan, moment)
@@ -51,7 +52,7 @@ def _odds(asked: Sequence[PanelStanding], rows: StudioRows, plan: PlanInUse, mom
     }
     kept = ODDS.among(keys.values())
     new = [one for one in asked if keys[_uid(one)] not in kept]
-    terms = (plan.speeds[moment.on.month - 1], rows.studio.confidence_pct / 100, Extra(fastest=max(plan.speeds)))
+    terms = (rows.studio.confidence_pct / 100, Extra())
     jobs = [job for one in new if (job := panel_job(one, rows, moment, terms)) is not None]
     released = {_uid(one): release_chain(one, moment).at_d for one in new}
     made = odds_of(_problem(jobs, rows, plan, moment), [placed(s) for s in plan.sittings.values()], released)
@@ -67,7 +68,6 @@ def _problem(jobs: Sequence[PanelJob], rows: StudioRows, plan: PlanInUse, moment
         zone=moment.zone,
         painters=painters(rows.hours, moment.on, 0),
         panels=tuple(jobs),
-        speed=DryingSpeed(by_month=plan.speeds),
         confidence=rows.studio.confidence_pct / 100,
         set_up_min=int(plan.settings.get("mix_setup_min", 30)),
     )

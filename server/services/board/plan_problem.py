@@ -1,7 +1,7 @@
 """From a studio's panels to the planner's question, with the same forecasts that the boards tell.
 
-A forecast is one of today, in the panel's own place. Its days are turned into reference days by the speed of the first
-place in this month, so all panels share that place's year: one that stands elsewhere keeps today's proportion to it.
+A forecast is one of today, in the panel's own place. Its days are turned into reference days by the speed of that place
+in this month, and back into days by its usual year: a panel on a cold rack has the rack's winter, not the studio's.
 """
 
 from dataclasses import dataclass, field
@@ -29,6 +29,7 @@ from server.services.board.rows import StudioRows
 from server.services.board.spans import instant, local_day, start_of_day
 from server.services.board.standing import TOUCH_GATE, PanelStanding, allowed_from
 from server.services.board.to_come import forecast_on
+from server.services.usual_year import speeds_by_month
 
 SITTING_MIN = 90  # where a layer says nothing; an assumption
 SHORT_D = 0.01
@@ -39,7 +40,6 @@ class Room:
     """What the planner is told of the studio beside its panels."""
 
     painters: tuple[Painter, ...]
-    speeds: tuple[float, ...]  # drying speed of the first place, twelve months
     easels: int | None
     rack_places: int | None
     set_up_min: int
@@ -55,7 +55,6 @@ class Extra:
     waits: dict[str, float] = field(default_factory=dict)
     not_before: dict[str, date] = field(default_factory=dict)
     left_out: dict[str, str] = field(default_factory=dict)
-    fastest: float = 1.0  # drying speed of the year: days that a rule names, as reference days that surely last as long
     is_last: bool = False
 
 
@@ -67,7 +66,7 @@ def problem(found: list[PanelStanding], rows: StudioRows, moment: Moment, room: 
         uid = standing.layers.panel.uid
         if standing.standing is Standing.FINISHED or not standing.layers.to_come or uid in extra.left_out:
             continue
-        job = panel_job(standing, rows, moment, (room.speeds[moment.on.month - 1], confidence, extra))
+        job = panel_job(standing, rows, moment, (confidence, extra))
         if job is not None:
             jobs.append(job)
     ids = {s.id for job in jobs for s in job.sittings}
@@ -76,7 +75,6 @@ def problem(found: list[PanelStanding], rows: StudioRows, moment: Moment, room: 
         zone=moment.zone,
         painters=room.painters,
         panels=tuple(jobs),
-        speed=DryingSpeed(by_month=room.speeds),
         confidence=confidence,
         rack_places=room.rack_places,
         easels=room.easels,
@@ -91,13 +89,20 @@ def problem(found: list[PanelStanding], rows: StudioRows, moment: Moment, room: 
     )
 
 
-Terms = tuple[float, float, Extra]  # drying speed of this month, confidence, and what the rules ask beside drying
+Terms = tuple[float, Extra]  # confidence, and what the rules ask beside drying
+
+
+def year_of(standing: PanelStanding, moment: Moment) -> tuple[float, ...]:
+    """The drying speed of each month where the panel's layers to come will dry."""
+    return speeds_by_month(standing.layers.climate, moment.zone, moment.on.year)
 
 
 def panel_job(standing: PanelStanding, rows: StudioRows, moment: Moment, terms: Terms) -> PanelJob | None:
     """One panel with layers to come as the planner takes it; None, with the reason in the terms' ``left_out``, where a
     layer has no forecast."""
-    speed, confidence, extra = terms
+    confidence, extra = terms
+    year = year_of(standing, moment)
+    speed = year[moment.on.month - 1]
     panel = standing.layers.panel
     to_come = standing.layers.to_come
     stages = [_stages_of(layer, moment) for layer in to_come]
@@ -126,6 +131,7 @@ def panel_job(standing: PanelStanding, rows: StudioRows, moment: Moment, terms: 
         weight=panel.weight,
         final_wait=Spread(last.drying.p50_d * speed, last.drying.p90_d * speed),
         handling_d=last.calendar_d + (panel.packing_d + panel.transit_d if panel.due_on else 0),
+        speed=DryingSpeed(by_month=year),
     )
 
 

@@ -13,6 +13,7 @@ from server.services.access import Actor, allow
 from server.services.paints import key_of
 from server.services.records import find_all
 from server.services.tube_use import left_now
+from server.services.whereabouts import whereabouts
 from server.store.tables import (
     Layer,
     LayerMix,
@@ -23,7 +24,6 @@ from server.store.tables import (
     Paint,
     PaintPigment,
     Panel,
-    Place,
     Thinner,
     TouchTest,
 )
@@ -85,7 +85,7 @@ class _Reader:
     zone: ZoneInfo
 
     def panels(self) -> Iterator[Row]:
-        places = {place.id: place.name for place in self.session.scalars(select(Place).where(self._ours(Place)))}
+        where = whereabouts(self.session, self.actor.studio_id)
         for panel in find_all(self.session, self.actor, Panel):
             yield (
                 panel.title,
@@ -96,7 +96,7 @@ class _Reader:
                 panel.ground_surface,
                 panel.ground_pigment or "",
                 _day(panel.ground_on),
-                places[panel.place_id],
+                where.now(panel.id or 0, panel.place_id).name,
                 _day(panel.due_on),
                 panel.due_for,
                 _day(panel.finished_on),
@@ -167,9 +167,6 @@ class _Reader:
         parts = self._parts(MixPart, "mix_id")
         for mix in find_all(self.session, self.actor, Mix):
             yield (mix.label, "; ".join(_part(part, named) for part in parts[mix.id or 0]), mix.notes)
-
-    def _ours(self, kind: type[Place | Layer]):  # type: ignore[no-untyped-def]
-        return col(kind.studio_id) == self.actor.studio_id
 
     def _labels(self, kind: type[Mix | Thinner | Paint | Medium]) -> dict[int, str]:
         """Of all of them, put away ones too: layers name these still."""

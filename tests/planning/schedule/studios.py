@@ -73,7 +73,9 @@ def problems(draw: st.DrawFn) -> Problem:
         weight = draw(st.sampled_from([1.0, 3.0]))
         wait = draw(st.sampled_from([Spread(0.0, 0.0), Spread(1.0, 1.5)]))
         links = [draw(kinds) for _ in sittings[1:]]
-        panels.append(chain(f"panel {i}", sittings, links, due_on=due, weight=weight, final_wait=wait))
+        speed = draw(st.sampled_from([None, DryingSpeed(by_month=(0.7,) * 12), DryingSpeed(by_day=(1.5, 0.5))]))
+        facts = {"due_on": due, "weight": weight, "final_wait": wait, "speed": speed}
+        panels.append(chain(f"panel {i}", sittings, links, **facts))
     return studio(
         *panels,
         rack_places=draw(st.sampled_from([1, 2, None])),

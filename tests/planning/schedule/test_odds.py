@@ -35,7 +35,7 @@ class Loop:
     """One draw after the other, by the checker's own calendar and drying."""
 
     def __init__(self, problem: Problem, plan: Plan) -> None:
-        self.problem, self.plan = problem, plan
+        self.problem, self.plan, self.there = problem, plan, problem
         self.of = {s.id: s for panel in problem.panels for s in panel.sittings}
         self.painters = {p.id: p for p in problem.painters}
 
@@ -44,6 +44,7 @@ class Loop:
 
     def _makes_it(self, panel: PanelJob, draw: int) -> bool:
         at: dict[str, Stretch] = {}
+        self.there = replace(self.problem, speed=self.problem.speed_of(panel))  # as fast as it dries where it stands
         waiting = list(panel.sittings)
         number = {s.id: n + 1 for n, s in enumerate(in_order(panel, panel.sittings))}
         while waiting:
@@ -77,13 +78,13 @@ class Loop:
         if link.kind is LinkKind.WET_IN_WET:
             low = below.start
         elif link.kind is LinkKind.DRY and drying is not None:
-            low = instant_after(self.problem, below.end, self._drawn(drying, z))
+            low = instant_after(self.there, below.end, self._drawn(drying, z))
         elif link.kind is LinkKind.TACKY:
-            low = instant_after(self.problem, below.end, link.after_d)
+            low = instant_after(self.there, below.end, link.after_d)
         if link.within_d is None:
             return low, None
         pace = 1.0 if link.kind is LinkKind.SPLIT or drying is None else self._drawn(drying, z) / drying.p50_d
-        return low, instant_after(self.problem, below.start, link.within_d * pace)
+        return low, instant_after(self.there, below.start, link.within_d * pace)
 
     def _place(self, sitting: Sitting, ready: datetime) -> Stretch:
         placed = next(s for s in self.plan.sittings if s.id == sitting.id)

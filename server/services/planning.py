@@ -2,8 +2,8 @@
 
 import re
 from collections.abc import Sequence
-from datetime import date, datetime
-from typing import Annotated, Literal, Protocol
+from datetime import date, datetime, timedelta
+from typing import Annotated, Protocol
 
 from pydantic import AfterValidator, Field, StringConstraints, ValidationInfo, field_validator
 from sqlmodel import Session
@@ -14,11 +14,12 @@ from server.planning.schedule.repeating import check_rule, rule_days
 from server.services import records
 from server.services.access import Actor, allow
 from server.services.errors import Refused
-from server.services.fields import Command, Day, OptionalText200, Text120
+from server.services.fields import Command, Day, OptionalText120, OptionalText200
 from server.store.tables import WorkTime
 
-MOST_LINES = 200
-Days = Literal["", "12345", "1234567", "67", "1", "2", "3", "4", "5", "6", "7"]
+MOST_LINES = 2000
+MOST_AWAY_D = 400  # in one stretch
+EVERYBODY = ""
 _CLOCK = re.compile(r"([01]?\d|2[0-3])[:.]([0-5]\d)")
 
 
@@ -28,25 +29,54 @@ def _clock(text: str) -> str:
     return text
 
 
+def _days(text: str) -> str:
+    if not set(text) <= set("1234567") or sorted(set(text)) != list(text):
+        raise ValueError("Give weekdays by their numbers in order, 1 for Monday: 135, or 12345.")
+    return text
+
+
+Days = Annotated[str, StringConstraints(max_length=7), AfterValidator(_days)]
 Clock = Annotated[str, StringConstraints(max_length=5), AfterValidator(_clock)]
 
 
 class WorkTimeCreate(Command):
-    """A stretch of work, by one of ``weekdays``, ``on_date`` and ``rule``; without times nobody works then."""
+    """A stretch of work, by one of ``weekdays``, ``on_date`` and ``rule``; without times nobody works then.
 
-    painter: Text120
+    ``until_on``: closed on every day from ``on_date`` to it. With a rule, ``on_date`` is the day that it is counted
+    from. ``painter`` "": a day without work for everybody. ``label``: what a day off is called.
+    """
+
+    painter: OptionalText120
     weekdays: Days = ""
     on_date: Day | None = None
+    until_on: Day | None = None
     rule: OptionalText200 = Field(default="", validate_default=True)
     start: Clock = ""
     end: Clock = Field(default="", validate_default=True)
+    label: OptionalText120 = ""
+
+    @field_validator("until_on")
+    @classmethod
+    def _in_order(cls, until_on: date | None, info: ValidationInfo) -> date | None:
+        first = info.data.get("on_date")
+        if until_on is None:
+            return None
+        if first is None:
+            raise ValueError("Say from which day on.")
+        if until_on < first:
+            raise ValueError("The last day lies before the first.")
+        if (until_on - first).days >= MOST_AWAY_D:
+            raise ValueError(f"Keep one stretch to {MOST_AWAY_D} days.")
+        return until_on
 
     @field_validator("rule")
     @classmethod
     def _one_way(cls, rule: str, info: ValidationInfo) -> str:
-        given = [name for name in ("weekdays", "on_date") if info.data.get(name)]
-        if len(given) + bool(rule) != 1:
+        is_day = bool(info.data.get("on_date")) and not rule
+        if bool(info.data.get("weekdays")) + is_day + bool(rule) != 1:
             raise ValueError("Say either which weekdays, or which day, or a repeating rule: one of the three.")
+        if rule and info.data.get("until_on"):
+            raise ValueError("A rule ends by UNTIL or COUNT of its own, not by a last day.")
         return check_rule(rule) if rule else rule
 
     @field_validator("end")
@@ -57,6 +87,10 @@ class WorkTimeCreate(Command):
             raise ValueError("Give both times, or neither for a day without work.")
         if not start and info.data.get("weekdays"):
             raise ValueError("From when until when?")
+        if start and info.data.get("until_on"):
+            raise ValueError("On a stretch of days nobody works; leave the times empty.")
+        if start and info.data.get("painter") == EVERYBODY:
+            raise ValueError("Say who works then. Without a name, give no times: a day without work for everybody.")
         if start and minutes_of(end) <= minutes_of(start):
             raise ValueError("This must be later than the beginning.")
         return end
@@ -78,6 +112,8 @@ def create(session: Session, actor: Actor, command: WorkTimeCreate) -> WorkTime:
         painter=command.painter,
         weekdays=command.weekdays,
         on_date=command.on_date,
+        until_on=command.until_on,
+        label=command.label,
         rule=command.rule,
         start_min=minutes_of(command.start) if command.start else None,
         end_min=minutes_of(command.end) if command.end else None,
@@ -87,7 +123,8 @@ def create(session: Session, actor: Actor, command: WorkTimeCreate) -> WorkTime:
         raise Refused(f"There are {MOST_LINES} lines of hours already. Take some away first.")
     for other in there:
         if _meet(row, other):
-            raise Refused(f"This overlaps with hours of {other.painter} that stand already.")
+            whose = other.painter or "everybody"
+            raise Refused(f"This overlaps with hours of {whose} that stand already.")
     session.add(row)
     session.flush()
     return row
@@ -95,7 +132,9 @@ def create(session: Session, actor: Actor, command: WorkTimeCreate) -> WorkTime:
 
 def _meet(one: WorkTime, other: WorkTime) -> bool:
     same_days = bool(set(one.weekdays) & set(other.weekdays)) or (
-        one.on_date is not None and one.on_date == other.on_date
+        (one.on_date, one.until_on) == (other.on_date, other.until_on)
+        and one.on_date is not None
+        and not (one.rule or other.rule)
     )
     if one.painter != other.painter or not same_days:
         return False
@@ -120,8 +159,10 @@ def public(_session: Session, row: WorkTime) -> WorkTimeCreate:
     """The stretch as the command that would add it."""
     return WorkTimeCreate.model_construct(
         painter=row.painter,
-        weekdays=row.weekdays,  # type: ignore[arg-type]
+        weekdays=row.weekdays,
         on_date=row.on_date,
+        until_on=row.until_on,
+        label=row.label,
         rule=row.rule,
         start=_as_clock(row.start_min),
         end=_as_clock(row.end_min),
@@ -146,6 +187,8 @@ class HoursLine(Protocol):
     @property
     def on_date(self) -> date | None: ...
     @property
+    def until_on(self) -> date | None: ...
+    @property
     def rule(self) -> str: ...
     @property
     def start_min(self) -> int | None: ...
@@ -158,20 +201,31 @@ class HoursLine(Protocol):
 def painters(rows: Sequence[HoursLine], today: date, from_min: int) -> tuple[Painter, ...]:
     """The planner's painters; of today only what is left of it from ``from_min`` of the wall clock on."""
     found = []
-    for name in dict.fromkeys(row.painter for row in rows):
-        mine = [row for row in rows if row.painter == name]
+    for name in dict.fromkeys(row.painter for row in rows if row.painter != EVERYBODY):
+        mine = [row for row in rows if row.painter in (name, EVERYBODY)]
         hours = tuple(
             Hours(frozenset(map(int, row.weekdays)), row.start_min or 0, row.end_min or 0)
             for row in mine
             if row.weekdays and row.end_min is not None
         )
-        days = [DayHours(row.on_date, row.start_min, row.end_min) for row in mine if row.on_date is not None]
+        days = [day for row in mine if row.on_date is not None and not row.rule for day in _single(row, today)]
         rules = tuple(
-            RuleHours(row.rule, row.created_at.date(), row.start_min, row.end_min) for row in mine if row.rule
+            RuleHours(row.rule, row.on_date or row.created_at.date(), row.start_min, row.end_min)
+            for row in mine
+            if row.rule
         )
         usual = _hours_of(hours, rules, today)
         found.append(Painter(name, hours, tuple(_left_of_today(days, usual, today, from_min)), rules))
     return tuple(found)
+
+
+def _single(row: HoursLine, today: date) -> list[DayHours]:
+    """The days of a line, from today on where it is a stretch of them."""
+    assert row.on_date is not None
+    if row.until_on is None:
+        return [DayHours(row.on_date, row.start_min, row.end_min)]
+    first = max(row.on_date, today)
+    return [DayHours(first + timedelta(days=n)) for n in range((row.until_on - first).days + 1)]
 
 
 Stretches = list[tuple[int | None, int | None]]

@@ -36,8 +36,7 @@ def _close_today(session: Session, actor: Actor, now: datetime, zone: ZoneInfo) 
     on = now.astimezone(zone).date()
     rows = planning.all_open(session, actor)
     for row in rows:
-        if row.on_date == on:
+        if row.on_date == on and row.until_on is None and not row.rule:
             planning.archive(session, actor, row.uid)
     session.flush()
-    for painter in dict.fromkeys(row.painter for row in rows):
-        planning.create(session, actor, WorkTimeCreate(painter=painter, on_date=on))
+    planning.create(session, actor, WorkTimeCreate(painter=planning.EVERYBODY, on_date=on))

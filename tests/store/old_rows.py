@@ -476,6 +476,25 @@ _WITH_UNITS_OF_LINKS: Rows = _WITH_LEFT_AT | {
     "share_link": [row | {"units": "imperial"} for row in _WITH_LEFT_AT["share_link"]],
 }
 
+_WITH_DAYS_AWAY: Rows = _WITH_UNITS_OF_LINKS | {
+    "work_time": [
+        *(row | {"until_on": None, "label": ""} for row in _WITH_UNITS_OF_LINKS["work_time"]),
+        _record(
+            2,
+            "away-1",
+            studio_id=1,
+            painter="",
+            weekdays="",
+            on_date=_THEN.date() + timedelta(days=30),
+            until_on=_THEN.date() + timedelta(days=40),
+            rule="",
+            start_min=None,
+            end_min=None,
+            label="Away",
+        ),
+    ],
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -494,6 +513,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0015": _WITH_UNITS,
     "0016": _WITH_LEFT_AT,
     "0017": _WITH_UNITS_OF_LINKS,
+    "0018": _WITH_DAYS_AWAY,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

@@ -87,9 +87,11 @@ def test_a_rule_that_is_none_is_told_in_a_sentence_and_not_kept(client: TestClie
 def test_hours_by_rule_and_for_one_day_are_told_in_words(client: TestClient) -> None:
     client.post("/plan/hours", data=HOURS | {"weekdays": "", "rule": "FREQ=WEEKLY;INTERVAL=2;BYDAY=SA"})
     client.post("/plan/hours", data=HOURS | {"weekdays": "", "on_date": "2026-12-24", "start": "", "end": ""})
-    told = words(client.get("/plan").text)
-    assert "by the rule FREQ=WEEKLY;INTERVAL=2;BYDAY=SA, 09:00 to 12:30" in told
-    assert "on 24 December 2026, no work" in told
+    client.post("/plan/hours", data=HOURS | {"weekdays": "", "rule": "FREQ=YEARLY;BYWEEKNO=2,40;BYDAY=SU"})
+    told = words(client.get("/plan/hours").text)
+    assert "Every second Saturday, 09:00 to 12:30" in told
+    assert "By the rule FREQ=YEARLY;BYWEEKNO=2,40;BYDAY=SU, 09:00 to 12:30" in told
+    assert "On 24 December, no work" in told
 
 
 def test_a_plan_changes_nothing_until_it_is_taken(bench: Bench, client: TestClient, db: Database) -> None:
@@ -355,17 +357,17 @@ def test_a_lost_day_is_set_right_by_one_tap_and_taken_back_by_one(
     assert not any(day == today for day in after.values())
     moved = {uid for uid in before if after[uid] != before[uid]}
     assert of_today <= moved and len(moved - of_today) <= 12
-    told = words(client.get("/plan").text)
-    assert ", no work" in told and ("becomes" in told) == bool(moved)
+    assert ", no work" in words(client.get("/plan/hours").text)
+    assert ("becomes" in words(client.get("/plan").text)) == bool(moved)
     assert planned(db).keys() >= before.keys()  # the plan in use stands until the other is taken
     with db.read() as session:
         change = session.exec(select(ChangeSet).order_by(col(ChangeSet.id).desc())).first()
     assert change is not None and "No painting today" in change.label
     client.post(f"/history/{change.uid}/undo")
-    assert ", no work" not in words(client.get("/plan").text)
+    assert ", no work" not in words(client.get("/plan/hours").text)
     client.post("/plan/right", data={"event": "no_painting"})
     client.post("/plan/right", data={"event": "no_painting"})  # said twice: the day is closed once
-    assert words(client.get("/plan").text).count(", no work") == 1
+    assert words(client.get("/plan/hours").text).count(", no work") == 1
 
 
 def test_a_missed_sitting_is_told_on_today_and_set_right(bench: Bench, client: TestClient, db: Database) -> None:

@@ -219,7 +219,7 @@ def _of_panels(table: Any, names: str, studio_id: int, panel_id: int | None) -> 
 
 
 def _hours(session: Session, studio_id: int) -> tuple[Row[Any], ...]:
-    wanted = select(*_columns(WorkTime, "painter weekdays on_date rule start_min end_min created_at"))
+    wanted = select(*_columns(WorkTime, "painter weekdays on_date until_on rule start_min end_min created_at"))
     mine = wanted.where(col(WorkTime.studio_id) == studio_id, col(WorkTime.archived_at).is_(None))
     return tuple(session.execute(mine.order_by(col(WorkTime.id))))
 

@@ -10,9 +10,10 @@ from server.store.tables.base import KEEP_IDS, StudioRecord, UtcDateTime, json_o
 
 
 class WorkTime(StudioRecord, table=True):
-    """A stretch of working time of one painter: on weekdays, on one day, or on the days of a repeating rule.
+    """A stretch of working time: on weekdays, on one day, or on the days of a repeating rule from ``on_date`` on.
 
-    Without minutes the day is closed. A rule takes the place of weekly hours, a single day that of both.
+    Without minutes the day is closed; with ``until_on`` so are all days from ``on_date`` to it. A rule takes the place
+    of weekly hours, days away that of both, a single day with hours that of all. ``painter`` "": everybody.
     """
 
     __tablename__ = "work_time"
@@ -20,9 +21,11 @@ class WorkTime(StudioRecord, table=True):
     painter: str = Field(max_length=120)
     weekdays: str = Field(default="", max_length=7)  # ISO numbers, 1 is Monday
     on_date: date | None = None
+    until_on: date | None = None
     rule: str = Field(default="", max_length=200)  # RFC 5545, without RRULE:
     start_min: int | None = None  # of the wall clock's day
     end_min: int | None = None
+    label: str = Field(default="", max_length=120, sa_column_kwargs={"server_default": ""})  # why: "away", a holiday
 
 
 class Quote(StudioRecord, table=True):

@@ -278,8 +278,8 @@ RESOURCES: tuple[Resource, ...] = (
         create=planning.WorkTimeCreate,
         update=None,
         add=planning.create,
-        title=lambda row: f" of {row.painter}",
-        page=lambda row: "/plan#hours",
+        title=lambda row: f" of {row.painter or 'everybody'}",
+        page=lambda row: "/plan/hours",
     ),
 )
 

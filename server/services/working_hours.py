@@ -1,0 +1,165 @@
+"""Working hours as people say them: every week with a break, away from one day to another, every second Wednesday,
+a list of public holidays. Each becomes lines of hours; a repeating one as a rule by RFC 5545."""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Annotated, Literal
+
+from pydantic import Field, ValidationInfo, field_validator
+from sqlmodel import Session
+
+from server.planning.schedule.repeating import WEEKDAYS
+from server.services import planning
+from server.services.access import Actor
+from server.services.errors import Refused
+from server.services.fields import Command, Day, OptionalText120, Text120
+from server.services.planning import Clock, WorkTimeCreate, minutes_of
+from server.store.tables import WorkTime
+
+Weekday = Literal["1", "2", "3", "4", "5", "6", "7"]
+# Every so many weeks, or a weekday of each month counted from its first or its last.
+Rhythm = Literal["1", "2", "3", "4", "first", "second", "third", "fourth", "last"]
+NTH = {"first": "1", "second": "2", "third": "3", "fourth": "4", "last": "-1"}
+
+
+def _some(days: tuple[str, ...]) -> tuple[str, ...]:
+    if not days:
+        raise ValueError("Tick at least one day.")
+    return tuple(sorted(set(days)))
+
+
+class WeekCreate(Command):
+    """Hours of every week, with a second stretch after a break."""
+
+    painter: Text120
+    weekdays: Annotated[tuple[Weekday, ...], Field(max_length=7)] = Field(default=(), validate_default=True)
+    start: Clock = ""
+    end: Clock = Field(default="", validate_default=True)
+    again_start: Clock = ""
+    again_end: Clock = Field(default="", validate_default=True)
+
+    _weekdays = field_validator("weekdays")(_some)
+
+    @field_validator("end")
+    @classmethod
+    def _first(cls, end: str, info: ValidationInfo) -> str:
+        if "start" in info.data and not (info.data["start"] and end):
+            raise ValueError("From when until when?")
+        return _later(info.data.get("start", ""), end)
+
+    @field_validator("again_end")
+    @classmethod
+    def _second(cls, end: str, info: ValidationInfo) -> str:
+        start = info.data.get("again_start", "")
+        if bool(start) != bool(end):
+            raise ValueError("Give both times after the break, or neither.")
+        if start and info.data.get("end") and minutes_of(start) < minutes_of(info.data["end"]):
+            raise ValueError("The second stretch begins before the first has ended.")
+        return _later(start, end)
+
+
+class AwayCreate(Command):
+    """Days without work, the first and the last included. ``painter`` "": for everybody."""
+
+    painter: OptionalText120 = ""
+    from_on: Day
+    until_on: Day = Field(validate_default=True)
+    label: OptionalText120 = ""
+
+    @field_validator("until_on")
+    @classmethod
+    def _in_order(cls, until_on: date, info: ValidationInfo) -> date:
+        first = info.data.get("from_on", until_on)
+        if until_on < first:
+            raise ValueError("The last day lies before the first.")
+        if (until_on - first).days >= planning.MOST_AWAY_D:
+            raise ValueError(f"Keep one stretch to {planning.MOST_AWAY_D} days.")
+        return until_on
+
+
+class RepeatCreate(Command):
+    """Weekdays that come back otherwise than every week: with hours of their own, or without work."""
+
+    painter: OptionalText120 = ""
+    rhythm: Rhythm = "2"
+    weekdays: Annotated[tuple[Weekday, ...], Field(max_length=7)] = Field(default=(), validate_default=True)
+    from_on: Day
+    until_on: Day | None = None
+    start: Clock = ""
+    end: Clock = Field(default="", validate_default=True)
+
+    _weekdays = field_validator("weekdays")(_some)
+
+    @field_validator("until_on")
+    @classmethod
+    def _in_order(cls, until_on: date | None, info: ValidationInfo) -> date | None:
+        if until_on is not None and until_on < info.data.get("from_on", until_on):
+            raise ValueError("The last day lies before the first.")
+        return until_on
+
+    @field_validator("end")
+    @classmethod
+    def _both(cls, end: str, info: ValidationInfo) -> str:
+        start = info.data.get("start", "")
+        if bool(start) != bool(end):
+            raise ValueError("Give both times, or neither for days without work.")
+        if start and not info.data.get("painter", "?"):
+            raise ValueError("Say above who works then. Days without work may be everybody's.")
+        return _later(start, end)
+
+    @property
+    def rule(self) -> str:
+        """The days as RFC 5545 writes them."""
+        names = [WEEKDAYS[int(day) - 1] for day in self.weekdays]
+        if self.rhythm in NTH:
+            rule = f"FREQ=MONTHLY;BYDAY={','.join(NTH[self.rhythm] + name for name in names)}"
+        else:
+            rule = f"FREQ=WEEKLY;INTERVAL={self.rhythm};BYDAY={','.join(names)}"
+        return rule + (f";UNTIL={self.until_on:%Y%m%d}" if self.until_on else "")
+
+
+def _later(start: str, end: str) -> str:
+    if start and end and minutes_of(end) <= minutes_of(start):
+        raise ValueError("This must be later than the beginning.")
+    return end
+
+
+def add_week(session: Session, actor: Actor, command: WeekCreate) -> None:
+    """Raises ``Refused`` where hours overlap with some that stand."""
+    for start, end in ((command.start, command.end), (command.again_start, command.again_end)):
+        if start:
+            line = WorkTimeCreate(painter=command.painter, weekdays="".join(command.weekdays), start=start, end=end)
+            planning.create(session, actor, line)
+
+
+def add_away(session: Session, actor: Actor, command: AwayCreate) -> None:
+    line = WorkTimeCreate(
+        painter=command.painter,
+        on_date=command.from_on,
+        until_on=None if command.until_on == command.from_on else command.until_on,
+        label=command.label,
+    )
+    planning.create(session, actor, line)
+
+
+def add_repeat(session: Session, actor: Actor, command: RepeatCreate) -> None:
+    line = WorkTimeCreate(
+        painter=command.painter, on_date=command.from_on, rule=command.rule, start=command.start, end=command.end
+    )
+    planning.create(session, actor, line)
+
+
+def add_holidays(session: Session, actor: Actor, painter: str, days: Sequence[tuple[date, str]]) -> int:
+    """Days without work, with what they are called; returns how many are new. Those that stand there are left alone.
+    Raises ``Refused`` where all of them do."""
+    there = {row.on_date for row in planning.all_open(session, actor) if _is_day_off(row, painter)}
+    added = [(on, name) for on, name in days if on not in there]
+    if not added:
+        raise Refused("All of these days stand there already.")
+    for on, name in added:
+        planning.create(session, actor, WorkTimeCreate(painter=painter, on_date=on, label=name))
+    return len(added)
+
+
+def _is_day_off(row: WorkTime, painter: str) -> bool:
+    return row.painter == painter and row.until_on is None and not row.rule

@@ -1,0 +1,197 @@
+"""When painters work: hours of every week, days away, days that repeat otherwise, holidays; one form at a time."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, TypeVar
+
+from fastapi import APIRouter
+from sqlmodel import Session
+from starlette.responses import Response
+
+from server.formats import date_list
+from server.services import planning, working_hours
+from server.services.fields import Command, LongNotes, OptionalText120
+from server.services.planning import WorkTimeCreate
+from server.services.working_hours import AwayCreate, RepeatCreate, WeekCreate
+from server.store.tables import WorkTime
+from server.web.deps import Page, PageRequest, Posted
+from server.web.forms import FormState, parse
+from server.web.hours_words import day_words, time_words
+from server.web.manner import manner
+from server.web.pages.changes import Done, FormPage, Typed, change_by_button, change_by_form
+from server.web.words import WEEKDAYS
+
+router = APIRouter(prefix="/plan/hours")
+Given = TypeVar("Given", bound=Command)
+HOURS = "/plan/hours"
+KINDS = {
+    "week": "Hours of every week",
+    "away": "Days away",
+    "repeat": "Days that repeat otherwise",
+    "holidays": "Public holidays",
+    "rule": "A rule of your own",
+}
+RHYTHMS = (
+    ("1", "Every week"),
+    ("2", "Every second week"),
+    ("3", "Every third week"),
+    ("4", "Every fourth week"),
+    ("first", "The first of each month"),
+    ("second", "The second of each month"),
+    ("third", "The third of each month"),
+    ("fourth", "The fourth of each month"),
+    ("last", "The last of each month"),
+)
+PRESETS = (
+    ("12345", "Monday to Friday"),
+    ("1234567", "Every day"),
+    ("67", "Saturday and Sunday"),
+    *((str(number), f"{name}s") for number, name in enumerate(WEEKDAYS, 1)),
+)
+
+
+class Holidays(Command):
+    """A list of days as it is typed or pasted."""
+
+    painter: OptionalText120 = ""
+    dates: LongNotes = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LineShown:
+    uid: str
+    days: str
+    times: str
+
+
+@dataclass(frozen=True, slots=True)
+class PainterShown:
+    """``name`` "" for the days off of everybody; ``past``: single days that are over."""
+
+    name: str
+    lines: tuple[LineShown, ...]
+    past: tuple[LineShown, ...]
+
+
+@router.get("")
+def hours(page: Page, add: str = "") -> Response:
+    """The hours that stand, and the form of ``add``."""
+    form = FormState(many={"weekdays": list("12345")} if add == "week" else {})
+    return page.render("plan/hours.html", {**_context(page, add if add in KINDS else ""), "form": form})
+
+
+@router.post("")
+def add_line(page: Page, posted: Posted) -> Response:
+    """A line as it is stored, with a rule by RFC 5545."""
+    command, form = parse(posted, WorkTimeCreate, zone=page.zone)
+
+    def act(session: Session, given: WorkTimeCreate) -> str:
+        planning.create(session, page.actor, given)
+        return f"Added hours of {given.painter or 'everybody'}"
+
+    return _added(page, "rule", (Typed(posted, form), command), act)
+
+
+@router.post("/week")
+def add_week(page: Page, posted: Posted) -> Response:
+    command, form = parse(posted, WeekCreate, zone=page.zone)
+
+    def act(session: Session, given: WeekCreate) -> str:
+        working_hours.add_week(session, page.actor, given)
+        return f"Added hours of {given.painter}"
+
+    return _added(page, "week", (Typed(posted, form), command), act)
+
+
+@router.post("/away")
+def add_away(page: Page, posted: Posted) -> Response:
+    command, form = parse(posted, AwayCreate, zone=page.zone)
+
+    def act(session: Session, given: AwayCreate) -> str:
+        working_hours.add_away(session, page.actor, given)
+        return f"Noted days away of {given.painter or 'everybody'}"
+
+    return _added(page, "away", (Typed(posted, form), command), act)
+
+
+@router.post("/repeat")
+def add_repeat(page: Page, posted: Posted) -> Response:
+    command, form = parse(posted, RepeatCreate, zone=page.zone)
+
+    def act(session: Session, given: RepeatCreate) -> str:
+        working_hours.add_repeat(session, page.actor, given)
+        return f"Added repeating days of {given.painter or 'everybody'}"
+
+    return _added(page, "repeat", (Typed(posted, form), command), act)
+
+
+@router.post("/holidays")
+def add_holidays(page: Page, posted: Posted) -> Response:
+    command, form = parse(posted, Holidays, zone=page.zone)
+    days: list[tuple[date, str]] = []
+    try:
+        listed = date_list.read(command.dates if command is not None else "", manner().date_order)
+        days = [(day.on, day.name) for day in listed]
+    except date_list.NoDates as fault:
+        form.add_error("dates", str(fault))
+
+    def act(session: Session, given: Holidays) -> str:
+        count = working_hours.add_holidays(session, page.actor, given.painter, days)
+        return "Added a day off" if count == 1 else f"Added {count} days off"
+
+    return _added(page, "holidays", (Typed(posted, form), None if form.errors else command), act)
+
+
+@router.post("/{uid}/archive")
+def archive_hours(page: Page, posted: Posted, uid: str) -> Response:
+    def act(session: Session) -> Done:
+        row = planning.archive(session, page.actor, uid)
+        return Done(f"Took away hours of {row.painter or 'everybody'}", HOURS)
+
+    return change_by_button(page, posted, act, HOURS)
+
+
+def _added(
+    page: PageRequest, kind: str, sent: tuple[Typed, Given | None], act: Callable[[Session, Given], str]
+) -> Response:
+    typed, command = sent
+    again = FormPage("plan/hours.html", lambda: _context(page, kind))
+    if command is None:
+        return again.show(page, typed.form, 422)
+    return change_by_form(page, typed, again, lambda session: Done(act(session, command), HOURS))
+
+
+def _context(page: PageRequest, kind: str) -> dict[str, Any]:
+    with page.db.read() as session:
+        rows = planning.all_open(session, page.actor)
+    names = sorted({row.painter for row in rows} - {planning.EVERYBODY})
+    return {
+        "kind": kind,
+        "kinds": KINDS,
+        "rhythms": RHYTHMS,
+        "presets": PRESETS,
+        "weekdays": [(str(number), name) for number, name in enumerate(WEEKDAYS, 1)],
+        "names": names,
+        "who": names[0] if names else page.actor.name,
+        "painters": [_painter(name, rows, page.today) for name in (*names, planning.EVERYBODY)],
+    }
+
+
+def _painter(name: str, rows: list[WorkTime], today: date) -> PainterShown:
+    mine = [row for row in rows if row.painter == name]
+    past = [row for row in mine if _last_day(row) < today]
+    lines = [
+        tuple(LineShown(row.uid, day_words(row, today), time_words(row)) for row in sorted(some, key=_in_order))
+        for some in ([row for row in mine if row not in past], past)
+    ]
+    return PainterShown(name, *lines)
+
+
+def _last_day(row: WorkTime) -> date:
+    """The last day of a single day or stretch; of what repeats, no day."""
+    return date.max if row.on_date is None or row.rule else row.until_on or row.on_date
+
+
+def _in_order(row: WorkTime) -> tuple[bool, str, date, int]:
+    return row.on_date is not None, "" if row.rule else row.weekdays, row.on_date or date.min, row.start_min or 0

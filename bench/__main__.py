@@ -21,6 +21,11 @@ def main(arguments: list[str]) -> int:
 
         plan.run(arguments[1:])
         return 0
+    if arguments[:1] == ["load"]:  # the same
+        from bench import load
+
+        load.run(arguments[1:])
+        return 0
     unknown = [name for name in arguments if name not in PARTS]
     if unknown:
         print(f"There is no bench {', '.join(unknown)}. There are: {', '.join(PARTS)}.", file=sys.stderr)

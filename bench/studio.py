@@ -6,13 +6,17 @@ from server.services import layers, mixes, paints, panels, places, studios
 from server.services.access import Actor
 from server.services.unit import unit
 from server.store.db import Database
+from server.store.tables import Studio
 
 SLOWEST_D = 40
 
 
-def fill(db: Database, now: datetime, panel_count: int, layers_each: int) -> Actor:
-    """Add panels with all but one of their layers painted, the last of them at different times before ``now``."""
-    studio = studios.ensure_studio(db)
+def fill(db: Database, now: datetime, panel_count: int, layers_each: int, studio: Studio | None = None) -> Actor:
+    """Add panels with all but one of their layers painted, the last of them at different times before ``now``.
+
+    ``studio``: another than the first of the install.
+    """
+    studio = studio or studios.ensure_studio(db)
     assert studio.id is not None
     actor = Actor(name="bench", studio_id=studio.id)
     with unit(db, actor, label="Filled the bench's studio", now=now) as work:

@@ -9,12 +9,14 @@ replaces the first.
 """
 
 import math
+from collections.abc import Sequence
 from itertools import accumulate
 from statistics import NormalDist
 
 from server.science.results import FilmState, Stage, StageRange
 
 NORMAL = NormalDist()
+ROOT_2 = math.sqrt(2.0)
 Z90 = NORMAL.inv_cdf(0.9)
 OBSERVER_SD = 0.25  # sd of ln t of one painter's judgement; assumption, drying prior "observer"
 PERCENTILES = (0.05, 0.10, 0.50, 0.90, 0.95)
@@ -47,6 +49,23 @@ def odds_reached(stage: StageRange, age_d: float) -> float:
     if spread <= 0.0:
         return 1.0 if distance >= 0.0 else 0.0
     return NORMAL.cdf(distance / spread)
+
+
+def odds_at(stage: StageRange, ages_d: Sequence[float]) -> list[float]:
+    """``odds_reached`` at many ages, to the same digits and several times as fast. Needs a range with a spread."""
+    middle = math.log(stage.p50_d)
+    low, high = _spread(stage, -1.0), _spread(stage, 1.0)
+    if low <= 0.0 or high <= 0.0:
+        return [odds_reached(stage, age_d) for age_d in ages_d]
+    log, erf = math.log, math.erf
+    odds = []
+    for age_d in ages_d:
+        if age_d <= 0.0:
+            odds.append(0.0)
+            continue
+        distance = log(age_d) - middle
+        odds.append(0.5 * (1.0 + erf(distance / (low if distance < 0.0 else high) / ROOT_2)))
+    return odds
 
 
 def age_reached(stage: StageRange, chance: float) -> float:

@@ -18,6 +18,9 @@ from server.services.learning import Asked, Taught, applied
 
 # An estimate takes some four kilobytes; 1,000 panels of six layers and their outlooks need some 9,000 a day.
 CAPACITY = 24_000
+TAUGHT = (
+    16_000  # of those that touch tests moved: each test makes others of a studio's, so they do not push out the book's
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +55,11 @@ class Forecasts:
     """Asks the model, and keeps its answers."""
 
     def __init__(self, capacity: int = CAPACITY) -> None:
-        self._kept: Kept[Forecast] = Kept(capacity)
+        self._kept: Kept[Forecast] = Kept(capacity)  # the book's
+        self._taught: Kept[Forecast] = Kept(min(capacity, TAUGHT))
 
     def __len__(self) -> int:
-        return len(self._kept)
+        return len(self._kept) + len(self._taught)
 
     def of(self, pairs: Sequence[tuple[LayerRecipe, Room]]) -> list[Forecast]:
         """The estimates of ``pairs``, in their order, keyed by their content."""
@@ -67,12 +71,12 @@ class Forecasts:
         This is the one place where what touch tests taught moves a date.
         """
         keys = [question.key for question in questions]
-        found = self._kept.among(keys)
+        found = self._kept.among(keys) | self._taught.among(keys)
         missing = {key: question for key, question in zip(keys, questions, strict=True) if key not in found}
         if missing:
             book = self._book({question.content: question for question in missing.values()})
             answers = _taught(missing, book)
-            self._kept.keep(answers)
+            self._taught.keep({key: answer for key, answer in answers.items() if key != missing[key].content})
             found |= answers
         return [found[key] for key in keys]
 

@@ -25,7 +25,7 @@ from server.services.learning_moves import Moved, book_evidence, moved_by, prior
 
 LEARNING_VERSION = "1"
 POSTERIORS_KEPT = 64
-VIEWS_KEPT = 12_000  # some two kilobytes each
+VIEWS_KEPT = 24_000  # some two kilobytes each
 MOST_ROWS = 30_000  # of tables that are kept; some 700 bytes each
 Unit = tuple[str, int]  # a layer's uid and which of its regions
 Presses = Mapping[int, tuple[Press, ...]]  # by region

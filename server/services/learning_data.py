@@ -51,7 +51,7 @@ from server.services.whereabouts import Whereabouts
 from server.store.tables import Layer, LearningChoice, Paint, Panel, Studio, TouchTest
 
 SECONDS_PER_DAY = 86_400.0
-BOOKS_KEPT = 8_000
+BOOKS_KEPT = 16_000
 ONE_ROUND = timedelta(hours=1)  # tests at several places within it belong together: the softest counts
 LATEST_D = 400.0  # later presses than this after painting say nothing of drying
 FELT = {"wet": Felt.WET, "tacky": Felt.TACKY, "touch_dry": Felt.TOUCH_DRY, "firm": Felt.FIRM}

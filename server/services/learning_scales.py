@@ -8,6 +8,7 @@ tests do not.
 """
 
 import threading
+from collections import Counter
 from collections.abc import Callable, Hashable
 from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass
@@ -22,7 +23,7 @@ from server.services.kept import Kept
 AT_ONCE = 60  # tests: some sixty milliseconds
 LADDER = (0, 1, 2, 3, 4, 6, 8, 10, 13, 16, 20, 25, 31, 38, 47, 58)
 GROWN = 1.15
-SCALES_KEPT = 64
+SCALES_KEPT = 512
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +54,7 @@ def prior_scales() -> Scales:
 
 
 class StudioScales:
-    """The scales of studios. ``number`` grows whenever some were learned, so that kept rows know of it."""
+    """The scales of studios. ``number_of`` one grows whenever its were learned, so that kept rows know of it."""
 
     def __init__(self, executor: Callable[[], Executor]) -> None:
         self._make = executor
@@ -62,7 +63,11 @@ class StudioScales:
         self._small: Kept[Scales] = Kept(SCALES_KEPT)
         self._known: dict[Hashable, tuple[int, Scales]] = {}
         self._asked: set[Hashable] = set()
-        self.number = 0
+        self._numbers: Counter[Hashable] = Counter()
+
+    def number_of(self, studio: Hashable) -> int:
+        """How often the studio's scales were learned."""
+        return self._numbers[studio]
 
     def of(self, studio: Hashable, given: Given) -> Scales:
         """The studio's scales as far as they are known; asks for them to be learned anew when tests have grown."""
@@ -97,7 +102,7 @@ class StudioScales:
             scales = given.learned(None if before is None else before[1])
             with self._lock:
                 self._known[studio] = (given.tests, scales)
-                self.number += 1
+                self._numbers[studio] += 1
         finally:
             with self._lock:
                 self._asked.discard(studio)

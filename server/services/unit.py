@@ -93,6 +93,12 @@ def current_change_set(session: Session) -> ChangeSet:
     return found
 
 
+def studio_of_unit(session: Session) -> int | None:
+    """Whose unit of work the session carries out; None where there is none."""
+    found = session.info.get(_CURRENT)
+    return found.studio_id if isinstance(found, ChangeSet) else None
+
+
 def leave_tombstone(session: Session, table: str, row_id: int) -> None:
     """Note that a row was taken away for ever, and nothing of what it was: neither image is kept. The running entry
     undoes itself, which stands for: nothing undoes it."""

@@ -2,12 +2,16 @@
 
 SQLite is the default, PostgreSQL comes by URL. The threat this module answers is the lost record: two writers that
 overwrite each other, a writer that is told 'locked', a commit that a power cut takes back. On SQLite a write session
-therefore takes the write lock before it reads (``BEGIN IMMEDIATE``), and the log is flushed at every commit.
+therefore takes the write lock before it reads (``BEGIN IMMEDIATE``), and the log is flushed at every commit. Writers of
+one process take their turns in the order in which they came: SQLite itself lets them try again and again, and one who
+has bad luck waits for many seconds.
 """
 
 import sqlite3
+import threading
+from collections import deque
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import Any
 
@@ -65,6 +69,31 @@ def make_engine(url: URL, *, enforce_foreign_keys: bool = True, **options: Any) 
     return engine
 
 
+class Turns:
+    """A lock that is handed on in the order in which it was asked for."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._waiting: deque[threading.Event] = deque()
+        self._is_taken = False
+
+    def __enter__(self) -> None:
+        with self._lock:
+            if not self._is_taken:
+                self._is_taken = True
+                return
+            mine = threading.Event()
+            self._waiting.append(mine)
+        mine.wait()
+
+    def __exit__(self, *_: object) -> None:
+        with self._lock:
+            if self._waiting:
+                self._waiting.popleft().set()
+            else:
+                self._is_taken = False
+
+
 class Database:
     """A migrated database. Thread-safe; keep one for the life of the process and ``close()`` it at the end."""
 
@@ -74,6 +103,7 @@ class Database:
         make_folder(self.url)
         self.engine = make_engine(self.url, pool_size=pool_size, max_overflow=4)
         self.is_sqlite = self.engine.dialect.name == "sqlite"
+        self._turns = Turns() if self.is_sqlite else nullcontext()
         self._writer = self.engine.execution_options(**{WRITES: True})
         # One snapshot for all queries of a page, as SQLite gives it anyway.
         self._reader = (
@@ -92,7 +122,7 @@ class Database:
     @contextmanager
     def write(self) -> Iterator[Session]:
         """One transaction: leaving commits, raising rolls everything back."""
-        with Session(self._writer, expire_on_commit=False) as session:
+        with self._turns, Session(self._writer, expire_on_commit=False) as session:
             session.connection()  # take the lock before the first read
             yield session
             session.commit()

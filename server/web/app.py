@@ -2,6 +2,7 @@
 
 from collections.abc import AsyncIterator, Callable
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from datetime import datetime, timezone
 
 from anyio.to_thread import current_default_thread_limiter
 from fastapi import FastAPI
@@ -13,6 +14,7 @@ from server.services.readings.files import MOST_BYTES
 from server.store.db import Database
 from server.store.migrate import migrate
 from server.web import api, errors, pages
+from server.web.ahead import Ahead
 from server.web.api import openapi
 from server.web.head import HeadAsGet
 from server.web.render import environment
@@ -57,7 +59,13 @@ def lifespan(settings: Settings) -> Callable[[FastAPI], AbstractAsyncContextMana
     @asynccontextmanager
     async def run(app: FastAPI) -> AsyncIterator[None]:
         current_default_thread_limiter().total_tokens = settings.threads
+        if not settings.works_ahead:
+            yield
+            return
+        app.state.ahead = Ahead(app.state.db.read, lambda: datetime.now(timezone.utc))
+        app.state.ahead.start()
         yield
+        app.state.ahead.stop()
 
     return run
 

@@ -17,6 +17,7 @@ Tests override the clock with ``app.dependency_overrides[get_now]`` or ``app.sta
 import re
 from collections.abc import AsyncIterator, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager
+from copy import copy
 from dataclasses import dataclass
 from datetime import date, datetime, timezone
 from functools import cached_property
@@ -113,6 +114,12 @@ class PageRequest:
         if self.who is None:
             raise NotFound
         return self.who.actor
+
+    def at(self, now: datetime) -> "PageRequest":
+        """The same request at another moment."""
+        other = copy(self)
+        other.now = now
+        return other
 
     @property
     def identity(self) -> Identity:

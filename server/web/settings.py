@@ -52,6 +52,7 @@ class Settings:
     proxies: tuple[str, ...] = ()
     searches: int = SEARCHES  # processes that search for plans, at most
     public_url: str = ""  # what the console tells people to open, "" for the address listened at
+    works_ahead: bool = False  # what is looked at is kept ready by a thread of its own
     static_dir: Path = ROOT / "static"
     templates_dir: Path = ROOT / "templates"
 

@@ -44,6 +44,10 @@ class LinkRequest:
         self.now = now
         self.link = link
 
+    def at(self, now: datetime) -> "LinkRequest":
+        """The same request at another moment."""
+        return LinkRequest(self.request, self.db, now, self.link)
+
     @property
     def actor(self) -> Actor:
         return self.link.actor

@@ -3,14 +3,16 @@
 A kept answer must equal a fresh one; these tests compare the two, or count how often the model was asked.
 """
 
+from collections import Counter
 from dataclasses import replace
 from datetime import date, datetime, timedelta, timezone
-from threading import Thread
+from threading import Event, Thread
 from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from sqlmodel import col, select
 
 from server.science.estimate import MODEL_VERSION, estimate, estimate_many
 from server.science.recipe import Addition, AdditionKind, Ground, LayerRecipe, MixRecipe, Paint, PigmentShare, Room
@@ -23,6 +25,7 @@ from server.services.forecasts import Forecasts, NoForecast, freeze, stages_from
 from server.services.kept import Kept
 from server.services.verdicts import Coming, LaidLayer, Question, Verdicts, situation
 from server.services.verdicts import Ground as PanelGround
+from server.store.tables import Panel
 from tests.services.conftest import NOW
 
 ROOM = Room((Step(0.0, 20.0, 50.0),))
@@ -176,11 +179,52 @@ def test_a_change_by_another_process_is_seen(bench):
         before = snapshot.snapshot(session, bench.actor).number
         assert snapshot.snapshot(session, bench.actor).number == before
     pool = bench.db.engine.pool
-    commits = snapshot._commits[pool]
+    commits = Counter(snapshot._commits[pool])
     bench.panel(title="By another process")
     snapshot._commits[pool] = commits  # this process heard nothing of it
     with bench.db.read() as session:
         assert snapshot.snapshot(session, bench.actor).number != before
+
+
+def test_a_change_elsewhere_leaves_a_studios_rows_as_they_are(bench, stranger):
+    """Another studio's change costs nothing; one of its own, or of a row that says not whose it is, is seen."""
+    from server.services.board import snapshot
+
+    def number() -> int:
+        with bench.db.read() as session:
+            return snapshot.snapshot(session, bench.actor).number
+
+    bench.layer(bench.panel())
+    before = number()
+    stranger.layer(stranger.panel())
+    assert number() == before
+    with bench.db.write() as session:  # past the history
+        panel = session.scalars(select(Panel).where(col(Panel.studio_id) == bench.actor.studio_id)).first()
+        panel.title = "Named past the history"
+    assert number() != before
+
+
+def test_who_asks_at_once_waits_for_the_first(bench):
+    from server.services.board import snapshot
+
+    with bench.db.read() as session:
+        found = snapshot.snapshot(session, bench.actor)
+    made: list[int] = []
+    begun = Event()
+
+    def make() -> int:
+        made.append(1)
+        begun.wait(5)
+        return len(made)
+
+    answers: list[int] = []
+    threads = [Thread(target=lambda: answers.append(found.keep(("asked at once",), make))) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    begun.set()
+    for thread in threads:
+        thread.join()
+    assert answers == [1, 1, 1, 1]
 
 
 def test_studios_and_databases_do_not_share_boards(bench, stranger):

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from server.science.readiness import ReadyStatus, readiness
 from server.science.results import FilmState, Stage, StageRange
 from server.science.soundness import Severity, check
-from server.science.stages import HARDNESS, after_test, odds_reached, state_odds, still_ahead
+from server.science.stages import HARDNESS, after_test, odds_at, odds_reached, state_odds, still_ahead
 from tests.soundness.builders import about, ask, coming, there, times
 from tests.soundness.strategies import stage_times
 
@@ -33,6 +33,9 @@ def test_the_odds_are_a_step_where_there_is_no_spread():
     sure = StageRange(4.0, 4.0, 4.0, 4.0, 4.0)
     assert [odds_reached(sure, 3.999), odds_reached(sure, 4.0), odds_reached(sure, 9.0)] == [0.0, 1.0, 1.0]
     assert odds_reached(about(4.0), 0.0) == 0.0
+    ages_d = [-1.0, 0.0, 1e-9, 0.4, 3.9, 4.0, 4.1, 11.0, 1e6]
+    for stage in (about(4.0), sure, StageRange(1.0, 1.5, 4.0, 4.0, 4.0)):
+        assert odds_at(stage, ages_d) == [odds_reached(stage, age_d) for age_d in ages_d]
     assert odds_reached(StageRange(0.0, 0.0, 0.0, 0.0, 0.0), 1.0) == 1.0
 
 

@@ -3,6 +3,7 @@
 import subprocess
 import sys
 import threading
+import time
 from contextlib import suppress
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
@@ -11,7 +12,7 @@ import pytest
 from sqlalchemy.exc import IntegrityError, StatementError
 from sqlmodel import select
 
-from server.store.db import Database, ReadOnlySession, database_url
+from server.store.db import Database, ReadOnlySession, Turns, database_url
 from server.store.tables import Place, Studio
 
 WRITERS, ROUNDS = 16, 15
@@ -190,3 +191,26 @@ def test_a_killed_writer_loses_no_acknowledged_record(database_url: str) -> None
     # Each write was two rows: both are there or neither.
     halves = {name.removesuffix("-twin") for name in kept}
     assert kept == halves | {name + "-twin" for name in halves}
+
+
+def test_writers_of_one_process_take_their_turns_in_the_order_they_came() -> None:
+    turns, order = Turns(), []
+    threads = []
+
+    def take(number: int) -> None:
+        with turns:
+            order.append(number)
+
+    with turns:
+        for number in range(8):
+            threads.append(threading.Thread(target=take, args=(number,)))
+            threads[-1].start()
+            while len(turns._waiting) <= number:
+                time.sleep(0.001)
+    for thread in threads:
+        thread.join()
+    assert order == list(range(8))
+    with pytest.raises(ValueError, match="under way"), turns:
+        raise ValueError("under way")
+    with turns:
+        pass  # given back

@@ -31,7 +31,7 @@ from server.services.forecasts import FORECASTS, Question
 from server.services.kept import Kept
 from server.services.verdicts import DRYING, SECONDS_PER_DAY
 
-OUTLOOKS_KEPT = 3000
+OUTLOOKS_KEPT = 12_000
 NO_WAIT = StageRange(0.0, 0.0, 0.0, 0.0, 0.0)
 
 

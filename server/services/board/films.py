@@ -4,7 +4,7 @@ The forecasts of all panels are asked for together. A film, that is a forecast a
 worked out, is kept under its content, so that a page that is asked for again works out nothing twice.
 """
 
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import cached_property, lru_cache, partial
@@ -32,7 +32,7 @@ from server.services.learning_finish import finish_press
 from server.services.recipes import MixBook, ground_of, layer_content, layer_from_json, layer_recipe
 from server.services.verdicts import DRYING, SECONDS_PER_DAY, LaidLayer
 
-FILMS_KEPT = 12_000
+FILMS_KEPT = 24_000
 # Pressed within this time, tests at several places of a panel belong together.
 ONE_ROUND = timedelta(hours=1)
 # A thumb turned, a fingernail pressed in, and what they leave behind in paint that is firm.
@@ -347,14 +347,35 @@ def holding_region(estimate: LayerEstimate) -> str | None:
     return next((region.name for region in estimate.regions if region.holds_up), None)
 
 
-def stage_days(start: datetime, stages: Mapping[Stage, StageRange], zone: ZoneInfo) -> dict[Stage, DaySpan]:
-    """The stages as dates. A very thick film's varnish stage leaves out what lies deep in it: no day is told for the
-    varnish before the one on which the film is dry through."""
-    days = {stage: day_span(start, found, zone) for stage, found in stages.items()}
-    varnish, through = days.get(Stage.FINAL_VARNISH), days.get(Stage.DRY_THROUGH)
-    if varnish is not None and through is not None:
-        days[Stage.FINAL_VARNISH] = later_of(varnish, through)
-    return days
+def stage_days(start: datetime, stages: Mapping[Stage, StageRange], zone: ZoneInfo) -> Mapping[Stage, DaySpan]:
+    """The stages as dates, each worked out when it is asked for: most pages tell one or two of a layer's."""
+    return StageDays(start, stages, zone)
+
+
+class StageDays(Mapping[Stage, DaySpan]):
+    """A very thick film's varnish stage leaves out what lies deep in it: no day is told for the varnish before the one
+    on which the film is dry through."""
+
+    __slots__ = ("_found", "_stages", "_start", "_zone")
+
+    def __init__(self, start: datetime, stages: Mapping[Stage, StageRange], zone: ZoneInfo) -> None:
+        self._start, self._stages, self._zone = start, stages, zone
+        self._found: dict[Stage, DaySpan] = {}
+
+    def __getitem__(self, stage: Stage) -> DaySpan:
+        found = self._found.get(stage)
+        if found is None:
+            found = day_span(self._start, self._stages[stage], self._zone)
+            if stage is Stage.FINAL_VARNISH and Stage.DRY_THROUGH in self._stages:
+                found = later_of(found, self[Stage.DRY_THROUGH])
+            self._found[stage] = found
+        return found
+
+    def __iter__(self) -> Iterator[Stage]:
+        return iter(self._stages)
+
+    def __len__(self) -> int:
+        return len(self._stages)
 
 
 @lru_cache(maxsize=FILMS_KEPT)

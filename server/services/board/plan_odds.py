@@ -19,7 +19,7 @@ from server.services.kept import Kept
 from server.services.plan_reading import PlanInUse, PlannedSitting, PlanRisk
 from server.services.planning import painters
 
-ODDS_KEPT = 3000
+ODDS_KEPT = 6000
 WITH_ODDS = 2  # the format of plans from which on they can be carried out with sampled drying
 ODDS: Kept[PanelOdds] = Kept(ODDS_KEPT)
 

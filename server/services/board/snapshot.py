@@ -7,6 +7,7 @@ half looks at the last entries together: on PostgreSQL an entry may become visib
 """
 
 import threading
+from collections import Counter
 from collections.abc import Callable, Hashable
 from itertools import count
 from typing import Any, TypeVar, cast
@@ -20,18 +21,21 @@ from server.services.board.rows import StudioRows, load
 from server.services.kept import Kept
 from server.services.learning_scales import SCALES
 from server.services.readings.hours import stamp_of
-from server.store.tables import ChangeSet
+from server.services.unit import studio_of_unit
+from server.store.tables import Change, ChangeSet, Private, Studio
 
-STUDIOS_KEPT = 16
+STUDIOS_KEPT = 256  # those that somebody looked at last; one of fifty panels takes some 300 kB with its boards
 BOARDS_KEPT = 12  # of one studio: Today and the calendar of a few days
 LAST_ENTRIES = 64
 WROTE = "wrote_rows"  # key in ``Session.info``
+ANYBODYS = 0  # no studio has this id
 
 T = TypeVar("T")
 # By the pool of connections, which all engines of one database share.
-_commits: "WeakKeyDictionary[Pool, int]" = WeakKeyDictionary()
+_commits: "WeakKeyDictionary[Pool, Counter[int]]" = WeakKeyDictionary()  # by studio
 _studios: "WeakKeyDictionary[Pool, Kept[tuple[Hashable, Snapshot]]]" = WeakKeyDictionary()
 _lock = threading.Lock()
+_turns = tuple(threading.Lock() for _ in range(61))  # to read a studio's rows
 _numbers = count(1)
 
 
@@ -42,13 +46,17 @@ class Snapshot:
         self.rows = rows
         self.number = next(_numbers)
         self._made: Kept[Any] = Kept(BOARDS_KEPT)
+        self._turn = threading.Lock()
 
     def keep(self, key: Hashable, make: Callable[[], T]) -> T:
-        """What ``make`` gives, made once for ``key``."""
+        """What ``make`` gives, made once for ``key``. ``make`` asks for nothing else that this snapshot keeps."""
         made = self._made.get(key)
         if made is None:
-            made = make()
-            self._made.keep({key: made})
+            with self._turn:
+                made = self._made.get(key)
+                if made is None:
+                    made = make()
+                    self._made.keep({key: made})
         return cast(T, made)
 
 
@@ -56,15 +64,30 @@ def snapshot(session: Session, actor: Actor) -> Snapshot:
     """The actor's studio as it is now: one query when nothing changed since it was read last."""
     pool = session.get_bind().engine.pool
     kept = _studios.setdefault(pool, Kept(STUDIOS_KEPT))
-    key = (actor.studio_id, _commits.get(pool, 0), SCALES.number, _last_entries(session, actor.studio_id))
-    found = kept.get(actor.studio_id)
-    if found is not None and found[0] == key:
-        return found[1]
-    rows = load(session, actor)
-    assert rows is not None
-    made = Snapshot(rows)
-    kept.keep({actor.studio_id: (key, made)})
+    key = revision(session, actor.studio_id)
+    with _turns[actor.studio_id % len(_turns)]:
+        found = kept.get(actor.studio_id)
+        if found is not None and found[0] == key:
+            return found[1]
+        rows = load(session, actor)
+        assert rows is not None
+        made = Snapshot(rows)
+        kept.keep({actor.studio_id: (key, made)})
     return made
+
+
+def revision(session: Session, studio_id: int) -> Hashable:
+    """Another one whenever something of the studio changed that is told anywhere."""
+    pool = session.get_bind().engine.pool
+    commits = _commits.get(pool, Counter())
+    learned = SCALES.number_of((id(pool), studio_id))
+    return commits[studio_id], commits[ANYBODYS], learned, _last_entries(session, studio_id)
+
+
+def last_changes(session: Session) -> dict[int, int]:
+    """The last entries of all histories together, each with its studio."""
+    query = select(col(ChangeSet.id), col(ChangeSet.studio_id)).order_by(col(ChangeSet.id).desc())
+    return {row.id: row.studio_id for row in session.execute(query.limit(LAST_ENTRIES))}
 
 
 def _last_entries(session: Session, studio_id: int) -> tuple[Any, ...]:
@@ -80,14 +103,25 @@ def _last_entries(session: Session, studio_id: int) -> tuple[Any, ...]:
 
 
 def _note_write(session: Session, _context: object) -> None:
-    session.info[WROTE] = True
+    wrote: set[int] = session.info.setdefault(WROTE, set())
+    for row in (*session.new, *session.dirty, *session.deleted):
+        if not isinstance(row, Private | ChangeSet | Change):  # boards tell nothing of people, and the history's half
+            wrote.add(_studio_of(session, row))
+
+
+def _studio_of(session: Session, row: Any) -> int:
+    """Whose row it is; of what hangs on another row, whose unit of work it is."""
+    own = row.id if isinstance(row, Studio) else getattr(row, "studio_id", None)
+    return own or studio_of_unit(session) or ANYBODYS
 
 
 def _count_commit(session: Session) -> None:
-    if session.info.get(WROTE):
+    wrote = session.info.get(WROTE)
+    if wrote:
         pool = session.get_bind().engine.pool
         with _lock:
-            _commits[pool] = _commits.get(pool, 0) + 1
+            _commits.setdefault(pool, Counter()).update(wrote)
+        wrote.clear()
 
 
 event.listen(Session, "after_flush", _note_write)

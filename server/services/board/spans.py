@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from server.science.learning.phrase import HOLDS, Run, dots, shortest_run
 from server.science.results import StageRange
-from server.science.stages import odds_reached
+from server.science.stages import odds_at
 from server.services.board.facts import DaySpan
 
 SECONDS_PER_DAY = 86_400.0
@@ -57,7 +57,7 @@ def day_chances(start: datetime, found: StageRange, zone: ZoneInfo) -> DayChance
     opens_d = (start_of_day(first, zone) - start).total_seconds() / SECONDS_PER_DAY
     days = max(1, ceil(high_d - opens_d))
     step = ceil(days / MOST_STEPS)
-    below = [odds_reached(found, opens_d + step * n) for n in range(ceil(days / step) + 1)]
+    below = odds_at(found, [opens_d + step * n for n in range(ceil(days / step) + 1)])
     return DayChances(first, step, below[0], tuple(later - sooner for sooner, later in pairwise(below)))
 
 

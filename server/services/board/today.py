@@ -26,7 +26,7 @@ FAR = date.max
 MORNING = time(9)
 EVERY = timedelta(minutes=10)
 _EPOCH = datetime(2000, 1, 1, tzinfo=timezone.utc)
-FACTS_KEPT = 4000
+FACTS_KEPT = 12_000
 FACTS: Kept[PanelFact] = Kept(FACTS_KEPT)
 _numbers = count(1)
 

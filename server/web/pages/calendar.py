@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import partial
 
 from fastapi import APIRouter
 from markupsafe import Markup
@@ -10,6 +11,7 @@ from starlette.responses import Response
 from server.services import board
 from server.services.board.facts import CalendarBoard
 from server.services.kept import Kept
+from server.web.ahead import keep_ready
 from server.web.calendar_rows import further_on
 from server.web.calendar_views import SCALES, VIEWS, WINDOWS, Window, days_of, drawing_of, window_of
 from server.web.deps import Page, PageRequest
@@ -18,7 +20,7 @@ from server.web.words import full_date
 
 router = APIRouter()
 
-BODIES: Kept[Markup] = Kept(12)
+BODIES: Kept[Markup] = Kept(128)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,8 @@ def calendar(page: Page, view: str = "season", start: str = "") -> Response:
     view, begins, window = window_of(view, start, page.today)
     with page.db.read() as session:
         found = board.calendar(session, page.actor, page.now, page.zone)
+    if begins is None:
+        keep_ready(("calendar", view), page, partial(_ready, view))
     context = CalendarPage(
         view=view,
         views=VIEWS,
@@ -58,6 +62,13 @@ def calendar(page: Page, view: str = "season", start: str = "") -> Response:
         has_panels=bool(found.rows),
     )
     return page.render("calendar/calendar.html", context)
+
+
+def _ready(view: str, page: PageRequest) -> None:
+    """A view around today, up to what is added for each look."""
+    with page.db.read() as session:
+        found = board.calendar(session, page.actor, page.now, page.zone)
+    _body(page, found, view, window_of(view, "", page.today)[2])
 
 
 def _scaled(view: str, step: int, window: Window, begins: date | None, today: date) -> str:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 from datetime import datetime, timezone
 from email.utils import format_datetime, parsedate_to_datetime
+from functools import partial
 
 from fastapi import APIRouter
 from starlette.requests import Request
@@ -13,6 +14,7 @@ from server.services import board, feed_publishing, shared_view
 from server.services.board.facts import CalendarBoard
 from server.services.feed_publishing import Published
 from server.services.kept import Kept
+from server.web.ahead import keep_ready
 from server.web.deps import Page, PageRequest
 from server.web.feed_entries import entries_of, uid_of
 from server.web.shared_link import LinkRequest, SharedFeed
@@ -20,8 +22,8 @@ from server.web.shared_link import LinkRequest, SharedFeed
 router = APIRouter()
 
 TYPE = "text/calendar; charset=utf-8"
-PUBLISHED: Kept[Published] = Kept(32)
-FILES: Kept[tuple[bytes, datetime]] = Kept(64)
+PUBLISHED: Kept[Published] = Kept(128)
+FILES: Kept[tuple[bytes, datetime]] = Kept(256)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +76,19 @@ def _published(page: PageRequest | LinkRequest) -> tuple[CalendarBoard, Publishe
 
 
 def _feed(page: LinkRequest, kind: str) -> Response:
+    answer = _answer(page.request, *_file(kind, page))
+    # What is told is noted: of the next ten minutes nothing is told before they have come.
+    keep_ready(("feed", kind, page.link.uid), page, partial(_file, kind), _board)
+    return answer
+
+
+def _board(page: LinkRequest) -> CalendarBoard:
+    with page.db.read() as session:
+        return board.calendar(session, page.actor, page.now, page.zone)
+
+
+def _file(kind: str, page: LinkRequest) -> tuple[bytes, datetime]:
+    """The calendar as text, and when anything in it was changed last."""
     link, source = page.link, str(page.request.url.replace(query=""))
     found, published = _published(page)
     key = (found.number, link.uid, link.version, kind, source)
@@ -85,7 +100,7 @@ def _feed(page: LinkRequest, kind: str) -> Response:
         file = CalendarFile(uid_of(f"{kind}s:{link.uid}"), name, page.zone, changed_at, entries, source)
         kept = (to_ical(file), changed_at)
         FILES.keep({key: kept})
-    return _answer(page.request, *kept)
+    return kept
 
 
 def _seen(page: LinkRequest, found: CalendarBoard, published: Published) -> list[tuple[Entry, Stamp]]:

@@ -19,6 +19,7 @@ from server.services.errors import NotFound
 from server.services.kept import Kept
 from server.services.plan_reading import PlannedSitting
 from server.web import plan_words, standing_words
+from server.web.ahead import keep_ready
 from server.web.deps import Page, PageRequest
 from server.web.forms import new_key
 from server.web.manner import manner
@@ -46,8 +47,8 @@ GLANCE = {
 KEY_MARK = "\x01key\x01"
 YEARS_SHOWN = 5
 UNSAID = re.compile(r"\n+(?=<)|</p>\n*(?=<(?:p|div|ul|details|form)\b|</(?:div|details)>)|</li>(?=<li>|</ul>)")
-WALLS: Kept[str] = Kept(12)
-CARDS: Kept[Markup] = Kept(2000)
+WALLS: Kept[str] = Kept(128)
+CARDS: Kept[Markup] = Kept(12_000)
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +118,8 @@ def today(page: Page, on: str = "", card: str = "") -> Response:
     with page.db.read() as session:
         found = board.today(session, page.actor, page.now, page.zone, day)
     wall = _wall(page, found, day).replace(KEY_MARK, new_key())
+    if day is None:
+        keep_ready("today", page, _ready)
     context = TodayPage(
         day=found.moment.on,
         is_today=day is None,
@@ -131,6 +134,13 @@ def today(page: Page, on: str = "", card: str = "") -> Response:
         off_plan=off_plan(found),
     )
     return page.render("today/today.html", context)
+
+
+def _ready(page: PageRequest) -> None:
+    """Today, up to what is added for each look."""
+    with page.db.read() as session:
+        found = board.today(session, page.actor, page.now, page.zone, None)
+    _wall(page, found, None)
 
 
 def sitting_line(sitting: PlannedSitting, today: date) -> SittingLine:

@@ -45,10 +45,21 @@ from server.services.learning_correction import raw_promise
 from server.services.learning_effects import Where, priors_for
 from server.services.learning_finish import SWAB_BLUR
 from server.services.learning_moves import book_evidence, varnish_after_through
-from server.services.learning_scales import AT_ONCE, SCALES, Given, rung_below
+from server.services.learning_scales import (
+    AT_ONCE,
+    IDLE,
+    STORED_COLUMNS,
+    Given,
+    Stored,
+    Task,
+    at_once,
+    rung_below,
+    stored_of,
+)
 from server.services.recipes import layer_from_json
 from server.services.whereabouts import Whereabouts
-from server.store.tables import Layer, LearningChoice, Paint, Panel, Studio, TouchTest
+from server.store.db import database_of
+from server.store.tables import Layer, LearnedScales, LearningChoice, Paint, Panel, Studio, TouchTest
 
 SECONDS_PER_DAY = 86_400.0
 BOOKS_KEPT = 16_000
@@ -126,7 +137,7 @@ def read(
 ) -> StudioLearning:
     """What the studio has learned. ``before``: only from tests pressed before then; ``whatever_chosen``: also where the
     studio has chosen the book's dates."""
-    choice, zone = _choice(session, studio_id)
+    choice, zone, stored = _choice(session, studio_id)
     finish = learning_finish.of_studio(session, studio_id)
     layers = session.execute(tested_layers(studio_id, finish)).all()
     made = [*session.execute(tests_of_studio(studio_id)).all(), *(test for each in finish.values() for test in each)]
@@ -139,9 +150,10 @@ def read(
     given = Given(material.evidence, material.priors)
     if given.tests > AT_ONCE:
         # Promises of an earlier time take the scales of now: they hardly move one.
-        return learned_from(material, SCALES.of((_database(session), studio_id), given))
+        task = Task(database_of(session), studio_id, given, stored.scales)
+        return learned_from(material, IDLE.scales_of(task, stored))
     first = gather(layers, _first(tests, rung_below(given.tests)), places, zone)
-    return learned_from(material, SCALES.at_once(Given(first.evidence, first.priors)))
+    return learned_from(material, at_once(Given(first.evidence, first.priors)))
 
 
 def names_of_effects(session: Session, studio_id: int, places: Whereabouts) -> dict[str, str]:
@@ -160,10 +172,6 @@ def _first(tests: Mapping[int, Sequence[Any]], many: int) -> dict[int, list[Any]
     return {layer: kept for layer, kept in found.items() if kept}
 
 
-def _database(session: Session) -> int:
-    return id(session.get_bind().engine.pool)
-
-
 @dataclass(frozen=True, slots=True)
 class Choice:
     """How a studio learns; see ``LearningChoice``."""
@@ -173,22 +181,24 @@ class Choice:
     since_at: datetime | None = None
 
 
-def _choice(session: Session, studio_id: int) -> tuple[Choice, ZoneInfo]:
+def _choice(session: Session, studio_id: int) -> tuple[Choice, ZoneInfo, Stored]:
     row = session.execute(
         select(
             col(Studio.time_zone),
             col(LearningChoice.mode),
             col(LearningChoice.frozen_at),
             col(LearningChoice.since_at),
+            *STORED_COLUMNS,
         )
         .join(
             LearningChoice,
             and_(col(LearningChoice.studio_id) == col(Studio.id), col(LearningChoice.archived_at).is_(None)),
             isouter=True,
         )
+        .join(LearnedScales, col(LearnedScales.studio_id) == col(Studio.id), isouter=True)
         .where(col(Studio.id) == studio_id)
     ).one()
-    return Choice(row.mode or "on", row.frozen_at, row.since_at), ZoneInfo(row.time_zone)
+    return Choice(row.mode or "on", row.frozen_at, row.since_at), ZoneInfo(row.time_zone), stored_of(row)
 
 
 def tested_layers(studio_id: int, besides: Iterable[int]) -> Any:

@@ -21,7 +21,8 @@ from sqlmodel import Session
 
 POOL_SIZE = 16  # equal to the web server's thread limit: a thread needs one connection at a time
 BUSY_TIMEOUT_MS = 30_000  # a machine under load makes writers wait; none may be told so
-READ_ONLY = "read_only"  # key in ``Session.info``
+READ_ONLY = "read_only"  # keys in ``Session.info``
+DATABASE = "database"
 WRITES = "takes_write_lock"  # execution option
 
 
@@ -117,18 +118,26 @@ class Database:
         """A session on one consistent snapshot; a flush with changes in it raises ``ReadOnlySession``."""
         with Session(self._reader, expire_on_commit=False) as session:
             session.info[READ_ONLY] = True
+            session.info[DATABASE] = self
             yield session
 
     @contextmanager
     def write(self) -> Iterator[Session]:
         """One transaction: leaving commits, raising rolls everything back."""
         with self._turns, Session(self._writer, expire_on_commit=False) as session:
+            session.info[DATABASE] = self
             session.connection()  # take the lock before the first read
             yield session
             session.commit()
 
     def close(self) -> None:
         self.engine.dispose()
+
+
+def database_of(session: Session) -> Database:
+    """The database a session was opened on. Raises KeyError for a session that none opened."""
+    found: Database = session.info[DATABASE]
+    return found
 
 
 @event.listens_for(Session, "before_flush")

@@ -495,6 +495,26 @@ _WITH_DAYS_AWAY: Rows = _WITH_UNITS_OF_LINKS | {
     ],
 }
 
+_WITH_LEARNED_SCALES: Rows = _WITH_DAYS_AWAY | {
+    "learned_scales": [
+        {
+            "id": 1,
+            "studio_id": 1,
+            "revision": 3,
+            "tests": 80,
+            "model": "1",
+            "scales_json": {
+                "settings": [0.2, 0.1, -0.1, 0.15, 0.8],
+                "sd": [0.1, 0.2, 0.05, 0.06, 0.2],
+                "draws": [[0.21, 0.1, -0.1, 0.15, 0.8], [0.19, 0.1, -0.1, 0.15, 0.8]],
+            },
+            "learned_at": _THEN,
+            "claimed_by": "",
+            "claimed_at": None,
+        }
+    ],
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -514,6 +534,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0016": _WITH_LEFT_AT,
     "0017": _WITH_UNITS_OF_LINKS,
     "0018": _WITH_DAYS_AWAY,
+    "0019": _WITH_LEARNED_SCALES,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

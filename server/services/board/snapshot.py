@@ -19,7 +19,7 @@ from sqlmodel import Session, col
 from server.services.access import Actor
 from server.services.board.rows import StudioRows, load
 from server.services.kept import Kept
-from server.services.learning_scales import SCALES
+from server.services.learning_scales import revision_of
 from server.services.readings.hours import stamp_of
 from server.services.unit import studio_of_unit
 from server.store.tables import Change, ChangeSet, Private, Studio
@@ -80,8 +80,7 @@ def revision(session: Session, studio_id: int) -> Hashable:
     """Another one whenever something of the studio changed that is told anywhere."""
     pool = session.get_bind().engine.pool
     commits = _commits.get(pool, Counter())
-    learned = SCALES.number_of((id(pool), studio_id))
-    return commits[studio_id], commits[ANYBODYS], learned, _last_entries(session, studio_id)
+    return commits[studio_id], commits[ANYBODYS], _last_entries(session, studio_id)
 
 
 def last_changes(session: Session) -> dict[int, int]:
@@ -98,7 +97,7 @@ def _last_entries(session: Session, studio_id: int) -> tuple[Any, ...]:
         .limit(LAST_ENTRIES)
         .subquery()
     )
-    query = select(func.max(last.c.id), func.sum(last.c.id), stamp_of(studio_id))
+    query = select(func.max(last.c.id), func.sum(last.c.id), stamp_of(studio_id), revision_of(studio_id))
     return tuple(session.execute(query).one())
 
 

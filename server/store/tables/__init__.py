@@ -45,7 +45,7 @@ from server.store.tables.finish import (
     SittingMix,
 )
 from server.store.tables.history import Change, ChangeSet
-from server.store.tables.learning import LearningChoice, LearningMode, Occasion
+from server.store.tables.learning import LearnedScales, LearningChoice, LearningMode, Occasion
 from server.store.tables.panels import Layer, LayerMix, Panel, PanelMove, TouchTest
 from server.store.tables.people import (
     ApiToken,
@@ -103,6 +103,7 @@ __all__ = [
     "Layer",
     "LayerMaterial",
     "LayerMix",
+    "LearnedScales",
     "LearningChoice",
     "LearningMode",
     "Light",

@@ -10,6 +10,8 @@ from json import dumps
 from textwrap import wrap
 from typing import Any
 
+from pydantic import TypeAdapter
+
 FORMAT = "umberday-panel-record"
 VERSION = 1
 WIDTH = 78
@@ -175,6 +177,21 @@ def to_json(record: PanelRecord) -> str:
     document = {"format": FORMAT, "version": VERSION, **asdict(record)}
     document["cautions"] = [{"what": what, "text": text} for what, text in record.cautions]
     return dumps(document, ensure_ascii=False, indent=2, default=_as_text) + "\n"
+
+
+def json_schemas() -> dict[str, Any]:
+    """What ``to_json`` writes, as JSON schemas by name; "PanelRecord" is the document itself."""
+    found = TypeAdapter(PanelRecord).json_schema(
+        ref_template="#/components/schemas/Record{model}", mode="serialization"
+    )
+    parts = {f"Record{name}": part for name, part in found.pop("$defs").items()}
+    caution = {"type": "object", "properties": {"what": {"type": "string"}, "text": {"type": "string"}}}
+    found["properties"] |= {
+        "format": {"type": "string"},
+        "version": {"type": "integer"},
+        "cautions": {"type": "array", "items": caution},
+    }
+    return {**parts, "PanelRecord": found}
 
 
 def _as_text(value: Any) -> str:

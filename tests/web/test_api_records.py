@@ -11,7 +11,7 @@ from starlette.testclient import TestClient
 
 from server.web.api import ROUTERS, readings
 from server.web.api.record_examples import EXAMPLES, MIX_UID, PAINT_UID, PANEL_UID, PLACE_UID
-from tests.web import test_api_plans
+from tests.web import test_api_pages, test_api_plans
 from tests.web.conftest import NOW
 
 API = "/api/v1"
@@ -178,7 +178,8 @@ def test_what_was_put_away_is_in_its_own_list(client: TestClient, made: dict[str
 @pytest.mark.parametrize(("method", "path"), [route for route in ROUTES if "{uid}" in route[1]])
 @pytest.mark.parametrize("uid", ["no-such-record-0", "%F0%9F%8E%A8", "a" * 200, "%00"])
 def test_a_bad_id_is_not_found(client: TestClient, method: str, path: str, uid: str) -> None:
-    body = None if method == "GET" or path.rpartition("/")[2] in ONLY_DEEDS else {"x": 1}
+    is_plain = path.rpartition("/")[2] in ONLY_DEEDS or path.endswith("/quotes/{uid}/take")
+    body = None if method == "GET" or is_plain else {"x": 1}
     answer = client.request(method, path.replace("{uid}", uid), json=body, headers={"If-Match": '"1"'})
     # A body that holds nothing of the record is told first.
     assert answer.status_code == (404 if body is None else 422)
@@ -188,10 +189,11 @@ def test_a_bad_id_is_not_found(client: TestClient, method: str, path: str, uid: 
 SENT_ELSEWHERE = test_api_plans.SENDS | {
     *("ShareLinkCreate", "ShareLinkChange"),  # test_share_changed.py
     *("InvitationCreate", "RoleUpdate"),  # people/test_api_people.py
+    *test_api_pages.SENDS,
 }
 ONLY_DEEDS = (
     *("archive", "restore", "finish", "unpaint", "undone", "undo", "redo"),
-    *("sure", "accept", "dismiss", "take", "renew", "revoke", "remove"),
+    *("sure", "accept", "dismiss", "renew", "revoke", "remove", "set-aside"),
 )
 
 

@@ -98,12 +98,12 @@ def test_another_list_is_none(demo: TestClient):
 
 def test_only_so_many_archives_are_made_at_once(demo: TestClient):
     for _ in range(2):
-        assert data.AT_ONCE.acquire(blocking=False)
+        assert data.MAKING.acquire(blocking=False)
     try:
         answer = demo.get("/data/archive")
         assert answer.status_code == 503
         assert "Try again in a minute" in answer.text
     finally:
         for _ in range(2):
-            data.AT_ONCE.release()
+            data.MAKING.release()
     assert demo.get("/data/archive").status_code == 200

@@ -4,14 +4,19 @@ from fastapi import APIRouter
 
 from server.web.api import (
     boards,
+    data,
     history,
     learning,
     people,
     plans,
+    questions,
     quotes,
     readings,
     records,
+    rooms,
+    rules,
     sharing,
+    sheets,
     stateless,
     studio,
 )
@@ -27,5 +32,10 @@ ROUTERS: tuple[APIRouter, ...] = (
     learning.router,
     sharing.router,
     people.router,
+    questions.router,
+    rooms.router,
+    rules.router,
+    sheets.router,
+    data.router,
     readings.router,
 )

@@ -21,7 +21,7 @@ from server.formats.board_json import (
     TodayOut,
 )
 from server.science.results import Stage
-from server.science.soundness.types import Severity, Verdict
+from server.science.soundness.types import Finding, Severity, Verdict
 from server.services import board
 from server.services.board import CalendarRow, DaySpan, LayerFact, Moment, PanelFact
 from server.services.fields import Day
@@ -60,37 +60,38 @@ def calendar(page: Page) -> CalendarOut:
     return CalendarOut(at=found.moment.at, time_zone=page.zone.key, rows=tuple(_row(row) for row in found.rows))
 
 
-def _days(span: DaySpan | None) -> BoardDays | None:
-    return None if span is None else _span(span)
+def days_out(span: DaySpan | None) -> BoardDays | None:
+    return None if span is None else span_out(span)
 
 
-def _span(span: DaySpan) -> BoardDays:
+def span_out(span: DaySpan) -> BoardDays:
     return BoardDays(low=span.low, central=span.central, high=span.high)
 
 
-def _stages(stages: Mapping[Stage, DaySpan]) -> dict[Any, BoardDays]:
-    return {stage.value: _span(span) for stage, span in stages.items()}
+def stages_out(stages: Mapping[Stage, DaySpan]) -> dict[Any, BoardDays]:
+    return {stage.value: span_out(span) for stage, span in stages.items()}
 
 
-def _name(severity: Severity) -> Any:
+def severity_out(severity: Severity) -> Any:
     return severity.name.lower()
 
 
-def _verdict(verdict: Verdict | None) -> BoardVerdict | None:
+def finding_out(each: Finding) -> BoardFinding:
+    return BoardFinding(
+        rule=each.rule,
+        severity=severity_out(each.severity),
+        title=each.title,
+        reason=each.reason,
+        basis=each.basis,
+        source=each.source,
+    )
+
+
+def verdict_out(verdict: Verdict | None) -> BoardVerdict | None:
     if verdict is None:
         return None
-    findings = tuple(
-        BoardFinding(
-            rule=each.rule,
-            severity=_name(each.severity),
-            title=each.title,
-            reason=each.reason,
-            basis=each.basis,
-            source=each.source,
-        )
-        for each in verdict.findings
-    )
-    return BoardVerdict(severity=_name(verdict.verdict), findings=findings)
+    findings = tuple(finding_out(each) for each in verdict.findings)
+    return BoardVerdict(severity=severity_out(verdict.verdict), findings=findings)
 
 
 def _layer(layer: LayerFact) -> BoardLayer:
@@ -102,15 +103,15 @@ def _layer(layer: LayerFact) -> BoardLayer:
         wet_thickness_um=layer.wet_thickness_um,
         painted_at=layer.painted_at,
         planned_on=layer.planned_on,
-        earliest=_days(layer.earliest),
+        earliest=days_out(layer.earliest),
         state=layer.state.value,
-        stages=_stages(layer.stages),
+        stages=stages_out(layer.stages),
         regions=tuple(
             BoardRegion(name=each.name, mix_uid=each.mix_uid, share=each.share, ml=each.ml, holds_up=each.holds_up)
             for each in layer.regions
         ),
         tests=len(layer.tests),
-        over=_verdict(layer.over),
+        over=verdict_out(layer.over),
     )
 
 
@@ -134,10 +135,10 @@ def _panel(panel: PanelFact, moment: Moment) -> BoardPanel:
         test_from=panel.rest.test_from,
         ready_from=panel.rest.ready_from,
         allowed_from=panel.rest.allowed_from,
-        verdict=_verdict(panel.verdict),
+        verdict=verdict_out(panel.verdict),
         due=due and BoardDue(on=due.on, due_for=due.due_for, odds=due.odds, at_risk=due.at_risk, is_late=due.is_late),
-        finish=_days(panel.finish),
-        varnish=_days(panel.varnish),
+        finish=days_out(panel.finish),
+        varnish=days_out(panel.varnish),
     )
 
 
@@ -148,8 +149,8 @@ def _row(row: CalendarRow) -> BoardCalendarRow:
             number=each.number,
             kind=each.kind,
             is_planned=each.is_planned,
-            starts=_span(each.start_days),
-            days=_stages(each.days),
+            starts=span_out(each.start_days),
+            days=stages_out(each.days),
         )
         for each in row.layers
     )

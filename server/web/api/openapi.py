@@ -5,16 +5,30 @@ from typing import Any
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
+from server.formats import record
+from server.services.rule_limits import LimitsUpdate
 from server.services.share_links import ShareLinkUpdate
 from server.services.studios import StudioUpdate
-from server.web.api import learning, people, plans, quotes, readings, record_schemas, sharing, stateless, studio
-
-BODIES = (
-    *(*readings.MODELS, *studio.BODIES, *plans.BODIES, *quotes.BODIES, *learning.BODIES),
-    *(*sharing.BODIES, *people.BODIES),
+from server.web.api import (
+    data,
+    learning,
+    people,
+    plans,
+    questions,
+    quotes,
+    readings,
+    record_schemas,
+    rooms,
+    sharing,
+    sheets,
+    stateless,
+    studio,
 )
+
+MODULES = (studio, plans, quotes, learning, sharing, people, questions, rooms, sheets, data)
+BODIES = (*readings.MODELS, *(body for module in MODULES for body in module.BODIES))
 # Changes whose version comes in If-Match: the schema's name, and the command.
-CHANGES = {"StudioChange": StudioUpdate, "ShareLinkChange": ShareLinkUpdate}
+CHANGES = {"StudioChange": StudioUpdate, "ShareLinkChange": ShareLinkUpdate, "LimitsChange": LimitsUpdate}
 
 
 def install(app: FastAPI) -> None:
@@ -33,6 +47,7 @@ def install(app: FastAPI) -> None:
             found = components.setdefault("schemas", {})
             _add(found, stateless.component_schemas(BODIES))
             _add(found, record_schemas.component_schemas())
+            _add(found, record.json_schemas())
             _add(found, {name: record_schemas.change_schema(command) for name, command in CHANGES.items()})
             app.openapi_schema = schema
         return app.openapi_schema

@@ -119,6 +119,27 @@ EXAMPLES: dict[str, dict[str, Any]] = {
         "expires_on": "2027-06-30",
     },
     "ShareLinkChange": {"label": "For the waiting room", "shows": ["sizes"], "units": "imperial", "expires_on": None},
+    "WhatIfQuestion": {"wet_thickness_um": 25, "medium": "alkyd", "medium_pct": 10},
+    "MixingQuestion": {
+        "parts": [{"item": f"paint:{PAINT_UID}", "parts": 3}],
+        "wet_thickness_um": 60,
+        "panel_uid": PANEL_UID,
+        "coverage_pct": 80,
+    },
+    "StackQuestion": {"panel_uid": PANEL_UID, "mixes": [{"layer": 0, "mix_uid": MIX_UID}]},
+    "ReadingCreate": {"at": "2026-11-24T09:00:00+01:00", "temperature_c": 18.5, "relative_humidity_pct": 58},
+    "ReadingsFile": {
+        "name": "rack.csv",
+        "text": "time,temperature C,humidity %\n2026-11-23 10:00,18.1,61\n2026-11-23 11:00,18.3,60\n",
+    },
+    "FileChoices": {"upload": "UID-OF-AN-UPLOAD", "at_column": 0, "temperature_column": 1, "humidity_column": 2},
+    "SensorCreate": {"name": "Rack sensor"},
+    "LimitsChange": {"limits": [{"name": "NAME-OF-A-LIMIT", "value": None}]},
+    "PanelPurge": {"title": "Quince on a blue cloth"},
+    "ListTaken": {
+        "text": "Panel;Width (cm);Height (cm);Support;Ground\nQuince, small;20;15;hardboard;acrylic\n",
+        "check_only": True,
+    },
     "InvitationCreate": {"role": "assistant", "meant_for": "whoever mixes on Mondays"},
     "RoleUpdate": {"role": "painter"},
 }

@@ -39,6 +39,7 @@ PROBLEM_TEXTS = {
     415: "The body is not application/json",
     422: "Fields need a change",
     428: "If-Match is wanted",
+    503: "Too many of these are being made; try again in a minute",
 }
 
 

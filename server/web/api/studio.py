@@ -78,7 +78,7 @@ def _studio(page: PageRequest) -> Response:
 @router.get("/limits", summary="The limits of the rules of soundness", responses=problems())
 def limits(page: Page) -> LimitsOut:
     """Each with its default, its bounds, what it means, and the rules that look at it."""
-    return _limits(page)
+    return limits_out(page)
 
 
 @router.put(
@@ -121,15 +121,15 @@ def _change_limits(page: PageRequest, key: str | None, act: Any) -> Any:
     with page.api_unit(key) as work:
         if not work.repeated:
             work.label, work.location = act(work.session), "/rules"
-    return _limits(page)
+    return limits_out(page)
 
 
-def _limits(page: PageRequest) -> LimitsOut:
+def limits_out(page: PageRequest) -> LimitsOut:
     with page.db.read() as session:
-        return LimitsOut(items=tuple(_limit(each) for each in rule_limits.all_limits(session, page.actor)))
+        return LimitsOut(items=tuple(limit_out(each) for each in rule_limits.all_limits(session, page.actor)))
 
 
-def _limit(each: Limit) -> LimitOut:
+def limit_out(each: Limit) -> LimitOut:
     return LimitOut(**{name: getattr(each, name) for name in LimitOut.model_fields})
 
 

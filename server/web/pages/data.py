@@ -19,7 +19,7 @@ from server.web.deps import Page, PageRequest
 
 router = APIRouter(prefix="/data")
 BLOCK = 1 << 16
-AT_ONCE = threading.BoundedSemaphore(2)  # archives made at a time: each is a minute's work in a large studio
+MAKING = threading.BoundedSemaphore(2)  # archives made at a time: each is a minute's work in a large studio
 
 
 @router.get("")
@@ -33,10 +33,18 @@ def data(page: Page) -> Response:
 
 @router.get("/archive")
 def archive(page: Page) -> Response:
-    """The studio in one file. It is made on the disk first, so that a slow line holds no database up."""
-    if not AT_ONCE.acquire(blocking=False):
+    """The studio in one file, or why not now."""
+    if not MAKING.acquire(blocking=False):
         busy = {"message": "Other archives are being made at this moment. Try again in a minute.", "back": "/data"}
         return page.render("history/refused.html", busy, 503)
+    try:
+        return archived(page)
+    finally:
+        MAKING.release()
+
+
+def archived(page: PageRequest) -> Response:
+    """The studio in one file. It is made on the disk first, so that a slow line holds no database up."""
     made = tempfile.TemporaryFile()  # noqa: SIM115 - closed by the answer
     try:
         with page.db.read() as session:
@@ -47,8 +55,6 @@ def archive(page: Page) -> Response:
     except BaseException:
         made.close()
         raise
-    finally:
-        AT_ONCE.release()
     length = made.tell()
     name = f"{file_name(page.studio_name)}-{page.today.isoformat()}.zip"
     headers = {**_download(name), "Content-Length": str(length)}

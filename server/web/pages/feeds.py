@@ -39,6 +39,11 @@ class _Asked:
 @router.get("/calendar.ics")
 def download(page: Page) -> Response:
     """Everything as it stands now, to be taken along."""
+    return calendar_file(page)
+
+
+def calendar_file(page: PageRequest) -> Response:
+    """The whole calendar as a file."""
     _, published = _published(page)
     file = CalendarFile(
         uid=uid_of(f"calendar:{page.studio.id}"),

@@ -51,7 +51,7 @@ def look(session: Session, actor: Actor, uid: str) -> Purgeable:
     """What purging a panel would take away. Raises ``NotFound``, ``Forbidden``, ``Refused`` for one in use."""
     panel = _purgeable(session, actor, uid)
     rows = _rows(session.connection(), panel.id or 0)
-    changes = session.execute(select(func.count()).select_from(Change).where(_of(rows))).scalar_one()
+    changes = session.execute(select(func.count()).select_from(Change).where(of_rows(rows))).scalar_one()
     tests = len(rows["touch_test"]) + len(rows["finish_test"])
     return Purgeable(panel.uid, panel.title, len(rows["layer"]), tests, changes)
 
@@ -67,10 +67,10 @@ def purge(session: Session, actor: Actor, uid: str, typed_title: str) -> None:
     panel_id, title = panel.id or 0, panel.title
     connection = session.connection()
     rows = _rows(connection, panel_id)
-    _forget_in_plans(session, actor, panel.uid, title)
+    forget_in_plans(session, actor, panel.uid, title)
     _forget_in_calendars(connection, actor.studio_id, panel.uid)
     session.expunge(panel)  # what was read of it is not what is there any more
-    _forget(connection, rows, title)
+    forget(connection, rows, title)
     for name in ("share_link_panel", *(name for name, _ in reversed(PARTS)), "panel"):
         if rows.get(name):
             table = Table.metadata.tables[name]
@@ -117,25 +117,25 @@ def _check_others(connection: Connection, rows: Rows, place: tuple[SqlTable, str
         rows[table.name].add(found["id"])
 
 
-def _of(rows: Mapping[str, Iterable[int]]) -> Any:
+def of_rows(rows: Mapping[str, Iterable[int]]) -> Any:
     named = [
         and_(col(Change.table_name) == name, col(Change.row_id).in_(list(ids))) for name, ids in rows.items() if ids
     ]
     return or_(*named)
 
 
-def _forget(connection: Connection, rows: Rows, title: str) -> None:
+def forget(connection: Connection, rows: Rows, title: str) -> None:
     """Take the rows' images out of the history, and the title out of what its entries are called."""
     changes, sets = sql_table(Change), sql_table(ChangeSet)
-    touched = set(connection.execute(select(changes.c.change_set_id).where(_of(rows))).scalars())
-    connection.execute(delete(changes).where(_of(rows)))
+    touched = set(connection.execute(select(changes.c.change_set_id).where(of_rows(rows))).scalars())
+    connection.execute(delete(changes).where(of_rows(rows)))
     for entry in connection.execute(select(sets).where(sets.c.id.in_(touched))).mappings().all():
         is_left = connection.execute(select(exists().where(changes.c.change_set_id == entry["id"]))).scalar()
         told = {"label": entry["label"].replace(title, NAMELESS)[:300]} if is_left else {"label": "Purged"}
         connection.execute(update(sets).where(sets.c.id == entry["id"]).values(**told, location=""))
 
 
-def _forget_in_plans(session: Session, actor: Actor, uid: str, title: str) -> None:
+def forget_in_plans(session: Session, actor: Actor, uid: str, title: str) -> None:
     """Plans that were made tell titles: put another word there, in the plans and in their images."""
     connection = session.connection()
     plans, changes = sql_table(StudioPlan), sql_table(Change)

@@ -59,6 +59,8 @@ WORDS = {
 }
 
 Key = tuple[str, int]
+# What may be purged though the history names it: see services/purging_records.py.
+PURGED = frozenset({"paint", "medium", "thinner", "mix", "place"})
 UNDONE, DONE_AGAIN = "undone", "done again"
 
 
@@ -89,6 +91,8 @@ def revert(session: Session, changes: Sequence[Change], turned: str = UNDONE) ->
             changing.append((row, image_of(row) | {"archived_at": moment(session).isoformat()}))
         elif owner_of(change.table_name, change.after or {}) not in added:
             leaving.append(row)
+    for kind, image in [*((type(row), image) for row, image in changing), *_images(coming)]:
+        _refuse_purged(session, kind, image, turned)
     for row in leaving:
         session.delete(row)
     _mark_owners(session, [*map(_name_and_image, leaving), *((c.table_name, c.before or {}) for c in coming)])
@@ -104,6 +108,20 @@ def revert(session: Session, changes: Sequence[Change], turned: str = UNDONE) ->
     _check_stacks(session, touched, turned)
     _check_places(session, touched)
     _check_limits(session, touched, turned)
+
+
+def _images(changes: Sequence[Change]) -> list[tuple[type[Table], Image]]:
+    return [(FOLLOWED[change.table_name], change.before or {}) for change in changes]
+
+
+def _refuse_purged(session: Session, kind: type[Table], image: Image, turned: str) -> None:
+    """Raises ``Refused`` where the row would name a record that was taken away for ever."""
+    for column in sql_table(kind).columns:
+        for key in column.foreign_keys:
+            named, value = key.column, image.get(column.name)
+            gone = value is not None and named.table.name in PURGED
+            if gone and session.execute(select(named).where(named == value)).first() is None:
+                raise Refused(f"This can no longer be {turned}: it names {WORDS[named.table.name]}, which was purged.")
 
 
 def _name_and_image(row: Table) -> tuple[str, Image]:

@@ -51,16 +51,25 @@ FOR_PROGRAMS = re.compile(r"/api/|/feeds?/|/data/|/panels/[^/]+/record/")  # met
 PAINTER = "painter"  # who acts on a single-user install
 
 
-def get_db(request: Request) -> Database:
+def db_of(request: Request) -> Database:
     db: Database = request.app.state.db
     return db
 
 
-def get_now(request: Request) -> datetime:
+def now_of(request: Request) -> datetime:
     """The present moment, aware, in UTC."""
     clock = getattr(request.app.state, "clock", None)
     now: datetime = clock() if clock else datetime.now(timezone.utc)
     return now
+
+
+# Asynchronous, since they wait for nothing: others are carried to a thread and back.
+async def get_db(request: Request) -> Database:
+    return db_of(request)
+
+
+async def get_now(request: Request) -> datetime:
+    return now_of(request)
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,12 +27,14 @@ from server.services import (
     share_links,
     stack_plans,
     studios,
+    thinners,
 )
 from server.services.access import Actor
 from server.services.panel_moves import MoveCreate
 from server.services.panels import PanelCreate
 from server.services.planning_promise import PromiseAsk
 from server.services.share_links import DETAILS, ShareLinkCreate
+from server.services.thinners import ThinnerCreate
 from server.services.unit import unit
 from server.store.db import Database
 from server.store.tables import Panel, Record, StackPlan
@@ -87,7 +89,7 @@ def addresses(base: str, db: Database, path: str, later: date, every: bool = Fal
     if "{token}" in path:
         return _by_links(db, path)
     if path in MADE:
-        return [path.replace("{uid}", MADE[path](db))]
+        return [path.replace("{kind}", "thinners").replace("{uid}", MADE[path](db))]
     for words in _words(path):
         if path in NO_RECORDS:
             found += [words.replace("{uid}", uid) for uid in NO_RECORDS[path]]
@@ -152,6 +154,14 @@ def _put_away(db: Database) -> str:
         return panels.archive(work.session, actor, uid).uid
 
 
+def _jar_put_away(db: Database) -> str:
+    """Something of the shelf that may be purged."""
+    actor = _painter(db)
+    with unit(db, actor, label="Archived a jar") as work:
+        jar = thinners.create(work.session, actor, ThinnerCreate(label="A jar", solvent="gum_turpentine"))
+        return thinners.archive(work.session, actor, jar.uid).uid
+
+
 def _moved(db: Database) -> str:
     """A panel's move to another place."""
     uid, actor = _hung(db), _painter(db)
@@ -178,6 +188,7 @@ def _linked(db: Database) -> str:
 MADE: Mapping[str, Callable[[Database], str]] = {
     "/plan/promise/{uid}": _quoted,
     "/panels/{uid}/purge": _put_away,
+    "/purge/{kind}/{uid}": _jar_put_away,
     "/moves/{uid}/edit": _moved,
     "/share/{uid}/edit": _linked,
 }

@@ -12,12 +12,18 @@ from sqlmodel import Session, col
 from server.formats.ical import Entry
 from server.services import (
     history,
+    layers,
     learning_data,
+    mixes,
+    paints,
+    panel_moves,
     panels,
+    places,
     planning,
     planning_make,
     planning_plans,
     purging,
+    purging_records,
     touch_tests,
     upkeep,
 )
@@ -26,10 +32,11 @@ from server.services.archive.pack import pack
 from server.services.board.today import moment_of, today
 from server.services.errors import Forbidden, Invalid, NotFound, Refused
 from server.services.feed_publishing import publish
-from server.services.images import OWNER_COLUMN
+from server.services.images import OWNER_COLUMN, sql_table
+from server.services.layer_commands import LayerMixPart
 from server.services.whereabouts import whereabouts
 from server.store.db import Database
-from server.store.tables import Panel, ShareLink, ShareLinkPanel, Table
+from server.store.tables import Panel, Place, Reading, ReadingBatch, ReadingExtent, ShareLink, ShareLinkPanel, Table
 from tests.services.conftest import NOW, Bench
 
 ZONE = ZoneInfo("Europe/Prague")
@@ -229,3 +236,150 @@ def test_every_table_that_names_a_picture_is_decided() -> None:
                 is_part = (table.name, column.name) in purging.PARTS
                 is_owned = OWNER_COLUMN.get(table.name, column.name) != column.name
                 assert is_part or is_owned, f"Say in purging.PARTS what becomes of {table.name}.{column.name}"
+
+
+# Other records
+
+
+def mix_of(bench: Bench, paint_uid: str, label: str = "Bone and lead") -> str:
+    with bench.unit("Kept a mix") as work:
+        parts = [{"item": f"paint:{paint_uid}", "parts": 3}]
+        return mixes.create(
+            work.session, bench.actor, mixes.MixCreate.model_validate({"label": label, "parts": parts})
+        ).uid
+
+
+def tube(bench: Bench, label: str = "Grandmother's white") -> str:
+    with bench.unit(f"Put “{label}” on the shelf") as work:
+        command = paints.PaintCreate.model_validate({"label": label, "pigments": [{"pigment": "PW6"}]})
+        return paints.create(work.session, bench.actor, command).uid
+
+
+def put_away(bench: Bench, service: Any, uid: str) -> None:
+    with bench.unit("Archived") as work:
+        service.archive(work.session, bench.actor, uid)
+
+
+def purge_record(bench: Bench, kind: str, uid: str, name: str, actor: Actor | None = None) -> str:
+    with bench.unit("Purged something") as work:
+        purging_records.purge(work.session, actor or bench.actor, (kind, uid), name)
+    return work.change_uid
+
+
+def hangs(bench: Bench, kind: str, uid: str) -> tuple[str, ...]:
+    with bench.db.read() as session:
+        return purging_records.look(session, bench.actor, kind, uid).hangs
+
+
+def test_a_tube_goes_with_its_history_once_no_mix_is_made_with_it(bench: Bench, database_url: str) -> None:
+    uid = tube(bench)
+    mix_uid = mix_of(bench, uid)
+    with pytest.raises(Refused, match="not archived"):
+        purge_record(bench, "paints", uid, "Grandmother's white")
+    put_away(bench, paints, uid)
+    put_away(bench, mixes, mix_uid)  # an archived mix still says what it was made of
+    assert hangs(bench, "paints", uid) == ("The mix “Bone and lead” is made with it.",)
+    with pytest.raises(Refused, match="Bone and lead"):
+        purge_record(bench, "paints", uid, "Grandmother's white")
+    purge_record(bench, "mixes", mix_uid, "Bone and lead")
+    done = purge_record(bench, "paints", uid, "Grandmother's white")
+    left = everything(bench.db)
+    assert "Grandmother's white" not in left and "Bone and lead" not in left and uid not in left
+    assert upkeep.check(database_url).faults == ()
+    with bench.db.read() as session:
+        (newest, *_) = history.recent(session, bench.actor)
+        assert (newest.uid, newest.actor, newest.rows) == (done, "painter", ())
+        today(session, bench.actor, NOW, ZONE)
+        pack(session, BytesIO(), NOW)
+    with pytest.raises(Refused, match="gone for good"), bench.unit("Undid") as work:
+        history.undo(work.session, bench.actor, done)
+
+
+def test_what_names_a_record_is_told(bench: Bench) -> None:
+    panel = bench.panel(title="Two pears")
+    bench.painted(panel, 3)
+    put_away(bench, mixes, bench.white.uid)
+    assert hangs(bench, "mixes", bench.white.uid) == ("A layer of “Two pears” is painted with it.",)
+    with bench.unit("Another place") as work:
+        other = places.create(
+            work.session,
+            bench.actor,
+            places.PlaceCreate(name="Loft", light="room", temperature_c=18, relative_humidity_pct=60),
+        )
+        moved = panel_moves.MoveCreate(place_uid=other.uid)
+        panel_moves.create(work.session, bench.actor, panel.uid, moved)
+    with bench.unit("Archived") as work:
+        work.session.get_one(Place, bench.place.id).archived_at = NOW
+    told = hangs(bench, "places", bench.place.uid)
+    assert "“Two pears” began there." in told
+
+
+def test_a_place_goes_with_what_was_read_in_it(bench: Bench, database_url: str) -> None:
+    with bench.unit("Another place") as work:
+        other = places.create(
+            work.session,
+            bench.actor,
+            places.PlaceCreate(name="Loft over the mill", light="room", temperature_c=18, relative_humidity_pct=60),
+        )
+    with bench.db.write() as session:
+        batch = ReadingBatch(studio_id=bench.actor.studio_id, place_id=other.id or 0, source="file", name="Logger")
+        session.add(batch)
+        session.flush()
+        extent = ReadingExtent(batch_id=batch.id or 0, first_at=NOW, last_at=NOW, readings=1)
+        session.add_all(
+            [extent, Reading(batch_id=batch.id or 0, at=NOW, temperature_c=18.0, relative_humidity_pct=55.0)]
+        )
+    put_away(bench, places, other.uid)
+    with bench.db.read() as session:
+        assert purging_records.look(session, bench.actor, "places", other.uid).readings == 1
+    purge_record(bench, "places", other.uid, "Loft over the mill")
+    left = everything(bench.db)
+    assert "Loft over the mill" not in left and "Logger" not in left
+    assert upkeep.check(database_url).faults == ()
+
+
+def test_a_record_is_purged_by_its_owner_and_its_name_alone(bench: Bench, stranger: Bench) -> None:
+    uid = tube(bench)
+    put_away(bench, paints, uid)
+    before = everything(bench.db)
+    for role in ("painter", "assistant", "viewer"):
+        with pytest.raises(Forbidden):
+            purge_record(bench, "paints", uid, "Grandmother's white", Actor("somebody", bench.actor.studio_id, role))
+    with pytest.raises(NotFound):
+        purge_record(bench, "paints", uid, "Grandmother's white", stranger.actor)
+    for kind in ("mixes", "panels", "studio", "no-such-kind"):
+        with pytest.raises(NotFound):
+            purge_record(bench, kind, uid, "Grandmother's white")
+    with pytest.raises(Invalid, match="Grandmother's white"):
+        purge_record(bench, "paints", uid, "white")
+    assert everything(bench.db) == before
+
+
+def test_nothing_is_undone_back_to_what_was_purged(bench: Bench, database_url: str) -> None:
+    """A layer was planned with a mix, then with another. The first mix goes; the change cannot be undone any more."""
+    panel = bench.panel()
+    paint_uid = tube(bench)
+    first = mix_of(bench, paint_uid, "First idea")
+    layer = bench.layer(panel, mixes=[{"mix_uid": first}])
+    with bench.unit("Changed a layer") as work:
+        stored = layers.public(work.session, layers.get(work.session, bench.actor, layer.uid))
+        command = stored.model_copy(update={"mixes": (LayerMixPart(mix_uid=bench.white.uid),)})
+        layers.update(work.session, bench.actor, layer.uid, command)
+    changed = work.change_uid
+    put_away(bench, mixes, first)
+    purge_record(bench, "mixes", first, "First idea")
+    with pytest.raises(Refused, match="purged"), bench.unit("Undid") as undone:
+        history.undo(undone.session, bench.actor, changed)
+    assert upkeep.check(database_url).faults == ()
+
+
+def test_every_part_of_a_record_is_known() -> None:
+    """What names a record is its part, or is told in a sentence of its own."""
+    for kind in purging_records.KINDS.values():
+        parts = {(table, column) for table, column, _ in kind.parts}
+        wanted = {sql_table(kind.table).name, *(table for table, _, _ in kind.parts)}
+        for table in Table.metadata.sorted_tables:
+            for column in table.columns:
+                if any(key.column.table.name in wanted for key in column.foreign_keys):
+                    is_part = (table.name, column.name) in parts or table.name in {name for name, _ in parts}
+                    assert is_part or table.name in purging_records.TOLD, (table.name, column.name)

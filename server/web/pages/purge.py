@@ -1,4 +1,4 @@
-"""Purging: what would go, and the title typed to say that it is meant."""
+"""Purging: what would go, what stands against it, and the title or name typed to say that it is meant."""
 
 from typing import Any
 
@@ -6,7 +6,7 @@ from fastapi import APIRouter
 from sqlmodel import Session
 from starlette.responses import Response
 
-from server.services import purging
+from server.services import purging, purging_records
 from server.services.errors import Refused
 from server.services.fields import Command, Text200
 from server.web.deps import Page, PageRequest, Posted
@@ -21,6 +21,23 @@ class Purge(Command):
     """The title as it stands on the panel."""
 
     title: Text200
+
+
+class PurgeRecord(Command):
+    """The name as it stands on the record."""
+
+    name: Text200
+
+
+# Where a record's own page is, and where its list.
+PAGES = {
+    "paints": ("/shelf/paints/{uid}/edit", "/shelf"),
+    "mediums": ("/shelf/mediums/{uid}/edit", "/shelf"),
+    "thinners": ("/shelf/thinners/{uid}/edit", "/shelf"),
+    "mixes": ("/mixes/{uid}", "/mixes"),
+    "stacks": ("/stacks/{uid}", "/stacks"),
+    "places": ("/room/{uid}/edit", "/room"),
+}
 
 
 @router.get("/panels/{uid}/purge")
@@ -41,6 +58,35 @@ def purge(page: Page, posted: Posted, uid: str) -> Response:
         return Done("Purged a panel with all that belonged to it", "/panels")
 
     return save(page, posted, Reads(Purge), _form(page, uid), act)
+
+
+@router.get("/purge/{kind}/{uid}")
+def ask_record(page: Page, kind: str, uid: str) -> Response:
+    """The same for a tube, a medium, a thinner, a mix, a stack, a place."""
+    try:
+        return _record_form(page, kind, uid).show(page, FormState())
+    except Refused:
+        return page.see_other(PAGES[kind][0].format(uid=uid))
+
+
+@router.post("/purge/{kind}/{uid}")
+def purge_record(page: Page, posted: Posted, kind: str, uid: str) -> Response:
+    """Take it away for ever when its name was typed and nothing names it."""
+
+    def act(session: Session, command: Any) -> Done:
+        word = purging_records.purge(session, page.actor, (kind, uid), command.name)
+        return Done(f"Purged a {word} with all that belonged to it", PAGES[kind][1])
+
+    return save(page, posted, Reads(PurgeRecord), _record_form(page, kind, uid), act)
+
+
+def _record_form(page: PageRequest, kind: str, uid: str) -> FormPage:
+    def context() -> dict[str, Any]:
+        with page.db.read() as session:
+            goes = purging_records.look(session, page.actor, kind, uid)
+        return {"goes": goes, "back": PAGES[kind][0].format(uid=uid)}
+
+    return FormPage("purge/record.html", context)
 
 
 def _form(page: PageRequest, uid: str) -> FormPage:

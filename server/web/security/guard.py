@@ -20,7 +20,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from server.services.people import api_tokens, sessions
 from server.services.people.sessions import Identity
 from server.services.roles import MAY, Permission
-from server.web.deps import get_db, get_now
+from server.web.deps import db_of, now_of
 from server.web.errors import API_PREFIX, error_response
 from server.web.render import wants_fragment
 from server.web.security.cross_site import READING
@@ -63,7 +63,7 @@ class Guard:
 
 def find_out(request: Request) -> Identity | None:
     """Who carries the session's token, or, at an interface, a program's; notes that it is in use."""
-    db, now = get_db(request), get_now(request)
+    db, now = db_of(request), now_of(request)
     kind, _, bearer = request.headers.get("authorization", "").partition(" ")
     if kind.lower() == "bearer":
         # A program's token opens interfaces alone, and where one is sent the cookie does not count.
@@ -79,7 +79,7 @@ def find_out(request: Request) -> Identity | None:
 
 
 def _program(request: Request, token: str) -> Identity | None:
-    db, now = get_db(request), get_now(request)
+    db, now = db_of(request), now_of(request)
     with db.read() as session:
         found = api_tokens.program(session, token, now)
     if found is None:

@@ -209,7 +209,7 @@ PAGES: Mapping[Need, tuple[str, ...]] = {
         "POST /people/{uid}/role",
         "POST /people/{uid}/remove",
     ),
-    "purge": ("GET POST /panels/{uid}/purge",),
+    "purge": ("GET POST /panels/{uid}/purge", "GET POST /purge/{kind}/{uid}"),
 }
 NEEDS: Mapping[Need, tuple[str, ...]] = {need: (*lines, *INTERFACES.get(need, ())) for need, lines in PAGES.items()}
 STATIC = "/static/"  # files: open

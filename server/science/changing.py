@@ -16,36 +16,37 @@ from server.science.drying import Climate, dry_to_touch_d, front_d
 from server.science.films import Regions
 from server.science.met import Blocks, MetClimate, Pace, blocks_of, joined
 from server.science.routes import StageWeights, rows_of, stage_weights, varnish_by_itself
-from server.science.spread import PERCENTILES, log_quantiles
+from server.science.spread import MIDDLE, PERCENTILES, log_quantiles
 
 ROUNDS = 3  # of reading the factor at the answer
 STEADY = 0.005  # factors whose logarithm changes less than this between the ages known need no second look
 STAGES = 5
-CELLS_AT_ONCE = 32_768  # rows x steps of one go: keeps the work inside the processor's cache
+CELLS_AT_ONCE = 65_536  # rows x steps of one go: keeps the work inside the processor's cache
 
 
 @dataclass(frozen=True, slots=True)
 class StageClocks:
     """How far each row has come towards each stage at the start of each step, ``progress`` (rows, clocks, steps + 1).
 
-    ``start_d`` (rows, steps + 1). Stage ``i`` is reached when clock ``clock[i]`` shows ``goal[i]``.
+    ``start_d`` (rooms, steps + 1), ``room`` (rows,). Stage ``i`` is reached when clock ``clock[i]`` shows ``goal[i]``.
     """
 
     start_d: np.ndarray
+    room: np.ndarray
     progress: np.ndarray
     clock: np.ndarray
     goal: np.ndarray
 
     def reach(self, slower: np.ndarray) -> np.ndarray:
         """Days until each row has come ``slower`` times as far as each stage's goal, (rows, stages, any)."""
-        rows = np.arange(len(slower))[:, None, None]
+        rows, room = np.arange(len(slower))[:, None, None], self.room[:, None, None]
         goals = slower * self.goal[:, None]
         progress = self.progress.reshape(-1, self.progress.shape[2])
         place = rows * self.progress.shape[1] + self.clock[None, :, None]
         step = np.minimum(last_below(progress, place, goals), progress.shape[1] - 2)
-        before, start = progress[place, step], self.start_d[rows, step]
+        before, start = progress[place, step], self.start_d[room, step]
         share = (goals - before) / (progress[place, step + 1] - before)
-        return np.asarray(start + share * (self.start_d[rows, step + 1] - start))
+        return np.asarray(start + share * (self.start_d[room, step + 1] - start))
 
 
 def pace_of(regions: Regions) -> Pace:
@@ -82,19 +83,21 @@ class Films:
 def clocks_and_blocks(rooms: Rooms, films: Films) -> tuple[StageClocks, Blocks]:
     """Clocks of every film and the rooms in blocks; a few rooms at a time, so that years of hours stay in the cache."""
     kinds, steps = films.weights.skin.shape[1], rooms.start_d.shape[1]
-    progress = np.zeros((len(films.room_of_row), kinds, steps + 1))
+    progress = np.empty((len(films.room_of_row), kinds, steps + 1))
+    progress[:, :, 0] = 0.0
     ends = np.concatenate([rooms.start_d, rooms.start_d[:, -1:] + FAR_D], axis=1)
     at_once = max(1, CELLS_AT_ONCE // steps)
     blocks = []
     for first in range(0, len(rooms.start_d), at_once):
         some = rooms.of_rooms(first, first + at_once)
-        climate, lasts = some.climate(), np.diff(ends[first : first + at_once], axis=1)
-        blocks.append(blocks_of(some, climate, lasts))
+        warmth, lasts = some.inverse_kelvin, np.diff(ends[first : first + at_once], axis=1)
+        climate = some.climate(warmth)
+        blocks.append(blocks_of(some, climate, lasts, warmth))
         for row in np.flatnonzero((films.room_of_row >= first) & (films.room_of_row < first + at_once)).tolist():
             _run(progress[row], films, row, (climate, lasts, int(films.room_of_row[row]) - first))
     share, multiple = reference.value("set_to_touch_share"), reference.value("varnish_multiple")
     goals = np.array([share, 1.0, 1.0, 1.0, 1.0 if kinds == 4 else multiple])
-    clocks = StageClocks(ends[films.room_of_row], progress, np.array([0, 0, 1, 2, kinds - 1]), goals)
+    clocks = StageClocks(ends, films.room_of_row, progress, np.array([0, 0, 1, 2, kinds - 1]), goals)
     return clocks, joined(blocks)
 
 
@@ -108,10 +111,11 @@ def _run(progress: np.ndarray, films: Films, row: int, where: tuple[Climate, np.
         touch += pace.by_metal[row] * cat
     both = touch * lasts[room]
     np.cumsum(both, out=progress[0, 1:])  # dry-to-touch does not wait for the front
-    both *= front
+    touch /= front
+    waits = np.empty_like(touch)
     for kind in range(1, len(progress)):
-        waits = weights.skin[row, kind] * front
-        waits += (weights.front[row, kind] * pace.front_d[row]) * touch
+        np.multiply(touch, weights.front[row, kind] * pace.front_d[row], out=waits)
+        waits += weights.skin[row, kind]
         np.cumsum(np.divide(both, waits, out=waits), out=progress[kind, 1:])
 
 
@@ -120,9 +124,11 @@ def _drawn(clocks: StageClocks, draws: "_Draws", central: np.ndarray) -> np.ndar
     rows, stages = (np.asarray(which) for which in np.indices(central.shape[:2]))
     middle = draws.slower(rows, stages, central[:, :, 0])
     first = clocks.reach(np.exp(middle))
-    ages = (first[:, :, 0], central[:, :, 0], first[:, :, -1])
-    factors = np.stack([draws.slower(rows, stages, ages[0]), middle, draws.slower(rows, stages, ages[2])])
-    known = _Known(np.log([np.broadcast_to(age[:, :, None], first.shape) for age in ages]), factors)
+    ends = np.stack([first[:, :, 0], first[:, :, -1]])
+    early, late = draws.slower(np.stack([rows, rows]), np.stack([stages, stages]), ends)
+    factors = np.stack([early, middle, late])
+    ages = np.log(np.stack([ends[0], central[:, :, 0], ends[1]]))
+    known = _Known(np.broadcast_to(ages[..., None], factors.shape), factors)
     drawn = _settle(clocks, known, first)
     unsteady = np.argwhere(np.ptp(factors, axis=0).max(axis=2) > STEADY)
     if not len(unsteady):
@@ -183,7 +189,8 @@ def _looked_at_again(known: _Known, draws: _Draws, unsteady: np.ndarray, drawn: 
     row, stage = unsteady[:, 0], unsteady[:, 1]
     age = np.log(drawn)
     factor = known.read(age)
-    count = len(PERCENTILES)
-    rows, stages = (np.repeat(which[:, None], count, axis=1) for which in (row, stage))
-    factor[row, stage] = np.diagonal(draws.slower(rows, stages, drawn[row, stage]), axis1=1, axis2=2)
+    outer = [i for i in range(len(PERCENTILES)) if i != MIDDLE]  # the median is reached about where it is known
+    rows, stages = (np.repeat(which[:, None], len(outer), axis=1) for which in (row, stage))
+    found = draws.slower(rows, stages, drawn[row, stage][:, outer])[..., outer]
+    factor[row[:, None], stage[:, None], outer] = np.diagonal(found, axis1=1, axis2=2)
     return known.with_more(age, factor)

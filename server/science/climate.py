@@ -6,6 +6,7 @@ climate is constant within a step, so the integral is a sum and exact: splitting
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from typing import NamedTuple
 
 import numpy as np
 
@@ -25,7 +26,8 @@ DAMP_PCT = 60.0
 class Rooms:
     """Rooms side by side, shape (rooms, steps); shorter ones repeat their last step day by day.
 
-    ``extreme`` and ``damp``, shape (rooms,): colder than 5 C or warmer than 35 C, above 60 % humidity, at times.
+    ``light`` (rooms, 1) where it never changes. ``extreme`` and ``damp``, shape (rooms,): colder than 5 C or warmer
+    than 35 C, above 60 % humidity, at times.
     """
 
     start_d: np.ndarray
@@ -48,69 +50,96 @@ class Rooms:
         """1/T - 1/294.15 in 1/K of every step."""
         return np.asarray(inverse_kelvin(self.temperature_c))
 
-    def climate(self) -> Climate:
-        """The factors of every step with the central activation energies."""
-        warmth = self.inverse_kelvin
-        humidity = np.asarray(humidity_factor(self.relative_humidity_pct)) if self.damp.any() else 1.0
-        return Climate(
-            auto=self.light * humidity * arrhenius(warmth, _energy("auto")),
-            cat=humidity * arrhenius(warmth, _energy("cat")),
-            front=np.asarray(arrhenius(warmth, _energy("dif"))),
-        )
+    def climate(self, warmth: np.ndarray | None = None) -> Climate:
+        """The factors of every step with the central activation energies; ``warmth``: 1/T - 1/294.15, if at hand."""
+        warmth = self.inverse_kelvin if warmth is None else warmth
+        auto, cat, front = (np.asarray(arrhenius(warmth, _energy(route))) for route in ("auto", "cat", "dif"))
+        if self.damp.any():
+            humidity = humidity_factor(self.relative_humidity_pct)
+            auto *= humidity
+            cat *= humidity
+        auto *= self.light
+        return Climate(auto, cat, front)
 
 
 def _energy(route: str) -> float:
     return reference.value(f"activation_{route}_kj_mol")
 
 
-def step_table(room: Room) -> np.ndarray:
-    """The steps of a room, shape (4, steps): from_d, temperature_c, relative_humidity_pct, light.
+class Steps(NamedTuple):
+    """The steps of a room, one column each: from when, °C, %, and light, a number where it is the same throughout."""
+
+    start_d: np.ndarray
+    temperature_c: np.ndarray
+    relative_humidity_pct: np.ndarray
+    light: np.ndarray | float
+
+
+def steps_of(room: Room) -> Steps:
+    """The steps of a room, without copying what needs no change.
 
     Steps that change nothing are left out, so that a step split in two is the step it was. The first step counts from
-    the painting on. Raises InputError when there is no step, or when they are not numbers in order from day 0.
+    the painting on, whatever it says. Raises InputError when there is no step, or when they are not numbers in order
+    from day 0.
     """
     if not len(room.steps):
         raise InputError("room.steps", "a room needs at least one climate")
-    table = _columns(room)
-    if not 0 < table[3].min() <= table[3].max() < np.inf:
+    steps = _columns(room)
+    start_d, warmth, damp, light = steps
+    least, most = (light, light) if isinstance(light, float) else (light.min(), light.max())
+    if not 0 < least <= most < np.inf:
         raise InputError("room.light", "must be above zero")
-    if not np.isfinite(table.sum()) or np.any(table[0, 1:] < table[0, :-1]):
+    later = start_d[1:]
+    in_order = not len(later) or (later[0] >= 0.0 and not np.any(later[1:] < later[:-1]))
+    if not in_order or not np.isfinite(later.sum() + warmth.sum() + damp.sum()):
         raise InputError("room.steps", "the steps of a room must be numbers, each later than the one before")
-    changes = (table[1, 1:] != table[1, :-1]) | (table[2, 1:] != table[2, :-1]) | (table[3, 1:] != table[3, :-1])
-    if not changes.all():
-        table = table[:, np.concatenate(([True], changes))]
-    return table
+    changes = warmth[1:] != warmth[:-1]
+    for column in (damp, light):
+        if changes.all():
+            return steps
+        if not isinstance(column, float):
+            changes |= column[1:] != column[:-1]
+    if changes.all():
+        return steps
+    kept = np.concatenate(([True], changes))
+    return Steps(start_d[kept], warmth[kept], damp[kept], light if isinstance(light, float) else light[kept])
 
 
-def _columns(room: Room) -> np.ndarray:
-    if isinstance(room.steps, RoomSteps):
-        if room.steps.own_light and room.steps.columns[0, 0] == 0.0:
-            return room.steps.columns  # never written to
-        table = room.steps.columns.copy()
-        table[0, 0] = 0.0
-        if not room.steps.own_light:
-            table[3] = room.light
-        return table
-    rows = [
-        (s.from_d, s.temperature_c, s.relative_humidity_pct, room.light if s.light is None else s.light)
-        for s in room.steps
-    ]
-    table = np.array(rows, dtype=float).T.copy()
+def step_table(room: Room) -> np.ndarray:
+    """The same as a table, shape (4, steps), that begins with day 0. Raises InputError likewise."""
+    start_d, warmth, damp, light = steps_of(room)
+    table = np.stack([start_d, warmth, damp, np.broadcast_to(light, start_d.shape)])
     table[0, 0] = 0.0
     return table
 
 
-def rooms_of(tables: Sequence[np.ndarray]) -> Rooms:
-    """Rooms side by side, from the tables of their steps."""
-    counts = np.array([table.shape[1] for table in tables])
-    most = int(counts.max())
-    whole = np.empty((4, len(tables), most))
-    for i, table in enumerate(tables):
-        whole[:, i, : counts[i]] = table
-        if counts[i] < most:
-            whole[:, i, counts[i] :] = table[:, -1:]
-            whole[0, i, counts[i] :] += np.arange(1, most - counts[i] + 1)
-    return _rooms(whole)
+def _columns(room: Room) -> Steps:
+    if isinstance(room.steps, RoomSteps):
+        start_d, warmth, damp, light = room.steps.columns
+        return Steps(start_d, warmth, damp, light if room.steps.own_light else float(room.light))
+    own = [s.light for s in room.steps]
+    start_d, warmth, damp = np.array([(s.from_d, s.temperature_c, s.relative_humidity_pct) for s in room.steps]).T
+    if all(light is None for light in own):
+        return Steps(start_d, warmth, damp, float(room.light))
+    lights = [room.light if light is None else light for light in own]
+    return Steps(start_d, warmth, damp, np.array(lights, dtype=float))
+
+
+def rooms_of(rooms: Sequence[Steps]) -> Rooms:
+    """Rooms side by side, from their steps."""
+    counts = [len(room.start_d) for room in rooms]
+    most = max(counts)
+    whole = np.empty((3, len(rooms), most))
+    one_light = all(isinstance(room.light, float) for room in rooms)
+    light = np.empty((len(rooms), 1 if one_light else most))
+    for i, (room, count) in enumerate(zip(rooms, counts, strict=True)):
+        for column, values in zip(whole[:, i], room[:3], strict=True):
+            column[:count] = values
+            column[count:] = values[-1]
+        whole[0, i, count:] += np.arange(1, most - count + 1)
+        light[i] = room.light if isinstance(room.light, float) else np.pad(room.light, (0, most - count), mode="edge")
+    whole[0, :, 0] = 0.0
+    return _rooms(whole, light)
 
 
 def constant_rooms_of(rooms: Sequence[Room]) -> Rooms:
@@ -125,12 +154,13 @@ def constant_rooms_of(rooms: Sequence[Room]) -> Rooms:
         raise InputError("room.light", "must be above zero")
     if not np.isfinite(table).all():
         raise InputError("room.steps", "the steps of a room must be numbers, each later than the one before")
-    return _rooms(table.T[:, :, None])
+    columns = table.T[:, :, None]
+    return _rooms(columns[:3], columns[3])
 
 
-def _rooms(whole: np.ndarray) -> Rooms:
-    """From columns of shape (4, rooms, steps)."""
-    start_d, temperature_c, humidity_pct, light = whole
+def _rooms(columns: np.ndarray, light: np.ndarray) -> Rooms:
+    """From columns of shape (3, rooms, steps)."""
+    start_d, temperature_c, humidity_pct = columns
     coldest, hottest = temperature_c.min(axis=1), temperature_c.max(axis=1)
     return Rooms(
         start_d,
@@ -197,7 +227,7 @@ def reference_clock(room: Room) -> Clock:
     against the reference room of 21 C, 50 % relative humidity and light 1. One day there is one effective day.
     Raises InputError when the room has no step or its steps are not in order.
     """
-    rooms = rooms_of([step_table(room)])
+    rooms = rooms_of([steps_of(room)])
     return clock(rooms.start_d, np.asarray(drying_speed(rooms.climate())))
 
 

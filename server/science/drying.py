@@ -97,13 +97,25 @@ def arrhenius(inverse_kelvin_from_reference: Number, activation_kj_mol: Number) 
 
 def inverse_kelvin(temperature_c: Number) -> Number:
     """1/T - 1/294.15 in 1/K for (1)."""
-    return 1 / (temperature_c + ZERO_CELSIUS_K) - 1 / REFERENCE_K
+    if not isinstance(temperature_c, np.ndarray):
+        return 1 / (temperature_c + ZERO_CELSIUS_K) - 1 / REFERENCE_K
+    inverse = temperature_c + ZERO_CELSIUS_K
+    np.divide(1, inverse, out=inverse)
+    inverse -= 1 / REFERENCE_K
+    return inverse
 
 
 def humidity_factor(relative_humidity_pct: Number) -> Number:
     """Drying speed against dry air, 0 to 1: flat up to 60 %, then falling. No numeric law was found: ours."""
-    over = np.maximum(relative_humidity_pct - reference.value("humidity_threshold_pct"), 0.0)
-    return 1 / (1 + (over / reference.value("humidity_scale_pct")) ** 2)  # (2)
+    threshold, scale = reference.value("humidity_threshold_pct"), reference.value("humidity_scale_pct")
+    if not isinstance(relative_humidity_pct, np.ndarray):
+        return 1 / (1 + (max(relative_humidity_pct - threshold, 0.0) / scale) ** 2)  # (2)
+    over = relative_humidity_pct - threshold
+    np.maximum(over, 0.0, out=over)
+    over /= scale
+    np.square(over, out=over)
+    over += 1
+    return np.divide(1, over, out=over)
 
 
 def climate(temperature_c: Number, relative_humidity_pct: Number, light: Number) -> Climate:

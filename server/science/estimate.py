@@ -13,7 +13,7 @@ import numpy as np
 
 from server.science import reference
 from server.science.changing import changing_days
-from server.science.climate import Rooms, constant_means, constant_rooms_of, rooms_of, step_table
+from server.science.climate import Rooms, constant_means, constant_rooms_of, rooms_of, steps_of
 from server.science.composition import composition_of, max_mass_gain_pct
 from server.science.drying import stage_times
 from server.science.films import MixFilm, Regions, gather
@@ -81,8 +81,8 @@ def _alike(pairs: Sequence[tuple[LayerRecipe, Room]]) -> Iterator[tuple[np.ndarr
     steady = [i for i, (_, room) in enumerate(pairs) if len(room.steps) == 1]
     if steady:
         yield np.array(steady), constant_rooms_of([pairs[i][1] for i in steady])
-    tables = {i: step_table(room) for i, (_, room) in enumerate(pairs) if len(room.steps) != 1}
-    lengths = {i: table.shape[1] for i, table in tables.items()}
+    tables = {i: steps_of(room) for i, (_, room) in enumerate(pairs) if len(room.steps) != 1}
+    lengths = {i: len(table.start_d) for i, table in tables.items()}
     by_length = sorted(tables, key=lengths.__getitem__)
     start = 0
     while start < len(by_length):

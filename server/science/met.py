@@ -9,6 +9,7 @@ answer rest on it, never that answer itself.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from functools import cache
 
 import numpy as np
 
@@ -48,19 +49,24 @@ class Blocks:
     squares: np.ndarray
 
 
-def blocks_of(rooms: Rooms, climate: Climate, lasts: np.ndarray) -> Blocks:
-    """Blocks of steps; ``climate``: the factors of the rooms' every step, ``lasts`` (rooms, steps) its days."""
+def blocks_of(rooms: Rooms, climate: Climate, lasts: np.ndarray, warmth: np.ndarray | None = None) -> Blocks:
+    """Blocks of steps; ``climate``: the factors of the rooms' every step, ``lasts`` (rooms, steps) its days, ``warmth``
+    its 1/T - 1/294.15, if at hand."""
     starts = _block_starts(rooms.start_d.shape[1])
-    x = rooms.inverse_kelvin
-    whole = np.stack([np.asarray(factor) for factor in (climate.auto, climate.cat, climate.front)])
+    x = rooms.inverse_kelvin if warmth is None else warmth
+    routes = climate.auto, climate.cat, climate.front
     if len(starts) == rooms.start_d.shape[1]:
-        return Blocks(rooms.start_d, lasts, whole, np.stack([x, x, x]), np.stack([x * x] * 3))
-    weighed = np.multiply(whole, lasts, out=whole)
-    sums = np.add.reduceat(weighed, starts, axis=2)
+        return Blocks(rooms.start_d, lasts, np.stack(routes), np.stack([x, x, x]), np.stack([x * x] * 3))
+    # Only spreads rest on these sums: seven digits are plenty, and half as much is moved about.
+    weighed = np.empty((3, *x.shape), dtype=np.float32)
+    for part, factor in zip(weighed, routes, strict=True):
+        np.multiply(factor, lasts, out=part, casting="same_kind")
+    x = x.astype(np.float32)
+    sums = np.add.reduceat(weighed, starts, axis=2).astype(float)
     weighed *= x
-    slopes = np.add.reduceat(weighed, starts, axis=2)
+    slopes = np.add.reduceat(weighed, starts, axis=2).astype(float)
     weighed *= x
-    squares = np.add.reduceat(weighed, starts, axis=2)
+    squares = np.add.reduceat(weighed, starts, axis=2).astype(float)
     length = np.add.reduceat(lasts, starts, axis=1)
     return Blocks(rooms.start_d[:, starts], length, sums / length, slopes / sums, squares / sums)
 
@@ -72,6 +78,7 @@ def joined(blocks: Sequence[Blocks]) -> Blocks:
     return Blocks(*(np.concatenate([getattr(b, f.name) for b in blocks], axis=-2) for f in fields(Blocks)))
 
 
+@cache
 def _block_starts(steps: int) -> np.ndarray:
     """Where blocks begin: single steps at first, then blocks each a little longer than the one before."""
     if steps <= EXACT_STEPS:

@@ -10,7 +10,7 @@ from scipy.optimize import brentq
 
 from server.science import met
 from server.science.changing import pace_of
-from server.science.climate import clock, effective_days, room_days, rooms_of, step_table
+from server.science.climate import clock, effective_days, room_days, rooms_of, steps_of
 from server.science.drying import Climate, Film, climate, drying_speed, humidity_factor, inverse_kelvin, stage_times
 from server.science.estimate import estimate
 from server.science.films import gather
@@ -140,7 +140,7 @@ def test_clock_reaches_every_target():
 
 def met_on_day_ten(name: str, kind: int) -> tuple[RouteMeans, np.ndarray]:
     """Constant climates that do the same to a layer's stage as four warm days and six cold ones."""
-    rooms = rooms_of([step_table(make.changing((0, 21, 50), (4, 11, 80), light=0.5))])
+    rooms = rooms_of([steps_of(make.changing((0, 21, 50), (4, 11, 80), light=0.5))])
     regions, only = gather([(LAYERS[name], make.room())]), np.array([0])
     weights = StageWeights(
         *(np.array([[getattr(stage_weights(regions)[kind], f.name)[0]]]) for f in fields(StageWeights))

@@ -5,7 +5,7 @@ is kept as a test that was seen, not pressed. Not answering is an answer too: th
 """
 
 from collections.abc import Sequence
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Annotated, Any
 
 from pydantic import Field
@@ -19,6 +19,7 @@ from server.services.touch_tests import TouchTestCreate
 from server.store.tables import TouchTest
 
 DRY = ("touch_dry", "firm")
+ASKED_FOR = timedelta(days=14)  # after the first test; later nobody remembers
 AT_LEAST = timedelta(minutes=10)  # after painting: wet then, whatever the answer
 
 
@@ -31,6 +32,11 @@ class SeenWet(Command):
 def is_open(tests: Sequence[Any]) -> bool:
     """Whether all of these tests, from the earliest on, found the layer dry, the first at nobody's bidding."""
     return bool(tests) and all(test.stage in DRY for test in tests) and tests[0].occasion == "own"
+
+
+def first_dry_at(tests: Sequence[Any]) -> datetime | None:
+    """When the first test found the layer dry, where nobody knows when it was last wet; None else."""
+    return tests[0].pressed_at if is_open(tests) else None
 
 
 def goes_back(tests: Sequence[Any]) -> bool:

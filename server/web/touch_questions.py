@@ -1,11 +1,13 @@
 """What is asked about a doubtful touch test, in words, and how the answers come back in its form."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from starlette.datastructures import FormData
 
+from server.services.board.facts import LayerFact
+from server.services.last_wet import ASKED_FOR
 from server.services.touch_doubts import Doubt
 from server.web import words
 from server.web.form_values import show as as_text
@@ -31,6 +33,34 @@ class Question:
     title: str
     reason: str
     answers: tuple[Answer, ...]
+
+
+LAST_SEEN = ((0.2, "A few hours before"), (1.0, "The day before"), (2.0, "Two days before"), (4.0, "Four days before"))
+WHEN_PAINTED = (60.0, "Only when I painted it")  # days before; no earlier than the painting, whatever is said
+
+
+@dataclass(frozen=True, slots=True)
+class LastWet:
+    """The question of one tap: when a layer whose first test found it dry was last seen wet. ``choices``: days before
+    that test, and what the button says; ``leads_to`` is where an answer leads."""
+
+    action: str
+    choices: tuple[tuple[float, str], ...]
+    leads_to: str
+
+
+def last_wet_of(layer_uid: str, painted_at: datetime, first_at: datetime, leads_to: str) -> LastWet:
+    """The question with the answers that lie after the painting."""
+    age_d = (first_at - painted_at) / timedelta(days=1)
+    possible = tuple(choice for choice in LAST_SEEN if choice[0] < age_d)
+    return LastWet(f"/learning/seen-wet/{layer_uid}", (*possible, WHEN_PAINTED), leads_to)
+
+
+def last_wet_on(top: LayerFact | None, now: datetime, leads_to: str) -> LastWet | None:
+    """The same of the layer on top of a panel, while somebody may remember; None where there is nothing to ask."""
+    if top is None or top.painted_at is None or top.first_dry_at is None or now - top.first_dry_at > ASKED_FOR:
+        return None
+    return last_wet_of(top.uid, top.painted_at, top.first_dry_at, leads_to)
 
 
 def question_of(doubt: Doubt, found: str, today: date, zone: ZoneInfo) -> Question:

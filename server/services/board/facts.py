@@ -94,11 +94,10 @@ class LayerFact:
 
     ``number`` counts from 1 at the bottom. ``stages`` (empty without a forecast) are the model's days after what the
     touch tests said; ``promised`` what was forecast when it was painted. ``state`` and ``odds`` (0 to 1 for each state)
-    are those of the film at the moment looked at. ``holds_up`` names the region the layer waits for, when it has
-    several. ``over`` is the verdict on this layer over what is below, at the time it went on or may go on.
-    ``no_forecast`` says in plain words why there is none. ``earliest`` is when a planned layer may go on, and
-    ``planned_from`` the day by which that is so at the studio's confidence. ``hazards`` are the kinds of caution that
-    its mixes and its thinner call for. ``sitting``: where the plan in use has it, while that stands.
+    are those of the film at the moment looked at. ``holds_up`` names the region that a layer of several waits for.
+    ``over`` is the verdict on it over what is below, when it went on or may go on. ``no_forecast`` says why there is
+    none. ``earliest``: when a planned layer may go on, ``planned_from``: at the studio's confidence. ``hazards``: of its
+    mixes and its thinner. ``sitting``: where the plan in use has it. ``first_dry_at``: see ``last_wet.py``.
     """
 
     uid: str
@@ -129,6 +128,7 @@ class LayerFact:
     planned_from: date | None
     hazards: tuple[str, ...]
     sitting: PlannedSitting | None = None
+    first_dry_at: datetime | None = None
 
     @property
     def is_painted(self) -> bool:

@@ -31,6 +31,7 @@ from server.services.board.spans import instant, local_day
 from server.services.board.standing import PanelStanding
 from server.services.forecasts import stages_from_json
 from server.services.hazards import in_order, kinds_of_mix
+from server.services.last_wet import first_dry_at
 from server.services.recipes import BookMix
 from server.services.tube_use import TEXTURE_FACTORS
 
@@ -106,6 +107,7 @@ def layer_on_fact(
         earliest=None,
         planned_from=None,
         hazards=hazards_of(film.recipe),
+        first_dry_at=first_dry_at(layer.tests) if film.estimate else None,
     )
 
 

@@ -17,7 +17,7 @@ from server.web import learning_words, standing_words
 from server.web.deps import Page, PageRequest, Posted
 from server.web.drawn import dots_shown
 from server.web.forms import FormState, parse
-from server.web.pages.changes import Done, change, change_by_button, refused
+from server.web.pages.changes import Done, change, change_by_button, local_path, refused, without
 
 router = APIRouter(prefix="/learning")
 MODES = {
@@ -29,6 +29,7 @@ MODES = {
     "off": ("The book’s dates", "Nothing learned is used. Tests still count for their own layer."),
 }
 HELD = {True: "within", False: "outside", None: "cannot be told"}
+NEXT = "next"
 SOFT = (FilmState.WET, FilmState.TACKY)
 
 
@@ -79,13 +80,14 @@ def seen_wet(page: Page, posted: Posted, uid: str) -> Response:
     with page.db.read() as session:
         here = on_panel.of_layer(session, page.actor, uid)
     back = f"/panels/{here.panel.uid}"
-    command, form = parse(posted, SeenWet, zone=page.zone)
+    command, form = parse(without(posted, NEXT), SeenWet, zone=page.zone)
     if command is None:
         return refused(page, " ".join(form.errors.values()), back, 422)
+    leads_to = local_path(posted.get(NEXT), back)
 
     def act(session: Session) -> Done:
         last_wet.answer(session, page.actor, uid, command)
-        return Done(f"{here.named}: when it was last seen wet", back)
+        return Done(f"{here.named}: when it was last seen wet", leads_to)
 
     return change_by_button(page, posted, act, back)
 

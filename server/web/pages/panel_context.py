@@ -19,6 +19,7 @@ from server.web import finish_words, standing_words
 from server.web.drawn import GROUND_WORDS, SUPPORT_WORDS, DotsShown, dots_shown, little_panel, subject_of
 from server.web.pages.history_words import Line, lines_of
 from server.web.today_cards import Card, card_of
+from server.web.touch_questions import LastWet, last_wet_on
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +72,7 @@ class PanelPage:
     dots: DotsShown | None
     place_uid: str
     elsewhere: Sequence[Place]
+    last_wet_asked: LastWet | None
 
     @classmethod
     def of(cls, board: PanelBoard, is_log: bool, around: PanelRecords) -> "PanelPage":
@@ -110,6 +112,7 @@ class PanelPage:
             dots=dots_shown(board.dots, moment.today) if board.dots else None,
             place_uid=board.place_uid,
             elsewhere=around.elsewhere,
+            last_wet_asked=None if board.panel.is_archived else last_wet_on(board.panel.top, moment.at, panel_href),
         )
 
 

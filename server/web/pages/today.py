@@ -24,6 +24,7 @@ from server.web.deps import Page, PageRequest
 from server.web.forms import new_key
 from server.web.manner import manner
 from server.web.today_cards import card_of
+from server.web.touch_questions import LastWet, last_wet_on
 
 router = APIRouter()
 
@@ -107,6 +108,8 @@ class TodayPage:
     next_planned: str
     leftovers: tuple[LeftoverFact, ...]
     off_plan: int
+    pressed: str
+    last_wet_asked: LastWet | None
 
 
 @router.get("/")
@@ -118,6 +121,7 @@ def today(page: Page, on: str = "", card: str = "") -> Response:
     with page.db.read() as session:
         found = board.today(session, page.actor, page.now, page.zone, day)
     wall = _wall(page, found, day).replace(KEY_MARK, new_key())
+    pressed = _pressed(found, card) if card else None
     if day is None:
         keep_ready("today", page, _ready)
     context = TodayPage(
@@ -132,6 +136,8 @@ def today(page: Page, on: str = "", card: str = "") -> Response:
         next_planned=_next_planned(found, page.today),
         leftovers=found.leftovers,
         off_plan=off_plan(found),
+        pressed=pressed.title if pressed else "",
+        last_wet_asked=_last_wet(pressed, found.moment, day) if pressed else None,
     )
     return page.render("today/today.html", context)
 
@@ -257,6 +263,17 @@ def risk_lines(panels: Sequence[PanelFact], today: date) -> tuple[RiskLine, ...]
     )
 
 
+def _last_wet(panel: PanelFact, moment: Moment, day: date | None) -> LastWet | None:
+    """What is asked right after a first test that found the layer dry; only of today."""
+    leads_to = f"{_here(day)}card={panel.uid}#card-{panel.uid}"
+    return last_wet_on(panel.top, moment.at, leads_to) if moment.on == moment.today else None
+
+
+def _pressed(found: TodayBoard, uid: str) -> PanelFact | None:
+    """The panel of that uid on the wall."""
+    return next((fact for facts in found.groups.values() for fact in facts if fact.uid == uid), None)
+
+
 def _one_card(page: PageRequest, uid: str, day: date | None) -> Response:
     """The card of one panel, with what was just done to it and its undo."""
     moment = board.moment_of(page.now, page.zone, day)
@@ -264,5 +281,11 @@ def _one_card(page: PageRequest, uid: str, day: date | None) -> Response:
         panel = board.one_panel(session, page.actor, uid, moment)
     if panel is None:
         raise NotFound
-    names = {"card": card_of(panel, moment), "key": new_key(), "undo_key": new_key(), "here": _here(day)}
+    names = {
+        "card": card_of(panel, moment),
+        "key": new_key(),
+        "undo_key": new_key(),
+        "here": _here(day),
+        "last_wet_asked": _last_wet(panel, moment, day),
+    }
     return page.render("today/one.html", names)

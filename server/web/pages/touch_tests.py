@@ -1,6 +1,6 @@
 """Touch tests: one press from wherever the panel is shown, the full form, corrected, taken back, counted again."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Any
 
@@ -11,6 +11,7 @@ from starlette.responses import Response
 from server.services import history, last_wet, on_panel, touch_tests
 from server.services.touch_doubts import Doubt
 from server.services.touch_tests import TouchTestCreate, TouchTestFields, TouchTestUpdate
+from server.store.tables import Layer, TouchTest
 from server.web.deps import Page, PageRequest, Posted
 from server.web.form_values import show as as_text
 from server.web.forms import FormState, parse
@@ -25,7 +26,7 @@ from server.web.pages.changes import (
     without,
 )
 from server.web.pages.history_words import lines_of
-from server.web.touch_questions import Question, answered, question_of
+from server.web.touch_questions import LastWet, Question, answered, last_wet_of, question_of
 
 router = APIRouter()
 
@@ -172,7 +173,7 @@ def _layer_context(page: PageRequest, uid: str) -> dict[str, Any]:
             "painted_at": here.layer.painted_at,
             "regions": touch_tests.regions_of(here.layer),
             "tests": tests,
-            "asks_last_wet": last_wet.is_open(standing),
+            "last_wet_asked": _last_wet(here.layer, standing, f"/panels/{here.panel.uid}"),
             "goes_back": last_wet.goes_back(standing),
             "action": f"/layers/{uid}/tests",
             "panel_uid": here.panel.uid,
@@ -180,6 +181,13 @@ def _layer_context(page: PageRequest, uid: str) -> dict[str, Any]:
             "question": None,
             NEXT: "",
         }
+
+
+def _last_wet(layer: Layer, standing: Sequence[TouchTest], leads_to: str) -> LastWet | None:
+    first_at = last_wet.first_dry_at(standing)
+    if first_at is None or layer.painted_at is None:
+        return None
+    return last_wet_of(layer.uid, layer.painted_at, first_at, leads_to)
 
 
 def _test_context(page: PageRequest, uid: str) -> dict[str, Any]:

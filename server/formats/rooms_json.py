@@ -174,6 +174,17 @@ class PurgeableOut(Told):
     changes: int
 
 
+class PurgeableRecordOut(Told):
+    """What purging another record takes away for ever. ``hangs`` says in sentences what names it: then it stays."""
+
+    kind: str
+    uid: str
+    name: str
+    readings: int
+    changes: int
+    hangs: tuple[str, ...]
+
+
 class Purged(Told):
     purged: bool
 

@@ -65,6 +65,7 @@ SAME = {
     "GET /panels/{uid}/record": "GET /panels/{uid}/record",
     "GET /panels/{uid}/record/{kind}": "GET /panels/{uid}/record, GET /panels/{uid}/record.txt",
     "GET POST /panels/{uid}/purge": "GET /panels/{uid}/purge, POST /panels/{uid}/purge",
+    "GET POST /purge/{kind}/{uid}": "GET /purge/{kind}/{uid}, POST /purge/{kind}/{uid}",
     "GET POST /panels/{uid}/layers/new": "POST /panels/{uid}/layers",
     "GET POST /layers/{uid}/edit": "PUT /layers/{uid}",
     "GET POST /layers/{uid}/paint": "POST /layers/{uid}/paint",

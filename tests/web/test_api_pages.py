@@ -197,6 +197,29 @@ def test_purging_asks_twice_and_only_of_what_is_put_away(studio: Studio) -> None
     assert ask.client.get(f"{API}/panels/{studio.panel}").status_code == 404
 
 
+def test_other_records_are_purged_by_name_while_nothing_names_them(studio: Studio) -> None:
+    ask = studio.program
+    named = 0
+    for mix in ask.get("/mixes")["items"]:
+        at = f"/mixes/{mix['uid']}"
+        assert ask.client.get(f"{API}/purge{at}").status_code == 409
+        ask.done(f"{at}/archive")
+        told = ask.get(f"/purge{at}")
+        assert (told["kind"], told["name"]) == ("mixes", mix["label"])
+        if told["hangs"]:
+            named += 1
+            assert ask.send(f"/purge{at}", {"name": told["name"]}).status_code == 409
+    assert named
+    assert ask.client.get(f"{API}/purge/panels/{studio.panel}").status_code == 404
+    jar = ask.done("/thinners", ask.example("ThinnerCreate"))
+    at = f"/thinners/{jar['uid']}"
+    ask.done(f"{at}/archive")
+    wrong = ask.send(f"/purge{at}", {"name": "Another"})
+    assert (wrong.status_code, wrong.json()["errors"][0]["path"]) == (422, "name")
+    assert ask.done(f"/purge{at}", {"name": jar["label"]}) == {"purged": True}
+    assert ask.client.get(API + at).status_code == 404
+
+
 def test_lists_go_out_and_come_in(studio: Studio) -> None:
     ask = studio.program
     assert ask.get("/lists")["items"] == ["panels", "layers", "tests", "shelf", "mixes"]

@@ -9,6 +9,7 @@ from server.web.api import (
     learning,
     people,
     plans,
+    purges,
     questions,
     quotes,
     readings,
@@ -36,6 +37,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     rooms.router,
     rules.router,
     sheets.router,
+    purges.router,
     data.router,
     readings.router,
 )

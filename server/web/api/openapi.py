@@ -14,6 +14,7 @@ from server.web.api import (
     learning,
     people,
     plans,
+    purges,
     questions,
     quotes,
     readings,
@@ -25,7 +26,7 @@ from server.web.api import (
     studio,
 )
 
-MODULES = (studio, plans, quotes, learning, sharing, people, questions, rooms, sheets, data)
+MODULES = (studio, plans, quotes, learning, sharing, people, questions, rooms, sheets, purges, data)
 BODIES = (*readings.MODELS, *(body for module in MODULES for body in module.BODIES))
 # Changes whose version comes in If-Match: the schema's name, and the command.
 CHANGES = {"StudioChange": StudioUpdate, "ShareLinkChange": ShareLinkUpdate, "LimitsChange": LimitsUpdate}

@@ -136,6 +136,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     "SensorCreate": {"name": "Rack sensor"},
     "LimitsChange": {"limits": [{"name": "NAME-OF-A-LIMIT", "value": None}]},
     "PanelPurge": {"title": "Quince on a blue cloth"},
+    "RecordPurge": {"name": "Lead white"},
     "ListTaken": {
         "text": "Panel;Width (cm);Height (cm);Support;Ground\nQuince, small;20;15;hardboard;acrylic\n",
         "check_only": True,

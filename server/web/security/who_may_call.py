@@ -210,5 +210,7 @@ INTERFACES: Mapping[Need, tuple[str, ...]] = {
     "purge": (
         "GET /api/v1/panels/{uid}/purge",
         "POST /api/v1/panels/{uid}/purge",
+        "GET /api/v1/purge/{kind}/{uid}",
+        "POST /api/v1/purge/{kind}/{uid}",
     ),
 }

@@ -96,8 +96,8 @@ class LayerFact:
     touch tests said; ``promised`` what was forecast when it was painted. ``state`` and ``odds`` (0 to 1 for each state)
     are those of the film at the moment looked at. ``holds_up`` names the region that a layer of several waits for.
     ``over`` is the verdict on it over what is below, when it went on or may go on. ``no_forecast`` says why there is
-    none. ``earliest``: when a planned layer may go on, ``planned_from``: at the studio's confidence. ``hazards``: of its
-    mixes and its thinner. ``sitting``: where the plan in use has it. ``first_dry_at``: see ``last_wet.py``.
+    none. ``earliest``: when a planned layer may go on, ``planned_from``: at the studio's confidence. ``hazards``: of
+    its mixes and thinner. ``sitting``: where the plan in use has it. ``first_dry_at``: see ``last_wet.py``.
     """
 
     uid: str

@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import func, select
 from sqlmodel import Session, col
 
+from seed_demo import planned
 from seed_demo.panels import PANELS, SITTINGS, LayerStory, PanelStory, Pressed, SittingStory, StepStory, Tried
 from seed_demo.shelf import BLENDS, MEDIUMS, SPIRITS, TUBES
 from server.services import (
@@ -72,6 +73,9 @@ def seed(db: Database, now: datetime) -> None:
             hours = planning.WorkTimeCreate(painter="Painter", weekdays=weekdays, start=start, end=end)
             planning.create(work.session, actor, hours)
     _Story(db, actor, shelf, now).tell(PANELS, SITTINGS)
+    zone = ZoneInfo(TIME_ZONE)
+    planned.plan(db, actor, now, zone)
+    planned.quote(db, actor, shelf.places["Easel room"], now, zone)
 
 
 def _studio(db: Database, now: datetime) -> Actor:

@@ -87,15 +87,29 @@ class _Tried:
     stack: str
 
 
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A commission, with the studio as it is read for it."""
+
+    asked: Asked
+    tried: _Tried
+    command: PromiseAsk
+
+
 def ask(db: Database, actor: Actor, command: PromiseAsk, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
     """The answer as a quote keeps it. Nothing is changed. Raises ``Invalid`` at a field, and ``Refused``."""
+    found: dict[str, Any] = SEARCHES.run(answer, read(db, actor, command, now, zone))
+    return found
+
+
+def read(db: Database, actor: Actor, command: PromiseAsk, now: datetime, zone: ZoneInfo) -> Question:
+    """All that the answer takes. Raises ``Invalid`` at a field, and ``Refused``."""
     tried = _try_out(db, actor, command)
     with db.read() as session:
         allow(actor, "create", None, Quote)
         asked = planning_make.read(session, actor, PlanMake(), now, zone)
         asked = replace(asked, room=replace(asked.room, **_limits(asked.board)))
-    found: dict[str, Any] = SEARCHES.run(_answer, asked, tried, command)
-    return found
+    return Question(asked, tried, command)
 
 
 def _limits(board: StudioRows) -> dict[str, Any]:
@@ -118,10 +132,9 @@ def _try_out(db: Database, actor: Actor, command: PromiseAsk) -> _Tried:
     return found[0]
 
 
-def _answer(
-    asked: Asked, tried: _Tried, command: PromiseAsk, _told: Callable[[Any], bool] | None = None
-) -> dict[str, Any]:
-    """In a search process: nothing here reads a record."""
+def answer(question: Question, _told: Callable[[Any], bool] | None = None) -> dict[str, Any]:
+    """As `ask` answers, here and now. Reads no record, so a search process can do it."""
+    asked, tried, command = question.asked, question.tried, question.command
     stands = [placed(sitting) for sitting in standing_sittings(asked.board)]
     if not stands and any(one.layers.to_come for one in asked.found):
         # Nothing is planned yet: then beside a plan of everything, made in passing.
@@ -132,11 +145,11 @@ def _answer(
         job = panel_job(standing, tried.rows, asked.moment, (tried.rows.studio.confidence_pct / 100, extra))
         if job is None:
             raise Invalid.at("stack_uid", f"{extra.left_out[tried.uid]}. Give the stack its mixes first.")
-        question, plan = _beside(asked, stands, job)
+        beside, plan = _beside(asked, stands, job)
         starts = {s.id: s.start_at for s in plan.sittings}
         stopped = first_stop(standing, tried.rows, asked.moment, starts)
         if stopped is None:
-            return _content(asked, (question, plan, job), (standing, tried), command)
+            return _content(asked, (beside, plan, job), (standing, tried), command)
         wait_or_leave(standing, stopped, asked.moment, extra)
         if tried.uid in extra.left_out:
             raise Invalid.at("stack_uid", f"A rule stops this stack: {extra.left_out[tried.uid]}")

@@ -60,6 +60,7 @@ class PlanShown:
     moved: tuple[SittingShown, ...]
     left_out: tuple[Mapping[str, str], ...]
     unplaced: tuple[Mapping[str, str], ...]
+    gain_pct: float  # against the plan it was found beside, in the background; else 0
 
 
 def told(row: StudioPlan | None) -> dict[str, Any]:
@@ -83,6 +84,7 @@ def shown(row: StudioPlan | None, other: StudioPlan | None, today: date) -> Plan
         moved=tuple(s for s in sittings if s.before is not None),
         left_out=tuple(content.get("left_out", ())),
         unplaced=tuple(content.get("unplaced", ())),
+        gain_pct=content.get("gain_pct", 0.0),
     )
 
 

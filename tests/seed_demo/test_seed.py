@@ -26,6 +26,8 @@ MOMENTS = (
 
 
 # Random, or holding what is random.
+HOLDING_IDS = {"recipe_json", "content_json"}
+IDS = {"tube", "id", "uid", "panel", "binding", "key", "stack_uid", "place_uid", "sitting"}
 LEFT_OUT = {"uid", "before", "after", "location", "row_id"}
 
 
@@ -44,18 +46,18 @@ def content(db: Database) -> list[tuple[str, list[tuple[object, ...]]]]:
                 for column, value in zip(columns, row, strict=True):
                     key = next(iter(column.foreign_keys), None)
                     owner = table.name if column.primary_key else key.column.table.name if key else None
-                    told_value = _without_tubes(value) if column.name == "recipe_json" else value
+                    told_value = _without_ids(value) if column.name in HOLDING_IDS else value
                     values.append(told_value if owner is None or value is None else ranks[owner][value])
                 told.append(tuple(values))
             found.append((table.name, told))
     return found
 
 
-def _without_tubes(recipe: Any) -> Any:
-    """A frozen recipe without the random ids of its tubes."""
-    if isinstance(recipe, dict):
-        return {name: _without_tubes(value) for name, value in recipe.items() if name != "tube"}
-    return [_without_tubes(each) for each in recipe] if isinstance(recipe, list) else recipe
+def _without_ids(told: Any) -> Any:
+    """A frozen recipe, a plan or a quote without the random ids of what it names."""
+    if isinstance(told, dict):
+        return {name: _without_ids(value) for name, value in told.items() if name not in IDS}
+    return [_without_ids(each) for each in told] if isinstance(told, list) else told
 
 
 def facts(db: Database, now: datetime) -> dict[str, PanelFact]:

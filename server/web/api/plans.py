@@ -46,6 +46,7 @@ from server.web.api.records import Uid as PathUid
 from server.web.api.sent import Sending, Sent
 from server.web.calendar_rows import week_of
 from server.web.deps import Page, PageRequest
+from server.web.quietly import improve_on
 
 router = APIRouter(tags=["plans"])
 PROPOSAL = "/plan#proposal"
@@ -101,7 +102,10 @@ def make_plan(page: Page, given: Sending) -> Any:
         is_repeated = sent_before(session, page.actor, given.key)
     if not is_repeated:
         content = planning_make.make(page.db, page.actor, command, page.now, page.zone)
-    return _propose(page, given, content, "Made a plan")
+    found = _propose(page, given, content, "Made a plan")
+    if content:
+        improve_on(page, found.uid, content, anew=command.anew)
+    return found
 
 
 @router.post("/plans/right", response_model=StudioPlanOut, **changing("Set the plan in use right", "PlanRight"))
@@ -227,6 +231,8 @@ def _planned_anew(page: PageRequest, given: Sent, act: Callable[[Session], Chang
         else:
             work.label, work.location = act(work.session).label, PROPOSAL
             uid = planning_plans.propose(work.session, page.actor, content).uid
+    if content is not None:
+        improve_on(page, uid, content)
     return _read(page, uid)
 
 

@@ -11,10 +11,12 @@ from server.services import board, planning, planning_make, planning_plans
 from server.services.board.facts import TodayBoard
 from server.services.errors import Refused
 from server.services.planning_make import PlanMake
+from server.services.planning_quiet import QUIET
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, change, change_by_button, refused
 from server.web.plan_shown import shown, told
+from server.web.quietly import improve_on
 
 router = APIRouter(prefix="/plan")
 SOFT = (FilmState.WET, FilmState.TACKY)
@@ -36,11 +38,16 @@ def make(page: Page, posted: Posted) -> Response:
     except Refused as fault:
         return refused(page, fault.message, "/plan")
 
+    made: list[str] = []
+
     def act(session: Session) -> Done:
-        planning_plans.propose(session, page.actor, content)
+        made.append(planning_plans.propose(session, page.actor, content).uid)
         return Done("Made a plan", "/plan")
 
-    return change(page, posted, act)
+    answer = change(page, posted, act)
+    for uid in made:
+        improve_on(page, uid, content, anew=command.anew)
+    return answer
 
 
 @router.post("/{uid}/accept")
@@ -81,6 +88,7 @@ def _context(page: PageRequest, making: FormState) -> dict[str, Any]:
         return {
             "painters": sorted({row.painter for row in rows} - {planning.EVERYBODY}),
             "making": making,
+            "is_improving": QUIET.is_running(page.actor.studio_id),
             "rack": _rack(wall, settings.get("rack_places")),
             "settings": settings,
             "standing": shown(in_use, None, page.today),

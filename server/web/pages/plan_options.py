@@ -12,6 +12,7 @@ from server.services.errors import Refused
 from server.services.planning_ahead import Changed
 from server.web.deps import Page, PageRequest, Posted
 from server.web.pages.changes import Done, change_by_button, refused
+from server.web.quietly import improve_on
 
 router = APIRouter(prefix="/plan")
 
@@ -42,9 +43,14 @@ def _change_and_plan(page: PageRequest, posted: FormData, act: Callable[[Session
     except Refused as fault:
         return refused(page, fault.message, "/plan")
 
+    made: list[str] = []
+
     def both(session: Session) -> Done:
         changed = act(session)
-        planning_plans.propose(session, page.actor, content or {})
+        made.append(planning_plans.propose(session, page.actor, content or {}).uid)
         return Done(changed.label, "/plan#proposal")
 
-    return change_by_button(page, posted, both, "/plan")
+    answer = change_by_button(page, posted, both, "/plan")
+    for uid in made:
+        improve_on(page, uid, content or {})
+    return answer

@@ -1,0 +1,14 @@
+"""A plan that was just kept is improved on in the background, for whoever asked for it."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from server.services.planning_make import PlanMake
+from server.services.planning_quiet import QUIET, Begun
+from server.web.deps import PageRequest
+
+
+def improve_on(page: PageRequest, uid: str, content: Mapping[str, Any], *, anew: bool = False) -> None:
+    """Look for a better plan than the one kept as ``uid``. It waits to be looked at when it is there."""
+    command = PlanMake.model_validate({**content.get("settings", {}), "anew": anew})
+    QUIET.begin(Begun(page.db, page.actor, uid, command, page.now, page.zone))

@@ -15,7 +15,7 @@ from server.science import reference
 from server.science.room_profile import Timeline
 
 HOUR_S, DAY_H, DAY_S = 3600, 24, 86_400
-FEWEST_H = 24  # of the last hours must have been read, before they say anything of the days to come
+FEWEST_H = 24  # of the last hours must be known, read or bridged, before they say anything of the days to come
 FADED = 4.0  # times the fading time; what is left then, 2 %, is let go
 FRESH_H, YOUNG_H = 8 * DAY_H, 60 * DAY_H  # ages up to which a layer sees every new hour, every new day
 MONDAY_H = 96  # the first Monday after 1970 began, in hours
@@ -135,13 +135,18 @@ def _damp(relative_humidity_pct: np.ndarray) -> np.ndarray:
 
 
 def difference(record: Record, profile: Timeline) -> tuple[float, float]:
-    """How much warmer (C) and damper (points of per cent) than its profile the place was in its last hours."""
-    recent = record.hours > record.until - 1 - reference.value("recent_readings_h")
-    if recent.sum() < FEWEST_H:
+    """How much warmer (C) and damper (points of per cent) than its profile the place was in its last hours.
+
+    Hours between readings that are not far apart count as those that were read: somebody who reads a thermometer
+    mornings and evenings tells as much of the room as a sensor does.
+    """
+    recent = filled(record, profile, record.until - int(reference.value("recent_readings_h")), record.until)
+    known = recent.source < 2
+    if known.sum() < FEWEST_H:
         return 0.0, 0.0
-    usual_c, usual_pct = profile.at(record.hours[recent] * HOUR_S + HOUR_S / 2)
-    warmer = record.temperature_c[recent] - usual_c
-    return float(warmer.mean()), float((record.relative_humidity_pct[recent] - usual_pct).mean())
+    usual_c, usual_pct = profile.at(recent.hours[known] * HOUR_S + HOUR_S / 2)
+    warmer, damper = recent.temperature_c[known] - usual_c, recent.relative_humidity_pct[known] - usual_pct
+    return float(warmer.mean()), float(damper.mean())
 
 
 def faded(

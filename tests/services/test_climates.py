@@ -163,6 +163,17 @@ def test_a_day_of_readings_is_wanted_before_the_days_to_come_move():
     assert difference(record([16.0] * 24), steps) == pytest.approx((-4.0, 0.0))
 
 
+def test_a_thermometer_read_mornings_and_evenings_says_as_much_as_a_sensor():
+    steps = timeline(Profile((20.0, 50.0)), UTC, 2026, 2)
+    hours = HOUR + 12 * np.arange(7)
+    twice_a_day = Record.of(hours, np.full(7, 16.0), np.full(7, 62.0))
+    assert difference(twice_a_day, steps) == pytest.approx((-4.0, 12.0))
+    two_days_apart = Record.of(HOUR + 48 * np.arange(3), np.full(3, 16.0), np.full(3, 62.0))
+    assert difference(two_days_apart, steps) == (0.0, 0.0)  # nobody knows what was in between (bridged_gap_h)
+    steadily_warmer = Record.of(hours[:3], np.array([16.0, 18.0, 20.0]), np.full(3, 50.0))
+    assert difference(steadily_warmer, steps)[0] == pytest.approx(-2.0, abs=0.2)  # the mean of a straight line
+
+
 def test_a_layer_moved_to_the_warm_dries_in_between():
     cold, warm = replace(PLACE, temperature_c=12.0), replace(PLACE, temperature_c=25.0)
     moved = cold.with_moves((((AT + timedelta(days=3)).timestamp(), warm),))

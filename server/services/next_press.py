@@ -9,7 +9,8 @@ from sqlmodel import Session
 from server.science.results import Stage
 from server.services.access import Actor
 from server.services.board import calendar
-from server.services.board.facts import CalendarRow, DaySpan, Moment, PressFact, Standing
+from server.services.board.calendar_facts import CalendarRow
+from server.services.board.facts import DaySpan, Moment, PressFact, Standing
 from server.services.board.spans import dot_days
 
 WAITS = (Standing.RESTS, Standing.TEST_FIRST, Standing.STOPPED, Standing.UNPLANNED)

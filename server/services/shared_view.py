@@ -6,9 +6,8 @@ kinds of layers, days and odds are what a link is for; the rest is there only wh
 
 from dataclasses import replace
 
+from server.services.board.calendar_facts import CalendarBoard, CalendarRow
 from server.services.board.facts import (
-    CalendarBoard,
-    CalendarRow,
     ClosingFact,
     LayerFact,
     PanelBoard,

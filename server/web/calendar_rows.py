@@ -7,7 +7,8 @@ from datetime import date, timedelta
 from server.formats.drawings_calendar import CalendarFilm, CalendarPin, Spread, day_offset
 from server.formats.drawings_calendar import CalendarRow as DrawnRow
 from server.science.results import Stage, StageRange
-from server.services.board.facts import CalendarLayer, CalendarRow, ClosingFact, Moment, PanelFact, Standing
+from server.services.board.calendar_facts import CalendarLayer, CalendarRow
+from server.services.board.facts import ClosingFact, Moment, PanelFact, Standing
 from server.services.plan_reading import PlannedSitting
 from server.web import finish_words, plan_words, standing_words, words
 from server.web.manner import first_weekday

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from server.formats.drawings_calendar import CalendarDrawing, CalendarRow, CalendarSpan, day_offset, draw_calendar
-from server.services.board.facts import CalendarBoard
+from server.services.board.calendar_facts import CalendarBoard
 from server.web.calendar_rows import Entry, drawn_rows, entries, first_of_month, months_later, week_of
 from server.web.manner import first_weekday
 from server.web.words import full_date

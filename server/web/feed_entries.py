@@ -10,7 +10,8 @@ from datetime import date, datetime, timedelta, timezone
 
 from server.formats.ical import Entry
 from server.science.results import FilmState
-from server.services.board.facts import CalendarLayer, CalendarRow, Moment, PanelFact, Standing, StepFact
+from server.services.board.calendar_facts import CalendarLayer, CalendarRow
+from server.services.board.facts import Moment, PanelFact, Standing, StepFact
 from server.web import finish_words, plan_words, standing_words
 from server.web.calendar_rows import is_stopped_for_good, layer_words
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from server.formats.drawings_section import SectionDrawing, cross_section
+from server.services.board.calendar_facts import CalendarRow
 from server.services.board.facts import (
-    CalendarRow,
     ClosingFact,
     GateFact,
     LayerFact,

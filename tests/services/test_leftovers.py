@@ -13,7 +13,8 @@ from server.services.board.leftovers import USUAL_UM
 from server.services.forecasts import FORECASTS
 from server.services.recipes import MixBook
 from server.services.sitting_ends import SittingEndCreate
-from tests.services.conftest import NOW, Bench
+from server.store.tables import Place
+from tests.services.conftest import NOW, Bench, add
 
 PRAGUE = ZoneInfo("Europe/Prague")
 
@@ -69,3 +70,15 @@ def test_what_is_used_up_or_kept_cold_asks_for_nothing(bench: Bench) -> None:
     assert len(told(bench)) == 1
     left(bench, use_by_d - 1.5, left_ml=0.0)
     assert told(bench) == ()
+
+
+def test_it_keeps_as_long_as_the_room_of_its_sitting_lets_it(bench: Bench) -> None:
+    """White mixed in the cold sets later: what was left there is told later."""
+    with bench.db.write() as session:
+        cold = add(session, Place(studio_id=bench.actor.studio_id, name="Cold room", light="room", temperature_c=8.0))
+    use_by_d = keeps_d(bench, KeptIn.SEALED)
+    bench.painted(bench.panel(place_uid=cold.uid), use_by_d - 1 + 0.1)
+    left(bench, use_by_d - 1)
+    assert told(bench) == ()
+    bench.painted(bench.panel(), use_by_d - 1 + 0.05)  # the last one before its end stood in the warm
+    assert len(told(bench)) == 1

@@ -1,10 +1,8 @@
 """What a painter looks at: Today, the calendar and a panel's page, as facts without markup."""
 
 from server.services.board.calendar import calendar
+from server.services.board.calendar_facts import CalendarBoard, CalendarLayer, CalendarRow
 from server.services.board.facts import (
-    CalendarBoard,
-    CalendarLayer,
-    CalendarRow,
     DaySpan,
     DueFact,
     LayerFact,

@@ -9,8 +9,9 @@ from sqlmodel import Session
 
 from server.science.results import LayerEstimate
 from server.services.access import Actor
+from server.services.board.calendar_facts import CalendarBoard, CalendarLayer, CalendarRow
 from server.services.board.chains import span_of
-from server.services.board.facts import CalendarBoard, CalendarLayer, CalendarRow, DaySpan, Moment
+from server.services.board.facts import DaySpan, Moment
 from server.services.board.films import LayerOn, LayerToCome, panel_layers, stage_days
 from server.services.board.plan_odds import planned_standings
 from server.services.board.rows import StudioRows

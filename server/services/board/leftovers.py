@@ -4,7 +4,7 @@ Where a mix was left more than once, the last time counts. How long it keeps is 
 ``server/science/keeping.py``, no more.
 """
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Row
@@ -15,9 +15,8 @@ from server.science.results import LayerEstimate
 from server.services.board.facts import LeftoverFact, Moment
 from server.services.board.rows import StudioRows
 from server.services.board.spans import local_day
-from server.services.climates import room_in
+from server.services.climates import Climate, room_in
 from server.services.forecasts import FORECASTS
-from server.services.whereabouts import PlaceRow
 
 KEPT = {
     "tray": KeptIn.COVERED,
@@ -32,22 +31,35 @@ AFTER = timedelta(days=5)  # and so long after that it is told as likely lost
 
 def reminders(rows: StudioRows, moment: Moment) -> tuple[LeftoverFact, ...]:
     """The kept mixes that are about to skin, or likely did of late; the most urgent first."""
-    place = next(iter(rows.places.values()), None)
-    if place is None:
-        return ()
     oldest = moment.at - timedelta(days=60)
     kept = [row for row in rows.leftovers if oldest < row.ended_at <= moment.at and row.left_ml != 0]
-    facts = [fact for row in kept if (fact := _fact(row, rows, place, moment)) is not None]
+    facts = [fact for row in kept if (fact := _fact(row, rows, moment)) is not None]
     told = [fact for fact in facts if moment.at - AFTER <= fact.use_by_at <= moment.at + BEFORE]
     return tuple(sorted(told, key=lambda fact: fact.use_by_at))
 
 
-def _fact(row: Row[Any], rows: StudioRows, place: PlaceRow, moment: Moment) -> LeftoverFact | None:
+def _painted_in(rows: StudioRows, at: datetime) -> Climate | None:
+    """The place of the sitting: where the layer dries that was painted last before its end; the first place where
+    nothing is known of one, None without any place."""
+    painted = [
+        (layer.painted_at, panel)
+        for panel in rows.panels
+        for layer in rows.layers.get(panel.id, ())
+        if layer.painted_at is not None and layer.painted_at <= at
+    ]
+    if not painted:
+        return next((place.climate.seen_from(at) for place in rows.places.values()), None)
+    painted_at, panel = max(painted, key=lambda pair: pair[0])
+    return rows.where.of_layer(panel.id, panel.place_id, painted_at).climate.seen_from(at)
+
+
+def _fact(row: Row[Any], rows: StudioRows, moment: Moment) -> LeftoverFact | None:
     mix = rows.book.mixes.get(row.mix_id)
-    if mix is None or mix.recipe is None:
+    climate = _painted_in(rows, row.ended_at)
+    if mix is None or mix.recipe is None or climate is None:
         return None
     layer = LayerRecipe(USUAL_UM, Ground.PAINT, (mix.recipe,))
-    [found] = FORECASTS.of([(layer, room_in(place.climate.seen_from(row.ended_at), row.ended_at, moment.zone))])
+    [found] = FORECASTS.of([(layer, room_in(climate, row.ended_at, moment.zone))])
     if not isinstance(found, LayerEstimate):
         return None
     kept = next(each for each in keeps(mix.recipe, found.stages) if each.kept_in is KEPT[row.kept_in])

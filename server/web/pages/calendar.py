@@ -9,7 +9,7 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from server.services import board
-from server.services.board.facts import CalendarBoard
+from server.services.board.calendar_facts import CalendarBoard
 from server.services.kept import Kept
 from server.web.ahead import keep_ready
 from server.web.calendar_rows import further_on

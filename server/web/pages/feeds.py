@@ -11,7 +11,7 @@ from starlette.responses import Response
 
 from server.formats.ical import CalendarFile, Entry, Stamp, etag_of, to_ical
 from server.services import board, feed_publishing, shared_view
-from server.services.board.facts import CalendarBoard
+from server.services.board.calendar_facts import CalendarBoard
 from server.services.feed_publishing import Published
 from server.services.kept import Kept
 from server.web.ahead import keep_ready

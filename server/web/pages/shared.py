@@ -12,7 +12,8 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from server.services import board, finish, shared_view
-from server.services.board.facts import CalendarBoard, Moment, PanelFact, TodayBoard
+from server.services.board.calendar_facts import CalendarBoard
+from server.services.board.facts import Moment, PanelFact, TodayBoard
 from server.services.errors import NotFound
 from server.services.kept import Kept
 from server.web.calendar_rows import Entry, further_on

@@ -232,7 +232,7 @@ def tested_layers(studio_id: int, besides: Iterable[int]) -> Any:
 
 def tests_of_studio(studio_id: int) -> Any:
     """Its touch tests that stand, by layer, from the earliest on."""
-    names = "id uid layer_id pressed_at created_at stage place_on_panel region occasion"
+    names = "id uid layer_id pressed_at created_at stage place_on_panel region occasion doubt is_sure"
     return (
         select(*(getattr(TouchTest, name) for name in names.split()))
         .where(col(TouchTest.studio_id) == studio_id, col(TouchTest.archived_at).is_(None))

@@ -77,6 +77,19 @@ class DoubtfulFact:
 
 
 @dataclass(frozen=True, slots=True)
+class UnansweredFact:
+    """A test that was worth asking about when it came in, with nobody there to ask: ``doubt`` is what to ask."""
+
+    uid: str
+    layer_uid: str
+    title: str
+    kind: str
+    state: FilmState
+    pressed_at: datetime
+    doubt: str
+
+
+@dataclass(frozen=True, slots=True)
 class LearningReport:
     """Everything the page tells.
 
@@ -95,6 +108,7 @@ class LearningReport:
     hits: int
     misses: int
     doubtful: tuple[DoubtfulFact, ...]
+    unanswered: tuple[UnansweredFact, ...]
     effects: tuple[Effect, ...]
     pairs: tuple[Pair, ...]
     settings: Settings
@@ -151,6 +165,7 @@ def report(session: Session, actor: Actor, zone: ZoneInfo) -> LearningReport:
         hits=sum(fact.held is True for fact in facts),
         misses=sum(fact.held is False for fact in facts),
         doubtful=tuple(_doubtful(tested, wrong)),
+        unanswered=tuple(_unanswered(tested)),
         effects=() if learned is None else tuple(each for each in learned.effects() if not _is_step(each.name)),
         pairs=()
         if learned is None
@@ -281,4 +296,18 @@ def _doubtful(tested: Sequence[_Tested], wrong: Mapping[str, float]) -> list[Dou
         for each in tested
         for test in each.tests
         if wrong.get(test.uid, 0.0) > DOUBTFUL
+    ]
+
+
+def _unanswered(tested: Sequence[_Tested]) -> list[UnansweredFact]:
+    return [
+        UnansweredFact(
+            *(test.uid, each.row.uid, each.about.title, each.about.kind),
+            FilmState(test.stage),
+            test.pressed_at,
+            test.doubt,
+        )
+        for each in tested
+        for test in each.tests
+        if test.doubt and not test.is_sure
     ]

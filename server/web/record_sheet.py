@@ -25,7 +25,8 @@ from server.science.recipe import Addition, AdditionKind, MixRecipe, PigmentShar
 from server.science.reference import find_pigment, oil, solvent
 from server.science.results import FilmState, Stage
 from server.science.soundness.types import Severity
-from server.services.board.facts import ClosingFact, GateFact, LayerFact, PanelBoard, TestFact
+from server.services.board.facts import ClosingFact, GateFact, LayerFact, PanelBoard
+from server.services.board.test_fact import TestFact
 from server.services.overrides import FrozenVerdict
 from server.services.panel_record import RecordFacts
 from server.web import finish_words, standing_words, words

@@ -69,7 +69,7 @@ class Card:
     ``press`` says when a press tells most; ``is_asked`` that one now counts as asked for. ``top_uid`` is the layer that
     a press of a button tests, ``next_uid`` the one that "Painted" logs; both are "" where there is none or another day
     is looked at. ``finish``: what comes next of a finished panel. ``folded``: the next layer in one line, for a panel
-    that rests. ``planned``: its sitting by the plan in use.
+    that rests. ``planned``: its sitting by the plan in use. ``doubted``: the layer with a test that wants an answer.
     """
 
     uid: str
@@ -102,6 +102,7 @@ class Card:
     finish: str
     folded: str
     planned: str
+    doubted: str
 
 
 def card_of(panel: PanelFact, moment: Moment) -> Card:
@@ -141,6 +142,7 @@ def card_of(panel: PanelFact, moment: Moment) -> Card:
         finish=_finish(panel, today),
         folded=_folded(panel),
         planned=_planned(panel, today),
+        doubted=top.uid if top is not None and top.has_doubt and is_now else "",
     )
 
 

@@ -13,10 +13,10 @@ from server.services.board.facts import (
     RestFact,
     StackBand,
     Standing,
-    TestFact,
     TodayBoard,
 )
 from server.services.board.panel_view import panel_page
+from server.services.board.test_fact import TestFact
 from server.services.board.today import moment_of, one_panel, today
 
 __all__ = [

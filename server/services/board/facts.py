@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from server.science.results import Composition, FilmState, Stage
 from server.science.soundness.types import Material, Verdict
+from server.services.board.test_fact import TestFact
 from server.services.plan_reading import PlannedSitting, PlanRisk
 
 
@@ -78,17 +79,6 @@ class RegionFact:
 
 
 @dataclass(frozen=True, slots=True)
-class TestFact:
-    """One touch test that stands."""
-
-    uid: str
-    pressed_at: datetime
-    state: FilmState
-    place_on_panel: str
-    note: str
-
-
-@dataclass(frozen=True, slots=True)
 class LayerFact:
     """One layer of a panel.
 
@@ -133,6 +123,11 @@ class LayerFact:
     @property
     def is_painted(self) -> bool:
         return self.painted_at is not None
+
+    @property
+    def has_doubt(self) -> bool:
+        """Whether one of its tests waits for the painter's word."""
+        return any(test.doubt for test in self.tests)
 
     @property
     def ml(self) -> float:

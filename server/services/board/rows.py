@@ -40,7 +40,7 @@ LAYER = (
     "wet_in_wet surface sitting_min planned_on painted_at notes"
 )
 REGION = "layer_id mix_id region area_share"
-TEST = "uid layer_id pressed_at stage place_on_panel region occasion note"
+TEST = "uid layer_id pressed_at stage place_on_panel region occasion note doubt is_sure"
 STEP = "uid version panel_id action planned_on done_at transit_c note override_reason"
 FINISH_TEST = "uid panel_id method result tested_at place_on_panel note"
 

@@ -23,12 +23,12 @@ from server.services.board.facts import (
     PanelFact,
     RegionFact,
     StackBand,
-    TestFact,
 )
 from server.services.board.films import LayerOn, LayerToCome, holding_region, stage_days
 from server.services.board.rows import StudioRows
 from server.services.board.spans import instant, local_day
 from server.services.board.standing import PanelStanding
+from server.services.board.test_fact import TestFact
 from server.services.forecasts import stages_from_json
 from server.services.hazards import in_order, kinds_of_mix
 from server.services.last_wet import first_dry_at
@@ -235,7 +235,8 @@ def _promised(row: Row[Any], moment: Moment) -> Mapping[Stage, DaySpan]:
 
 
 def _test(row: Row[Any]) -> TestFact:
-    return TestFact(row.uid, row.pressed_at, FilmState(row.stage), row.place_on_panel, row.note)
+    doubt = "" if row.is_sure else row.doubt
+    return TestFact(row.uid, row.pressed_at, FilmState(row.stage), row.place_on_panel, row.note, doubt)
 
 
 def _band(layer: LayerOn, rows: StudioRows, moment: Moment) -> StackBand:

@@ -42,6 +42,30 @@ class ShareLinkMade(Told):
     tasks_address: str | None
 
 
+class OwnFeedOut(Told):
+    """A calendar of one's own: the sittings of ``painter``, and the days of the panels that concern them."""
+
+    uid: str
+    label: str
+    painter: str
+    created_at: datetime
+    last_used_on: date | None
+
+
+class OwnFeedsOut(Told):
+    items: tuple[OwnFeedOut, ...]
+
+
+class OwnFeedMade(Told):
+    """The addresses are told this once. Sent again with the same key they are others, and the first open no more."""
+
+    uid: str
+    label: str
+    painter: str
+    address: str
+    tasks_address: str
+
+
 class MemberOut(Told):
     """Somebody of the studio; ``uid`` is of the membership."""
 

@@ -13,12 +13,13 @@ from datetime import date, datetime
 from sqlalchemy import or_, select, update
 from sqlmodel import Session, col
 
+from server.services import own_feeds
 from server.services.access import Actor
 from server.services.errors import NotFound
-from server.services.share_links import hash_of, state_of
+from server.services.share_links import DETAILS, hash_of, state_of
 from server.services.studios import AS_USUAL, Choices, choices_of
 from server.store.db import Database
-from server.store.tables import Panel, ShareKey, ShareLink, ShareLinkPanel, Studio
+from server.store.tables import OwnFeed, Panel, ShareKey, ShareLink, ShareLinkPanel, Studio
 
 LINK_READER = "share link"
 
@@ -26,7 +27,7 @@ LINK_READER = "share link"
 @dataclass(frozen=True, slots=True)
 class OpenLink:
     """A link that opens, as pages take it. ``panel_uids`` None: the whole studio. ``shows`` and ``units`` as in
-    ``ShareLink``; ``choices`` are the studio's own."""
+    ``ShareLink``; ``choices`` are the studio's own. ``painter``: whose own calendar it is, "" for a link."""
 
     key_id: int
     uid: str
@@ -44,6 +45,7 @@ class OpenLink:
     is_invented: bool
     units: str = "metric"
     choices: Choices = AS_USUAL
+    painter: str = ""
 
     @property
     def actor(self) -> Actor:
@@ -61,6 +63,8 @@ class OpenLink:
 
 def opened(session: Session, token: str, kind: str, now: datetime) -> OpenLink:
     """The link of that kind which ``token`` opens now. Raises ``NotFound``, whatever the reason."""
+    if kind == "feed" and token.startswith(own_feeds.PREFIX):
+        return _own(session, token)
     query = (
         select(ShareKey, ShareLink, Studio)
         .join(ShareLink, col(ShareLink.id) == col(ShareKey.share_link_id))
@@ -91,6 +95,33 @@ def opened(session: Session, token: str, kind: str, now: datetime) -> OpenLink:
     )
 
 
+def _own(session: Session, token: str) -> OpenLink:
+    """A member's own calendar: it tells them all that the studio's pages do."""
+    found = own_feeds.find_open(session, token)
+    if found is None:
+        raise NotFound
+    feed, studio = found
+    assert feed.id is not None and studio.id is not None
+    return OpenLink(
+        key_id=feed.id,
+        uid=feed.uid,
+        version=1,
+        label=feed.label,
+        kind="feed",
+        scope="person",
+        shows=frozenset(DETAILS),
+        panel_uids=None,
+        embed_origin="",
+        last_used_on=feed.last_used_on,
+        studio_id=studio.id,
+        studio_name=studio.name,
+        time_zone=studio.time_zone,
+        is_invented=studio.is_invented,
+        choices=choices_of(studio),
+        painter=feed.painter,
+    )
+
+
 def _panel_uids(session: Session, link: ShareLink) -> frozenset[str]:
     """The open panels of a link; a panel of another studio is never among them, whatever the rows say."""
     query = (
@@ -109,9 +140,10 @@ def note_used(db: Database, link: OpenLink, today: date) -> None:
     """Stamp the day, once a day: whoever comes second finds it stamped and writes nothing."""
     if link.last_used_on is not None and link.last_used_on >= today:
         return
-    is_older = or_(col(ShareKey.last_used_on).is_(None), col(ShareKey.last_used_on) < today)
+    key = OwnFeed if link.painter else ShareKey
+    is_older = or_(col(key.last_used_on).is_(None), col(key.last_used_on) < today)
     with db.write() as session:
         session.execute(
-            update(ShareKey).where(col(ShareKey.id) == link.key_id, is_older).values(last_used_on=today),
+            update(key).where(col(key.id) == link.key_id, is_older).values(last_used_on=today),
             execution_options={"synchronize_session": False},
         )

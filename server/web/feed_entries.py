@@ -80,6 +80,19 @@ def _entries(row: _Row) -> Iterable[Entry]:
     yield from _painting(row)
 
 
+def concerns(row: CalendarRow, painter: str) -> bool:
+    """Whether a panel concerns a painter: the plan gives them a sitting of it, or gives nobody one."""
+    planned = {layer.sitting.painter for layer in row.layers if layer.sitting is not None}
+    return painter in planned or not planned
+
+
+def work_of_others(rows: Sequence[CalendarRow], painter: str) -> frozenset[str]:
+    """The uids of entries that are somebody else's to do: sittings that the plan gives another painter."""
+    layers = [layer for row in rows for layer in row.layers if layer.sitting is not None]
+    theirs = [layer.uid for layer in layers if layer.sitting and layer.sitting.painter != painter]
+    return frozenset(uid_of(f"{name}:{uid}") for uid in theirs for name in ("sitting", "task-paint"))
+
+
 def _days(low: date, high: date) -> tuple[date, date]:
     """Days from ``low`` to ``high``, both counted: the end of a calendar's entry is the day after (RFC 5545, 3.6.1)."""
     return low, high + DAY

@@ -16,6 +16,8 @@ SAME = {
     "GET /wall": "GET /today",
     "GET /calendar": "GET /calendar",
     "GET /calendar.ics": "GET /calendar.ics",
+    "GET POST /calendar/own": "GET /own-feeds, POST /own-feeds",
+    "POST /calendar/own/{uid}/revoke": "POST /own-feeds/{uid}/revoke",
     "GET /plan": "GET /plans, GET /working-hours",
     "GET /plan/promise": "GET /quotes",
     "POST /plan/promise": "POST /quotes",

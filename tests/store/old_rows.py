@@ -515,6 +515,24 @@ _WITH_LEARNED_SCALES: Rows = _WITH_DAYS_AWAY | {
     ],
 }
 
+_WITH_OWN_FEEDS: Rows = _WITH_LEARNED_SCALES | {
+    "own_feed": [
+        {
+            "id": 1,
+            "uid": "own-feed-1",
+            "token_hash": "3" * 64,
+            "studio_id": 1,
+            "person_id": None,
+            "painter": "First painter",
+            "label": "Telephone",
+            "made_by_key": "key-of-a-feed",
+            "created_at": _THEN,
+            "last_used_on": date(2026, 11, 21),
+            "revoked_at": None,
+        }
+    ],
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -535,6 +553,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0017": _WITH_UNITS_OF_LINKS,
     "0018": _WITH_DAYS_AWAY,
     "0019": _WITH_LEARNED_SCALES,
+    "0020": _WITH_OWN_FEEDS,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

@@ -71,7 +71,7 @@ def client(app: FastAPI) -> Iterator[TestClient]:
 
 OTHERS = (
     *("calculations", "boards", "history", "readings", "studio", "plans", "quotes", "learning"),
-    *("share-links", "people", "questions", "rooms", "rules", "sheets", "data"),
+    *("share-links", "people", "own-feeds", "questions", "rooms", "rules", "sheets", "data"),
 )
 TAGS = (*OTHERS, *(r.path for r in RESOURCES))
 

@@ -71,6 +71,7 @@ from server.store.tables.readings import (
     SensorToken,
 )
 from server.store.tables.sharing import (
+    OwnFeed,
     PublishedEvent,
     ShareKey,
     ShareKind,
@@ -115,6 +116,7 @@ __all__ = [
     "MixPart",
     "MixPartKind",
     "Occasion",
+    "OwnFeed",
     "Paint",
     "PaintPigment",
     "Panel",

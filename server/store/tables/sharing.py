@@ -6,7 +6,7 @@ from typing import Any, Literal
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field
 
-from server.store.tables.base import KEEP_IDS, Private, StudioRecord, Table, UtcDateTime, json_or_null, one_of
+from server.store.tables.base import KEEP_IDS, Private, StudioRecord, Table, UtcDateTime, json_or_null, new_uid, one_of
 
 ShareKind = Literal["page", "feed"]
 ShareScope = Literal["studio", "panels", "panel"]
@@ -51,6 +51,28 @@ class ShareKey(Private, table=True):
     token_hash: str = Field(max_length=64, unique=True)  # SHA-256, hexadecimal
     made_at: datetime = Field(sa_type=UtcDateTime)
     last_used_on: date | None = None  # no finer than the day, so that it is written once a day
+
+
+class OwnFeed(Private, table=True):
+    """A calendar of one painter's own days, subscribed to by its own token: whose it is, and the token's hash.
+
+    ``painter`` as the working hours name them; ``person_id`` None on a single-user install. ``made_by_key`` is the
+    sending it came from: sent again, the new token replaces this one.
+    """
+
+    __tablename__ = "own_feed"
+    __table_args__ = (UniqueConstraint("studio_id", "made_by_key"), KEEP_IDS)
+    id: int | None = Field(default=None, primary_key=True)
+    uid: str = Field(default_factory=new_uid, max_length=32, unique=True)
+    token_hash: str = Field(max_length=64, unique=True)  # SHA-256, hexadecimal
+    studio_id: int = Field(foreign_key="studio.id", index=True)
+    person_id: int | None = Field(default=None, foreign_key="person.id", index=True)
+    painter: str = Field(max_length=120)
+    label: str = Field(max_length=60)
+    made_by_key: str | None = Field(default=None, max_length=64)
+    created_at: datetime = Field(sa_type=UtcDateTime)
+    last_used_on: date | None = None  # no finer than the day, so that it is written once a day
+    revoked_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
 
 
 class PublishedEvent(Private, table=True):

@@ -12,6 +12,7 @@ from server.services.studios import StudioUpdate
 from server.web.api import (
     data,
     learning,
+    own_feeds,
     people,
     plans,
     purges,
@@ -26,7 +27,7 @@ from server.web.api import (
     studio,
 )
 
-MODULES = (studio, plans, quotes, learning, sharing, people, questions, rooms, sheets, purges, data)
+MODULES = (studio, plans, quotes, learning, sharing, own_feeds, people, questions, rooms, sheets, purges, data)
 BODIES = (*readings.MODELS, *(body for module in MODULES for body in module.BODIES))
 # Changes whose version comes in If-Match: the schema's name, and the command.
 CHANGES = {"StudioChange": StudioUpdate, "ShareLinkChange": ShareLinkUpdate, "LimitsChange": LimitsUpdate}

@@ -141,6 +141,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
         "text": "Panel;Width (cm);Height (cm);Support;Ground\nQuince, small;20;15;hardboard;acrylic\n",
         "check_only": True,
     },
+    "OwnFeedCreate": {"label": "Telephone", "painter": "First painter"},
     "InvitationCreate": {"role": "assistant", "meant_for": "whoever mixes on Mondays"},
     "RoleUpdate": {"role": "painter"},
 }

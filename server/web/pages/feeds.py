@@ -16,7 +16,7 @@ from server.services.feed_publishing import Published
 from server.services.kept import Kept
 from server.web.ahead import keep_ready
 from server.web.deps import Page, PageRequest
-from server.web.feed_entries import entries_of, uid_of
+from server.web.feed_entries import concerns, entries_of, uid_of, work_of_others
 from server.web.shared_link import LinkRequest, SharedFeed
 
 router = APIRouter()
@@ -101,7 +101,8 @@ def _file(kind: str, page: LinkRequest) -> tuple[bytes, datetime]:
     if kept is None:
         entries = [(entry, stamp) for entry, stamp in _seen(page, found, published) if entry.kind == kind]
         changed_at = max((stamp.changed_at for _, stamp in entries), default=published.changed_at)
-        name = f"{link.studio_name}: tasks" if kind == "task" else link.studio_name
+        whose = f"{link.studio_name}: {link.painter}" if link.painter else link.studio_name
+        name = f"{whose}: tasks" if kind == "task" else whose
         file = CalendarFile(uid_of(f"{kind}s:{link.uid}"), name, page.zone, changed_at, entries, source)
         kept = (to_ical(file), changed_at)
         FILES.keep({key: kept})
@@ -112,11 +113,17 @@ def _seen(page: LinkRequest, found: CalendarBoard, published: Published) -> list
     """What a link may see of what was published, in the words it may see."""
     link = page.link
     rows = [row for row in found.rows if link.shows_panel(row.panel.uid)]
+    hidden: frozenset[str] = frozenset()
+    if link.painter:
+        hidden = work_of_others(rows, link.painter)
+        rows = [row for row in rows if concerns(row, link.painter)]
+    panel_uids = {row.panel.uid for row in rows} if link.painter else None
     seen = [shared_view.row_of(row, link) for row in rows]
     worded = {entry.uid: entry for entry in entries_of(rows, seen, found.moment)}
     shown = []
     for entry, stamp in published.entries:
-        if link.shows_panel(entry.panel_uid):
+        is_here = entry.panel_uid in panel_uids if panel_uids is not None else link.shows_panel(entry.panel_uid)
+        if is_here and entry.uid not in hidden:
             told = worded.get(entry.uid)
             words = entry.plain if told is None else told.summary
             shown.append((replace(entry, summary=words, description=told.description if told else ""), stamp))

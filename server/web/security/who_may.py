@@ -59,6 +59,8 @@ PAGES: Mapping[Need, tuple[str, ...]] = {
         "GET /wall",
         "GET /calendar",
         "GET /calendar.ics",
+        "GET POST /calendar/own",
+        "POST /calendar/own/{uid}/revoke",
         "GET /plan",
         "GET /plan/hours",
         "GET /plan/promise",

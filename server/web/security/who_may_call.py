@@ -83,6 +83,9 @@ INTERFACES: Mapping[Need, tuple[str, ...]] = {
         "GET /api/v1/lists",
         "GET /api/v1/lists/{name}.csv",
         "GET /api/v1/calendar.ics",
+        "GET /api/v1/own-feeds",
+        "POST /api/v1/own-feeds",
+        "POST /api/v1/own-feeds/{uid}/revoke",
     ),
     "test": (
         "POST /api/v1/layers/{uid}/touch-tests",

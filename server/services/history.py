@@ -104,6 +104,12 @@ def of_record(session: Session, actor: Actor, table: str, uid: str, limit: int =
     return _entries(session, {table: {record_id}}, limit)
 
 
+def of_studio(session: Session, actor: Actor, limit: int = 50) -> list[HistoryEntry]:
+    """The same for the studio's own settings."""
+    allow(actor, "read", None)
+    return _entries(session, {"studio": {actor.studio_id}}, limit)
+
+
 def of_panel(session: Session, actor: Actor, uid: str, limit: int = 50) -> list[HistoryEntry]:
     """The same for a panel with its layers, their touch tests, its moves, and its finish. Raises ``NotFound``."""
     panel = find(session, actor, Panel, uid)

@@ -32,6 +32,7 @@ from starlette.responses import HTMLResponse, Response
 from server.services import history, studios
 from server.services.access import Actor
 from server.services.errors import NotFound
+from server.services.history import HistoryEntry
 from server.services.people.sessions import Identity
 from server.services.roles import Permission
 from server.services.sendings import refuse_key_of_another
@@ -205,6 +206,13 @@ class PageRequest:
         except ValueError:
             return None
         return min(at, self.now) if at.tzinfo else None
+
+    def changes_of(self, table: str, uid: str) -> list[HistoryEntry]:
+        """What was changed of a record of this studio, newest first; without ``uid`` of the studio itself."""
+        with self.db.read() as session:
+            if not uid:
+                return history.of_studio(session, self.actor)
+            return history.of_record(session, self.actor, table, uid)
 
     @property
     def wants_fragment(self) -> bool:

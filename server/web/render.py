@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from contextvars import ContextVar
 from dataclasses import dataclass, fields, is_dataclass
 from datetime import date, datetime, timezone, tzinfo
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -19,9 +19,11 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from server.services.board.facts import DaySpan
+from server.services.history import HistoryEntry
 from server.services.roles import PERMISSIONS, Permission
 from server.web import forms, standing_words, words
 from server.web.glossary import TERMS
+from server.web.history_words import Line, lines_of
 from server.web.manner import is_metric, manner, typed_in, unit_words
 from server.web.offered import without_what_is_refused
 from server.web.static_files import HashedFiles
@@ -80,6 +82,15 @@ class KnowsStudio(Protocol):
     @property
     def person_name(self) -> str: ...
     def may(self, permission: Permission) -> bool: ...
+    def changes_of(self, table: str, uid: str) -> list[HistoryEntry]: ...
+
+
+@dataclass(frozen=True, slots=True)
+class RecordHistory:
+    """What was changed of a record; ``lines`` tells an entry field by field."""
+
+    entries: tuple[HistoryEntry, ...]
+    lines: Callable[[HistoryEntry], list[Line]]
 
 
 @dataclass(slots=True)
@@ -130,6 +141,11 @@ class Frame:
 
     def may(self, permission: Permission) -> bool:
         return self.page.may(permission) if self.page else False
+
+    def changes_of(self, table: str, uid: str = "") -> RecordHistory:
+        """What was changed of a record, for its page."""
+        entries = self.page.changes_of(table, uid) if self.page else []
+        return RecordHistory(tuple(entries), partial(lines_of, zone=self.zone))
 
     @property
     def navigation(self) -> list[NavigationItem]:

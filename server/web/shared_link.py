@@ -12,6 +12,7 @@ from starlette.responses import HTMLResponse
 
 from server.services import share_access
 from server.services.access import Actor
+from server.services.history import HistoryEntry
 from server.services.roles import Permission
 from server.services.share_access import OpenLink
 from server.store.db import Database
@@ -51,6 +52,10 @@ class LinkRequest:
     @property
     def actor(self) -> Actor:
         return self.link.actor
+
+    def changes_of(self, _table: str, _uid: str) -> list[HistoryEntry]:
+        """Nothing: what was changed is nobody else's."""
+        return []
 
     def may(self, permission: Permission) -> bool:
         return self.actor.may(permission)

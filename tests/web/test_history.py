@@ -1,11 +1,13 @@
 """What was changed, and taking it back, over HTTP."""
 
+import html
 import re
 
 import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
+from server.services import paints
 from server.store.db import Database
 from tests.web.pages_of_records import NOBODY, Easel, form_to, forms_of, make_easel
 
@@ -133,3 +135,47 @@ def test_nothing_to_take_back(easel: Easel):
     assert easel.client.get(f"/history/{NOBODY}/undo").status_code == 405
     assert easel.client.get(f"/history/{NOBODY}/redo").status_code == 405
     assert easel.client.post("/history", data={}).status_code == 405
+
+
+def told_lines(easel: Easel, page: str) -> list[str]:
+    """What the page's own history says, field by field."""
+    text = html.unescape(easel.client.get(page).text)
+    part = text[text.rindex("What was changed (") :]
+    return [re.sub(r"<[^>]+>", "", line).strip() for line in re.findall(r'<p class="small">(.*?)</p>', part, re.S)]
+
+
+@pytest.mark.parametrize(
+    ("edit", "page", "values", "line"),
+    [
+        ("/shelf/paints/{paint}/edit", "/shelf/paints/{paint}/edit", {"label": "Old white"}, "name: White → Old white"),
+        ("/shelf/paints/{paint}/edit", "/shelf/paints/{paint}/edit", {"oil": "walnut"}, "oil: linseed → walnut"),
+        ("/mixes/{mix}/edit", "/mixes/{mix}", {"label": "Chalk"}, "name: White → Chalk"),
+        ("/mixes/{mix}/edit", "/mixes/{mix}", {"parts-0-parts": "7"}, "paint, 7"),
+        ("/room/{place}/edit", "/room/{place}", {"name": "Loft"}, "name: Easel room → Loft"),
+        ("/room/{place}/edit", "/room/{place}/edit", {"relative_humidity_pct": "61"}, "humidity, %: 50 → 61"),
+        ("/studio", "/studio", {"name": "Mill"}, "→ Mill"),
+    ],
+)
+def test_every_records_page_tells_what_was_changed_and_takes_it_back(
+    easel: Easel, edit: str, page: str, values: dict[str, str], line: str
+):
+    with easel.db.read() as session:
+        paint = next(each for each in paints.all_open(session, easel.actor) if each.label == "White").uid
+    uids = {"paint": paint, "mix": easel.white, "place": easel.place}
+    edit, page = edit.format(**uids), page.format(**uids)
+    assert easel.send(edit, **values).status_code == 303
+    assert any(line in each for each in told_lines(easel, page)), told_lines(easel, page)
+    undo = undo_buttons(easel, page)[0]
+    form = form_to(easel.client.get(page), undo)
+    assert easel.client.post(undo, data=form.values).headers["location"] == page
+    assert next(iter(values.values())) not in str(form_to(easel.client.get(edit), edit).fields)
+
+
+def test_a_sittings_end_tells_its_own_history(easel: Easel):
+    easel.painted(easel.panel(), "2026-11-25T08:00")
+    assert easel.send("/sittings/end", rags="water").status_code == 303
+    page = easel.client.get("/sittings")
+    assert "What was changed (1)" in page.text
+    taken_back = next(form for form in forms_of(page) if form.action.endswith("/archive"))
+    easel.client.post(taken_back.action, data=taken_back.values)
+    assert "What was changed (2)" in easel.client.get("/sittings").text

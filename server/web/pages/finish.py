@@ -18,8 +18,8 @@ from server.web import finish_words, standing_words
 from server.web.deps import Page, PageRequest, Posted
 from server.web.form_values import show as as_text
 from server.web.forms import FormState
+from server.web.history_words import lines_of
 from server.web.pages.changes import Done, FormPage, change_by_button, exactly, local_path, without
-from server.web.pages.history_words import lines_of
 from server.web.pages.record_forms import Reads, save
 
 router = APIRouter()

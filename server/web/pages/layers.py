@@ -18,8 +18,8 @@ from server.web.deps import Page, PageRequest, Posted
 from server.web.form_values import clean_text
 from server.web.form_values import show as as_text
 from server.web.forms import COMMAND_KEY, FormState, edited_rows, parse
+from server.web.history_words import lines_of
 from server.web.pages.changes import Done, FormPage, Typed, change_by_button, change_by_form, exactly, with_field
-from server.web.pages.history_words import lines_of
 from server.web.pages.layer_choices import layer_choices, with_tubes_as_mixes
 from server.web.render import see_other
 

@@ -17,7 +17,7 @@ from server.services.overrides import FrozenVerdict
 from server.store.tables import Place
 from server.web import finish_words, standing_words
 from server.web.drawn import GROUND_WORDS, SUPPORT_WORDS, DotsShown, dots_shown, little_panel, subject_of
-from server.web.pages.history_words import Line, lines_of
+from server.web.history_words import Line, lines_of
 from server.web.today_cards import Card, card_of
 from server.web.touch_questions import LastWet, last_wet_on
 

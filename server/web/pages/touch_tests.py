@@ -15,6 +15,7 @@ from server.store.tables import Layer, TouchTest
 from server.web.deps import Page, PageRequest, Posted
 from server.web.form_values import show as as_text
 from server.web.forms import FormState, parse
+from server.web.history_words import lines_of
 from server.web.pages.changes import (
     Done,
     FormPage,
@@ -25,7 +26,6 @@ from server.web.pages.changes import (
     local_path,
     without,
 )
-from server.web.pages.history_words import lines_of
 from server.web.touch_questions import LastWet, Question, answered, last_wet_of, question_of
 
 router = APIRouter()

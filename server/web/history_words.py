@@ -17,6 +17,7 @@ QUANTITIES = {
     "tube_ml": ("ml", 1.0),
     "left_ml": ("ml", 1.0),
 }
+SHARES = frozenset({"area_share", "share"})
 # Names of columns as people say them; those left out only serve the program.
 NAMES = {
     "title": "title",
@@ -64,9 +65,46 @@ NAMES = {
     "result": "showed",
     "tested_at": "tested",
     "position": "place in the order",
+    "oil": "oil",
+    "solvent": "solvent",
+    "tube_ml": "tube",
+    "left_ml": "left in it",
+    "paint_oil_g_per_100g": "oil in the paint, g per 100 g",
+    "rub_out_oa_g_per_100g": "oil absorption, g per 100 g",
+    "density_g_cm3": "density, g/cm³",
+    "swatch": "colour",
+    "temperature_c": "temperature",
+    "relative_humidity_pct": "humidity, %",
+    "light": "light",
+    "measured": "read off instruments",
+    "ended_at": "ended",
+    "moved_at": "moved",
+    "time_zone": "time zone",
+    "confidence_pct": "how sure a plan wants to be, %",
+    "drops_per_ml": "drops to a millilitre",
+    "length_unit": "sizes",
+    "volume_unit": "volumes",
+    "temperature_unit": "warmth",
+    "film_unit": "thickness of paint",
+    "week_start": "weeks begin on",
+    "date_order": "dates",
+    "clock": "times",
+    "decimal_mark": "decimals",
+    "shows": "shows",
+    "expires_at": "opens until",
+    "embed_origin": "may be framed by",
 }
-ROWS = {"panel": "panel", "layer": "layer", "layer_mix": "mix of the layer", "touch_test": "touch test"}
-PARTS = "layer_mix"
+# Rows that are part of a record: what they are, and the columns that tell them apart.
+PARTS = {
+    "layer_mix": ("mix of the layer", ("area_share",)),
+    "paint_pigment": ("pigment", ("ci_name", "variant", "share")),
+    "medium_part": ("part", ("kind", "oil", "solvent", "parts")),
+    "mix_part": ("part", ("kind", "parts", "metal", "percent_on_oil", "drops_per_10_ml")),
+    "stack_layer": ("layer", ("kind", "wet_thickness_um", "solvent_pct")),
+    "place_month": ("month", ("month", "temperature_c", "relative_humidity_pct", "light")),
+    "place_off": ("heating off", ("month", "temperature_c", "relative_humidity_pct")),
+    "sitting_mix": ("left over", ("left_ml", "kept_in")),
+}
 LONGEST = 120
 
 
@@ -81,7 +119,7 @@ class Line:
 
 def lines_of(entry: HistoryEntry, zone: tzinfo) -> list[Line]:
     """What a change did to the record it is listed with, field by field; what was added is told by its label."""
-    if any(row.what == "added" and row.table != PARTS for row in entry.rows):
+    if any(row.what == "added" and row.table not in PARTS for row in entry.rows):
         return []
     return [line for row in entry.rows for line in _row_lines(row, zone)]
 
@@ -89,15 +127,22 @@ def lines_of(entry: HistoryEntry, zone: tzinfo) -> list[Line]:
 def _row_lines(row: RowChange, zone: tzinfo) -> Iterable[Line]:
     if row.what == "changed":
         yield from (_line(each, zone) for each in row.fields if each.name in NAMES)
-    elif row.table == PARTS:
-        share = next((f.after if row.what == "added" else f.before for f in row.fields if f.name == "area_share"), 0)
-        text = f"{share * 100:.3g} % of the area"
-        yield Line(ROWS[row.table], "", text) if row.what == "added" else Line(ROWS[row.table], text, "")
+    elif row.table in PARTS:
+        what, columns = PARTS[row.table]
+        values = {f.name: f.after if row.what == "added" else f.before for f in row.fields}
+        text = ", ".join(told for name in columns if (told := _told(name, values.get(name), zone)))
+        yield Line(what, "", text) if row.what == "added" else Line(what, text, "")
 
 
 def _line(field: FieldChange, zone: tzinfo) -> Line:
-    before, after = (_quantity(field.name, value) or _text(value, zone) for value in (field.before, field.after))
+    before, after = (_told(field.name, value, zone) for value in (field.before, field.after))
     return Line(NAMES[field.name], before, after)
+
+
+def _told(name: str, value: object, zone: tzinfo) -> str:
+    if name in SHARES and isinstance(value, int | float):
+        return f"{value * 100:.3g} %" + (" of the area" if name == "area_share" else "")
+    return _quantity(name, value) or _text(value, zone)
 
 
 def _quantity(name: str, value: object) -> str:

@@ -12,7 +12,7 @@ from sqlmodel import col
 
 from server.formats import csv_text
 from server.formats.csv_read import decoded, sheet
-from server.services import history, layers, learning_data, learning_report, panel_moves
+from server.services import history, layers, learning_data, learning_report, mediums, panel_moves
 from server.services.lists import values
 from server.services.lists.fields import FIELDS, Kind, guessed
 from server.services.lists.kinds import run
@@ -212,6 +212,31 @@ def test_the_shelf_comes_in(bench: Bench) -> None:
     assert [(f.line, f.column) for f in wrong.faults] == [(2, "Pigments"), (3, "Pigments")]
 
 
+MEDIUMS = (
+    "Kind,Label,Made of,Notes\nmedium,Half and half,linseed 1; gum turpentine 1,shake it\n"
+    "medium,Gel,alkyd medium 2 (40 % stays); walnut oil 0.5,\nmedium,Old one,stand linseed + dammar + turps,\n"
+)
+
+
+def test_mediums_come_in_as_the_shelf_has_them(bench: Bench) -> None:
+    outcome = take(bench, "shelf", MEDIUMS)
+    assert outcome.faults == ()
+    assert outcome.count("new") == 3
+    with bench.db.read() as session:
+        told = {
+            medium.label: [(row.material, row.parts, row.non_volatile_pct) for row in found.parts]
+            for medium in mediums.all_open(session, bench.actor)
+            for found in [mediums.public(session, medium)]
+        }
+    assert told["Half and half"] == [("oil:linseed", 1, None), ("solvent:gum_turpentine", 1, None)]
+    assert told["Gel"] == [("alkyd_medium", 2, pytest.approx(40)), ("oil:walnut", 0.5, None)]
+    assert [name for name, _, _ in told["Old one"]] == ["oil:stand_linseed", "soft_resin", "solvent:gum_turpentine"]
+    assert take(bench, "shelf", MEDIUMS).count("there") == 3
+    wrong = take(bench, "shelf", "Kind,Label,Made of\nmedium,A,honey 2\nmedium,B,linseed 1 (40 % stays)\n")
+    assert [(f.line, f.column) for f in wrong.faults] == [(2, "Made of"), (3, "Made of")]
+    assert "honey 2: nothing is called that" in wrong.faults[0].message
+
+
 LAYERS = (
     "Panel,Kind,Mix,Wet thickness (mil),Painted\n"
     "Two pears,second,White 60 %; Black 40 %,2,2026-10-20\nTwo pears,first,White,thin opaque,2026-10-02 10:30\n"
@@ -326,7 +351,9 @@ def test_what_goes_out_comes_back_in(bench: Bench, stranger: Bench) -> None:
             studio_id=bench.actor.studio_id, layer_id=layer.id or 0, pressed_at=NOW, stage="tacky", note="=1"
         )
         work.session.add(test)
+    take(bench, "shelf", MEDIUMS)
     out = as_lists(bench)
+    assert ("medium", "Gel", "", "alkyd medium 2 (40 % stays); walnut 0.5") in {row[:4] for row in out["shelf"][1]}
     kinds: tuple[Kind, ...] = ("shelf", "panels", "layers", "tests")
     for kind in kinds:
         header, rows = out[kind]

@@ -9,11 +9,12 @@ from sqlalchemy import func, select
 from sqlmodel import col
 
 from server.science.reference import oils, solvents, thickness_presets
-from server.services import layers, mixes, paints, panels, pigment_names, thinners, touch_tests
+from server.services import layers, mediums, mixes, paints, panels, pigment_names, thinners, touch_tests
 from server.services.layer_commands import LayerMixPart, LayerRemembered
+from server.services.lists import medium_cells
 from server.services.lists.fields import Kind
 from server.services.lists.take_in import At, CellFault, Cells, Make, Outcome, Reading, Told, Words, take_in
-from server.store.tables import Layer, Mix, Paint, Panel, Place, Thinner, TouchTest
+from server.store.tables import Layer, Medium, Mix, Paint, Panel, Place, Thinner, TouchTest
 
 _SIZE = re.compile(r"(.+?)\s*(?:x|×|by)\s*(.+)", re.IGNORECASE)
 _SHARED = re.compile(r"(.+?)\s+(\d+(?:[.,]\d+)?)\s*%?")
@@ -265,9 +266,8 @@ def _pressed_layer(cells: Cells, on: Panel, written: tuple[datetime, bool]) -> L
 
 def on_shelf(cells: Cells) -> Told:
     kind, label = cells.choice("kind"), cells.needed("label")
-    if kind == "medium":
-        return Told(cells.line.number, "left", f"{label}: mediums are not read from lists. Add it on the shelf.")
-    table: type[Paint] | type[Thinner] = Thinner if kind == "thinner" else Paint
+    tables: dict[str | None, type[Paint] | type[Thinner] | type[Medium]] = {"thinner": Thinner, "medium": Medium}
+    table = tables.get(kind, Paint)
     query = select(col(table.id)).where(
         col(table.studio_id) == cells.at.actor.studio_id, func.lower(col(table.label)) == label.lower()
     )
@@ -277,6 +277,10 @@ def on_shelf(cells: Cells) -> Told:
         made_of = _known(cells, "made_of", {row.name: row.label for row in solvents()})
         thinner = thinners.ThinnerCreate(label=label, solvent=made_of, notes=cells.text("notes"))
         thinners.create(cells.at.session, cells.at.actor, thinner)
+        return Told(cells.line.number, "new", label)
+    if kind == "medium":
+        medium = mediums.MediumCreate(label=label, parts=medium_cells.parts_of(cells), notes=cells.text("notes"))
+        mediums.create(cells.at.session, cells.at.actor, medium)
         return Told(cells.line.number, "new", label)
     numbers = {name: cells.measure(name) for name in ("tube_ml", "left_ml", "density_g_cm3")}
     grams = {name: cells.number(name) for name in ("paint_oil_g_per_100g", "rub_out_oa_g_per_100g")}

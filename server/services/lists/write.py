@@ -10,6 +10,7 @@ from sqlalchemy import select
 from sqlmodel import Session, col
 
 from server.services.access import Actor, allow
+from server.services.lists import medium_cells
 from server.services.paints import key_of
 from server.services.records import find_all
 from server.services.tube_use import left_now
@@ -152,8 +153,18 @@ class _Reader:
             yield ("paint", paint.label, paint.oil.replace("_", " "), _made_of(made), *numbers, paint.notes)
         parts = self._parts(MediumPart, "medium_id")
         for medium in find_all(self.session, self.actor, Medium):
-            made = [(row.oil or row.solvent or row.kind, row.parts) for row in parts[medium.id or 0]]
-            yield ("medium", medium.label, "", _made_of(made), "", "", "", "", "", medium.notes)
+            yield (
+                "medium",
+                medium.label,
+                "",
+                medium_cells.made_of(parts[medium.id or 0]),
+                "",
+                "",
+                "",
+                "",
+                "",
+                medium.notes,
+            )
         for thinner in find_all(self.session, self.actor, Thinner):
             solvent = thinner.solvent.replace("_", " ")
             yield ("thinner", thinner.label, "", solvent, "", "", "", "", "", thinner.notes)

@@ -5,7 +5,7 @@ says the same on every page.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
@@ -14,10 +14,11 @@ from pydantic import AfterValidator, Field
 from sqlmodel import Session
 
 from server.formats.swatch import mix_swatch
+from server.science.breakdown import RegionBreakdown, breakdown
 from server.science.composition import Amounts, amounts, compose, needed_ml
 from server.science.errors import InputError
 from server.science.keeping import Keeps, keeps
-from server.science.recipe import Ground, LayerRecipe, MixRecipe, PigmentShare, Room
+from server.science.recipe import Ground, LayerRecipe, MixRecipe, PigmentShare
 from server.science.recipe import Paint as PaintInMix
 from server.science.reference import thickness_presets
 from server.science.results import Composition, LayerEstimate, Stage, StageRange
@@ -25,20 +26,22 @@ from server.science.search import Want
 from server.services import hazards, mixes, places, records
 from server.services.access import Actor
 from server.services.board.facts import DaySpan, Moment
-from server.services.board.films import PanelLayers, panel_layers
+from server.services.board.films import PanelLayers, panel_layers, where_of
 from server.services.board.rows import StudioRows, load
+from server.services.board.snapshot import snapshot
 from server.services.board.spans import day_span
 from server.services.climates import Climate, room_in
 from server.services.errors import Invalid
 from server.services.fields import Day, OptionalText120, PercentShare, Uid, WetThicknessUm
-from server.services.forecasts import FORECASTS, NoForecast
+from server.services.forecasts import FORECASTS, NoForecast, question_of
+from server.services.learning import Taught
+from server.services.learning_effects import Where
 from server.services.mixes import MixContent
 from server.services.mixing_find import FoundMixes, find
 from server.services.mixing_over import AskedOver, OverPanel, over_panel
 from server.services.mixing_palette import Bench, bench_of
 from server.services.recipes import MixBook, ground_of
 from server.services.tube_use import TEXTURE_FACTORS
-from server.services.whereabouts import whereabouts
 from server.store.tables import MixPart, Place, Texture
 
 DEFAULT_PRESET = "normal_brush"
@@ -112,8 +115,8 @@ class Times:
     """When a layer of the mix, painted now, will be dry.
 
     ``touch`` in days after painting, the others as dates; ``ratio`` is its touch time against titanium white in
-    linseed, as thick, in the same room, and ``drying`` says the same in words. All are None and empty, and
-    ``no_forecast`` tells why in plain words, for a mix that cannot be forecast.
+    linseed, as thick, in the same room, and ``drying`` says the same in words; ``parts`` make the model's time. All are
+    None and empty, and ``no_forecast`` tells why in plain words, for a mix that cannot be forecast.
     """
 
     estimate: LayerEstimate | None
@@ -122,6 +125,7 @@ class Times:
     recoat_on: DaySpan | None = None
     through_on: DaySpan | None = None
     ratio: float | None = None
+    parts: tuple[RegionBreakdown, ...] = ()
     no_forecast: str | None = None
 
     @property
@@ -160,11 +164,12 @@ class MixingAnswer:
 
 @dataclass(frozen=True, slots=True)
 class _Room:
-    """Where the mix dries, and what it lies on there."""
+    """Where the mix dries, what it lies on there, and what touch tests taught of layers there."""
 
     place: str
     climate: Climate
     ground: Ground
+    taught: Taught = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +203,7 @@ def work_out(
     bench = replace(table.bench, ml_per_part=_ml_per_part(table, quantity))
     asked = _asked(table, layer, quantity, moment)
     painted_at = asked.at if asked and asked.at else moment.at
-    times = _times(layer, composition, room_in(table.room.climate, painted_at, moment.zone), painted_at, moment.zone)
+    times = _times(layer, composition, table.room, (painted_at, moment.zone))
     over = over_panel(asked, layer, times.estimate, bench) if asked else None
     return MixingAnswer(
         swatch=mix_swatch(table.recipe),
@@ -280,7 +285,8 @@ def _panel_room(rows: StudioRows, panel: PanelLayers, question: MixingQuestion) 
     place = rows.place_of(panel.panel)
     below = len(panel.on) + (len(panel.to_come) if question.stack == "planned" else 0)
     ground = ground_of(below, panel.panel.ground_kind, panel.panel.ground_surface)
-    return _Room(place.name, place.climate.ahead, ground)
+    where = where_of(rows, panel.panel)
+    return _Room(place.name, where.climate, ground, rows.learning.of(where))
 
 
 def _room(session: Session, actor: Actor, place_uid: str | None) -> _Room:
@@ -290,7 +296,9 @@ def _room(session: Session, actor: Actor, place_uid: str | None) -> _Room:
     else:
         place = places.all_open(session, actor)[0]
     assert place.id is not None
-    return _Room(place.name, whereabouts(session, actor.studio_id).places[place.id].climate.ahead, Ground.PAINT)
+    rows = snapshot(session, actor).rows
+    where = Where(place.uid, rows.places[place.id].climate.ahead)
+    return _Room(place.name, where.climate, Ground.PAINT, rows.learning.of(where))
 
 
 def _quantity(table: _Table) -> Quantity:
@@ -317,15 +325,22 @@ def _ingredients(table: _Table, wet_ml: float) -> tuple[Ingredient, ...]:
     return tuple(found)
 
 
-def _times(layer: LayerRecipe, composition: Composition, room: Room, painted_at: datetime, zone: ZoneInfo) -> Times:
-    """Both forecasts in one call of the model: the mix, and titanium white in linseed laid as thick as its film."""
+def _times(layer: LayerRecipe, composition: Composition, there: _Room, painted: tuple[datetime, ZoneInfo]) -> Times:
+    """The mix as every page forecasts it; and by the model alone, beside titanium white in linseed as thick as its
+    film."""
+    painted_at, zone = painted
+    room = room_in(there.climate, painted_at, zone)
     white = MixRecipe("titanium white in linseed", 1.0, (PaintInMix(1.0, "linseed", (PigmentShare("PW6"),)),))
     compared = LayerRecipe(composition.film_thickness_um, Ground.SEALED, (white,))
-    found, usual = FORECASTS.of([(layer, room), (compared, room)])
-    if isinstance(found, NoForecast):
-        return Times(None, no_forecast=found.message)
+    pairs = ((layer, room), (compared, room))
+    found, book, usual = FORECASTS.ask([question_of(pairs[0], there.taught), *map(question_of, pairs)])
+    if isinstance(found, NoForecast) or isinstance(book, NoForecast):
+        fault = next(each for each in (found, book) if isinstance(each, NoForecast))
+        return Times(None, no_forecast=fault.message)
     touch = found.stages[Stage.DRY_TO_TOUCH]
-    ratio = None if isinstance(usual, NoForecast) else touch.p50_d / usual.stages[Stage.DRY_TO_TOUCH].p50_d
+    ratio = None
+    if isinstance(usual, LayerEstimate):
+        ratio = book.stages[Stage.DRY_TO_TOUCH].p50_d / usual.stages[Stage.DRY_TO_TOUCH].p50_d
     return Times(
         estimate=found,
         touch=touch,
@@ -333,4 +348,5 @@ def _times(layer: LayerRecipe, composition: Composition, room: Room, painted_at:
         recoat_on=day_span(painted_at, found.stages[Stage.DRY_TO_RECOAT], zone),
         through_on=day_span(painted_at, found.stages[Stage.DRY_THROUGH], zone),
         ratio=ratio,
+        parts=breakdown(layer, room, book),
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import datetime
+from math import prod
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -9,13 +10,14 @@ import pytest
 from pydantic import ValidationError
 
 from server.science.results import Stage
-from server.services import layers, mediums, mixes, mixing, paints, places
+from server.services import layers, mediums, mixes, mixing, on_panel, paints, places, what_if
 from server.services.board import moment_of, panel_page
 from server.services.errors import Invalid
 from server.services.mediums import MediumCreate
 from server.services.mixing import MixingAnswer, MixingQuestion
 from server.services.paints import PaintCreate
 from tests.services.conftest import NOW, Bench
+from tests.services.test_learning import slow_layers
 
 ZONE = ZoneInfo("Europe/Prague")
 
@@ -213,6 +215,38 @@ def test_every_stage_follows_the_one_before(bench: Bench, shelf: dict[str, str])
     assert found.hazards == ("dust", "rags")
 
 
+def test_the_parts_of_the_time_make_it(bench: Bench, shelf: dict[str, str]) -> None:
+    found = ask(bench, question((shelf["white"], 8), (shelf["black"], 2), (shelf["oil"], 1)))
+    [parts] = found.times.parts
+    assert {factor.name for factor in parts.factors} >= {"oil", "pigment", "thickness", "ground", "room"}
+    assert found.times.touch is not None  # nothing was taught here, so the model's time is the one that is told
+    assert parts.base_d * prod(factor.factor for factor in parts.factors) == pytest.approx(found.times.touch.p50_d)
+
+
+def test_what_touch_tests_taught_moves_the_palettes_dates_as_it_moves_a_panels(bench: Bench) -> None:
+    white = next(iter(bench_items(bench)))
+    panel = bench.panel(title="To come")
+    planned = bench.layer(panel, thickness_preset="thin_opaque")
+    asked = question((white, 1), panel_uid=panel.uid, wet_thickness_um=30)
+    before = ask(bench, asked).times.touch
+    slow_layers(bench)
+    after = ask(bench, asked).times.touch
+    assert before is not None and after is not None
+    assert after.p50_d > 1.1 * before.p50_d
+    moment = moment_of(NOW, ZONE)
+    with bench.db.read() as session:
+        layer = what_if.layer_now(session, bench.actor, on_panel.of_layer(session, bench.actor, planned.uid), moment)
+        assert layer is not None
+        told = what_if.work_out(*layer, what_if.WhatIfQuestion(), ZONE).now.ranges[Stage.DRY_TO_TOUCH]
+    assert after.p50_d == pytest.approx(told.p50_d, rel=0.02)  # that one is laid at noon
+
+
+def bench_items(bench: Bench) -> list[str]:
+    """The tubes of the bench as parts of a mix."""
+    with bench.db.read() as session:
+        return [f"paint:{row.uid}" for row in paints.all_open(session, bench.actor)]
+
+
 def test_the_palette_takes_as_many_queries_however_many_parts_it_has(
     bench: Bench, shelf: dict[str, str], count_queries: Callable[[], int]
 ) -> None:
@@ -222,5 +256,6 @@ def test_the_palette_takes_as_many_queries_however_many_parts_it_has(
         ask(bench, asked)
         return count_queries()
 
+    taken("white")  # the studio is read once
     # One query finds each part on the shelf; the rest does not grow.
     assert taken("white", "black", "umber") - taken("white") == 2

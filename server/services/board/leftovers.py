@@ -15,8 +15,9 @@ from server.science.results import LayerEstimate
 from server.services.board.facts import LeftoverFact, Moment
 from server.services.board.rows import StudioRows
 from server.services.board.spans import local_day
-from server.services.climates import Climate, room_in
-from server.services.forecasts import FORECASTS
+from server.services.climates import room_in
+from server.services.forecasts import FORECASTS, question_of
+from server.services.learning_effects import Where
 
 KEPT = {
     "tray": KeptIn.COVERED,
@@ -38,7 +39,7 @@ def reminders(rows: StudioRows, moment: Moment) -> tuple[LeftoverFact, ...]:
     return tuple(sorted(told, key=lambda fact: fact.use_by_at))
 
 
-def _painted_in(rows: StudioRows, at: datetime) -> Climate | None:
+def _painted_in(rows: StudioRows, at: datetime) -> Where | None:
     """The place of the sitting: where the layer dries that was painted last before its end; the first place where
     nothing is known of one, None without any place."""
     painted = [
@@ -48,18 +49,19 @@ def _painted_in(rows: StudioRows, at: datetime) -> Climate | None:
         if layer.painted_at is not None and layer.painted_at <= at
     ]
     if not painted:
-        return next((place.climate.seen_from(at) for place in rows.places.values()), None)
+        return next((Where(place.uid, place.climate.seen_from(at)) for place in rows.places.values()), None)
     painted_at, panel = max(painted, key=lambda pair: pair[0])
-    return rows.where.of_layer(panel.id, panel.place_id, painted_at).climate.seen_from(at)
+    return rows.where.of_layer(panel.id, panel.place_id, painted_at)
 
 
 def _fact(row: Row[Any], rows: StudioRows, moment: Moment) -> LeftoverFact | None:
     mix = rows.book.mixes.get(row.mix_id)
-    climate = _painted_in(rows, row.ended_at)
-    if mix is None or mix.recipe is None or climate is None:
+    where = _painted_in(rows, row.ended_at)
+    if mix is None or mix.recipe is None or where is None:
         return None
     layer = LayerRecipe(USUAL_UM, Ground.PAINT, (mix.recipe,))
-    [found] = FORECASTS.of([(layer, room_in(climate, row.ended_at, moment.zone))])
+    pair = layer, room_in(where.climate, row.ended_at, moment.zone)
+    [found] = FORECASTS.ask([question_of(pair, rows.learning.of(where))])
     if not isinstance(found, LayerEstimate):
         return None
     kept = next(each for each in keeps(mix.recipe, found.stages) if each.kept_in is KEPT[row.kept_in])

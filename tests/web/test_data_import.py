@@ -8,7 +8,7 @@ from sqlmodel import col
 from starlette.testclient import TestClient
 
 from server.store.db import Database
-from server.store.tables import ChangeSet, Panel
+from server.store.tables import ChangeSet, Panel, Thinner
 from server.web.pages.data_import import MAX_LIST_BYTES
 
 LIST = "Title;Size;Support;Ground;Due\nFrühling;40 x 50 cm;Leinwand;gesso;03.04.2027\n"
@@ -131,3 +131,14 @@ def test_a_column_number_from_nowhere_is_no_column(client: TestClient):
 def test_the_page_begins_with_what_was_asked_for(client: TestClient, kind: str):
     page = client.get(f"/data/import?kind={kind}").text
     assert re.search(rf'value="{kind}"[^>]* checked', page)
+
+
+def test_a_list_is_looked_over_while_somebody_writes(client: TestClient, db: Database):
+    """Somebody holds the write lock all the while: looking at a list neither waits for them nor makes them wait."""
+    with db.write() as session:
+        session.add(Thinner(studio_id=1, label="Held", solvent="gum_turpentine"))
+        session.flush()
+        read = send(client, text=GOOD)
+        checked = send(client, **{**fields(read.text), "order": "dmy", "step": "check"})
+        assert "Take in 1 panel" in checked.text
+    assert titles(db) == []

@@ -17,7 +17,7 @@ from sqlalchemy import Row, String, cast, select
 from sqlmodel import Session, col
 
 from server.science.learning import STANDARD, Effect, Evidence, Felt, Learned, Offsets, Pair, Press, Settings, drift
-from server.science.learning.scoring import FEWEST, Calibration, Promise, calibrate, log_scores
+from server.science.learning.scoring import FEWEST, Calibration, Promise, calibrate, log_scores, reliability
 from server.science.results import FilmState
 from server.services import learning_choice, learning_data
 from server.services.access import Actor
@@ -27,6 +27,7 @@ from server.services.learning_data import BookLayer, anchored, as_painted, book_
 from server.services.whereabouts import Whereabouts, whereabouts
 from server.store.tables import Layer, LearningChoice, Panel
 
+LEVELS = (0.5, 0.8, 0.95)
 RECENT = 20  # layers that a change would show in first
 DOUBTFUL = 0.5  # chance that a test is wrong, from which it is shown
 Z90 = 1.2815515655446004
@@ -121,6 +122,12 @@ class LearningReport:
     correction: Correction | None
 
     fewest: int = FEWEST
+
+    @property
+    def reliability(self) -> dict[float, tuple[float, float, float]]:
+        """For ranges said with each of `LEVELS`: the share that held, and its 90 % band; {} below `FEWEST`."""
+        found = [] if self.calibration is None else reliability(self.calibration, LEVELS)
+        return dict(zip(LEVELS, found, strict=False))
 
     @property
     def cannot_tell(self) -> int:

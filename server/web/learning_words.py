@@ -107,8 +107,37 @@ def reliability_words(report: LearningReport) -> str:
             f"Too few to say: {count_words(report.scored, 'layer')} with a promise and tests so far; "
             f"from {report.fewest} on something can be said, {missing} more."
         )
-    covers, low, high = (round(100 * share) for share in (found.covers, found.covers_low, found.covers_high))
-    return f"When we say 8 times in 10, it is {covers} times in 100 (between {low} and {high}, 9 times in 10)."
+    low, high = in_hundred(found.covers_low), in_hundred(found.covers_high)
+    return (
+        f"When we say 8 times in 10, it is {in_hundred(found.covers)} times in 100 "
+        f"(between {low} and {high}, 9 times in 10)."
+    )
+
+
+def in_hundred(share: float) -> int:
+    """So many times in a hundred; what was fitted to a few layers never says always or never."""
+    return min(99, max(1, round(100 * share)))
+
+
+@dataclass(frozen=True, slots=True)
+class ReliabilityLine:
+    """What was said, and how many times in a hundred it was so, with the band that holds 9 times in 10."""
+
+    said: str
+    was: int
+    low: int
+    high: int
+
+
+SAID = {0.5: "5 times in 10", 0.8: "8 times in 10", 0.95: "19 times in 20"}
+
+
+def reliability_lines(report: LearningReport) -> list[ReliabilityLine]:
+    """The same of narrower and wider ranges; none where there are too few layers to say."""
+    return [
+        ReliabilityLine(SAID[level], *(in_hundred(share) for share in shares))
+        for level, shares in report.reliability.items()
+    ]
 
 
 def drift_words(report: LearningReport) -> str:

@@ -12,7 +12,8 @@ from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 from server.science.learning import Effect, Pair
-from server.science.learning.scoring import Calibration
+from server.science.learning.scoring import Calibration, reliability
+from server.services.learning_report import LEVELS
 from server.store.db import Database
 from server.web import learning_words
 from tests.web.conftest import NOW
@@ -204,7 +205,10 @@ def told(**values: Any) -> Any:
         "pairs": (),
         "names": {},
     }
-    return SimpleNamespace(**(given | values))
+    made = given | values
+    found = made["calibration"]
+    made["reliability"] = {} if found is None else dict(zip(LEVELS, reliability(found, LEVELS), strict=True))
+    return SimpleNamespace(**made)
 
 
 def test_effects_with_little_learned_are_the_books_still():
@@ -229,7 +233,7 @@ def test_what_is_not_told_apart_is_told_as_a_pair_with_the_test_that_would():
     [
         (Calibration(0.0, 0.7, COV, 0.91, 0.82, 0.96, True, 60), "ranges were wider than they needed to be"),
         (Calibration(0.0, 1.6, COV, 0.60, 0.5, 0.7, True, 60), "ranges were too narrow"),
-        (Calibration(0.9, 1.0, COV, 0.72, 0.6, 0.8, True, 60), "Layers dried later than promised, more than chance"),
+        (Calibration(0.9, 1.0, COV, 0.63, 0.5, 0.75, True, 60), "Layers dried later than promised, more than chance"),
         (Calibration(0.1, 1.0, COV, 0.79, 0.7, 0.9, False, 60), "no more off than chance"),
     ],
 )
@@ -238,6 +242,16 @@ def test_reliability_is_said_with_its_band(found: Calibration, words: str):
     said = learning_words.reliability_words(report)
     assert said.startswith(f"When we say 8 times in 10, it is {round(100 * found.covers)} times in 100 (between ")
     assert words in learning_words.drift_words(report)
+    half, most, nearly = learning_words.reliability_lines(report)
+    assert most.was == pytest.approx(100 * found.covers, abs=2) and half.was < most.was < nearly.was
+    assert all(line.low <= line.was <= line.high <= 99 for line in (half, most, nearly))
+
+
+def test_a_few_layers_never_say_always():
+    report = told(calibration=Calibration(0.0, 0.2, COV, 1.0, 0.98, 1.0, True, 16), scored=16)
+    said = learning_words.reliability_words(report)
+    assert said == "When we say 8 times in 10, it is 99 times in 100 (between 98 and 99, 9 times in 10)."
+    assert learning_words.reliability_lines(told()) == []
 
 
 def test_the_gain_over_the_book_is_said_whichever_way_it_goes():

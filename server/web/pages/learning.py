@@ -120,6 +120,7 @@ def _show(page: PageRequest) -> Response:
 def _words(report: LearningReport) -> dict[str, Any]:
     return {
         "reliability": learning_words.reliability_words(report),
+        "said": learning_words.reliability_lines(report),
         "drift": learning_words.drift_words(report),
         "correction": learning_words.correction_words(report),
         "change": learning_words.change_words(report),

@@ -7,7 +7,7 @@ calendars lose the title.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,8 +19,9 @@ from server.services import records
 from server.services.access import Action, Actor, require
 from server.services.errors import Invalid, Refused
 from server.services.images import OWNER_COLUMN, sql_table
-from server.services.unit import leave_tombstone
-from server.store.tables import Change, ChangeSet, Panel, PublishedEvent, StudioPlan, Table
+from server.services.tube_use import left_now
+from server.services.unit import leave_tombstone, moment
+from server.store.tables import Change, ChangeSet, Paint, Panel, PublishedEvent, StudioPlan, Table
 
 # What belongs to a picture, from the panel outwards: (table, column that names its owner).
 PARTS = (
@@ -67,6 +68,8 @@ def purge(session: Session, actor: Actor, uid: str, typed_title: str) -> None:
     panel_id, title = panel.id or 0, panel.title
     connection = session.connection()
     rows = _rows(connection, panel_id)
+    tubes = session.scalars(select(Paint).where(col(Paint.studio_id) == actor.studio_id)).all()
+    left = left_now(session, actor.studio_id, tubes)
     forget_in_plans(session, actor, panel.uid, title)
     _forget_in_calendars(connection, actor.studio_id, panel.uid)
     session.expunge(panel)  # what was read of it is not what is there any more
@@ -75,7 +78,15 @@ def purge(session: Session, actor: Actor, uid: str, typed_title: str) -> None:
         if rows.get(name):
             table = Table.metadata.tables[name]
             connection.execute(delete(table).where(table.c.id.in_(rows[name])))
+    _keep_what_is_left(session, tubes, left)
     leave_tombstone(session, "panel", panel_id)
+
+
+def _keep_what_is_left(session: Session, tubes: Sequence[Paint], left: Mapping[str, float]) -> None:
+    """What was painted on the picture is out of the tubes still, though nothing tells of it any more."""
+    for tube in tubes:
+        if tube.uid in left and left_now(session, tube.studio_id, (tube,))[tube.uid] != left[tube.uid]:
+            tube.left_ml, tube.left_at = left[tube.uid], moment(session)
 
 
 def _purgeable(session: Session, actor: Actor, uid: str, action: Action = "read") -> Panel:

@@ -238,6 +238,35 @@ def test_saturation_is_that_of_the_steam_tables(at_c: float, hpa: float):
     assert saturation_hpa(at_c) == pytest.approx(hpa, rel=0.004)
 
 
+# Worked out once with psychrolib 2.5.0 (GetSatVapPres, GetRelHumFromVapPres), which follows the ASHRAE Handbook of
+# Fundamentals 2017, chapter 1. Below freezing it goes by ice, the Magnus formula by water: not compared.
+PSYCHROLIB_HPA = {
+    0.5: 6.338,
+    5: 8.725,
+    10: 12.28,
+    15: 17.054,
+    20: 23.388,
+    25: 31.692,
+    30: 42.46,
+    35: 56.278,
+    40: 73.835,
+}
+PSYCHROLIB_PCT = ((50, 20, 12, 83.37), (70, 5, 21, 24.55), (30, 30, 18, 61.71), (55, 18, 28, 30.02))
+
+
+@pytest.mark.parametrize(("at_c", "hpa"), PSYCHROLIB_HPA.items())
+def test_saturation_is_that_of_a_psychrometric_library(at_c: float, hpa: float):
+    """Within the 0.3 % that the Magnus formula is off by."""
+    assert saturation_hpa(at_c) == pytest.approx(hpa, rel=0.003)
+
+
+@pytest.mark.parametrize(("pct", "from_c", "to_c", "becomes_pct"), PSYCHROLIB_PCT)
+def test_humidity_of_air_warmed_or_cooled_is_that_of_a_psychrometric_library(
+    pct: float, from_c: float, to_c: float, becomes_pct: float
+):
+    assert humidity_at(pct, from_c, to_c) == pytest.approx(becomes_pct, rel=0.005)
+
+
 def test_air_that_cools_is_damper_and_no_more_than_full():
     assert humidity_at(50.0, 20.0, 20.0) == pytest.approx(50.0)
     assert humidity_at(40.0, 20.0, 12.0) == pytest.approx(40 * 23.39 / 14.03, rel=0.01)

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from server.services import board, history, layers, paints, panels, shelf, sitting_ends
+from server.services import board, history, layers, paints, panels, purging, shelf, sitting_ends
 from server.services.board.tubes import TubeFact, running_low, tubes
 from server.services.board.worksheet import Asked, worksheet
 from server.services.errors import Invalid
@@ -117,6 +117,19 @@ def test_a_panel_that_is_put_away_has_used_its_paint(bench: Bench, titanium: Mix
     with bench.unit() as work:
         panels.archive(work.session, bench.actor, panel.uid)
     assert left(bench) == pytest.approx(30 - NET_ML * LOSS * 0.8)
+
+
+def test_a_panel_that_is_purged_has_used_its_paint_too(bench: Bench, titanium: Mix) -> None:
+    panel, other = bench.panel(title="To be purged"), bench.panel(title="Other")
+    bench.painted(panel, 2, **of(bench, titanium))
+    bench.painted(other, 1, **of(bench, titanium))
+    with bench.unit() as work:
+        panels.archive(work.session, bench.actor, panel.uid)
+    before = left(bench)
+    with bench.unit() as work:
+        purging.purge(work.session, bench.actor, panel.uid, "To be purged")
+    assert left(bench) == pytest.approx(before)
+    assert left(bench, "Ultramarine") == pytest.approx(10 - 2 * NET_ML * LOSS * 0.2)
 
 
 def test_it_is_never_less_than_empty(bench: Bench, titanium: Mix) -> None:

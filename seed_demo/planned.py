@@ -39,7 +39,7 @@ def quote(db: Database, actor: Actor, place_uid: str, now: datetime, zone: ZoneI
         height_cm=40,
         stack_uid=stack.uid,
         place_uid=place_uid,
-        finish="final_varnish",
+        finish="temporary_varnish",
         wanted_on=now.astimezone(zone).date() + timedelta(days=WANTED_IN_D),
     )
     content = planning_promise.answer(planning_promise.read(db, actor, command, now, zone))

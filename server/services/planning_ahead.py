@@ -6,7 +6,7 @@ while nothing is locked; then the change is made again, and kept together with t
 
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -21,10 +21,12 @@ from server.services.unit import Unit
 
 @dataclass(frozen=True, slots=True)
 class Changed:
-    """What was done, for the history, and what the plan with it is made with."""
+    """What was done, for the history, and what the plan with it is made with. ``held``: sittings that are to be at
+    another time, by whom, and stay there."""
 
     label: str
     settings: Mapping[str, Any]
+    held: Mapping[str, tuple[datetime, str]] = field(default_factory=dict)
 
 
 class _NotKept(Exception):
@@ -43,7 +45,9 @@ def plan_after(
     with suppress(_NotKept), unit() as work:
         if work.repeated:
             return None
-        command = PlanMake.model_validate(change(work.session).settings)
-        found.append(planning_make.read_changed(work.session, actor, command, *when))
+        changed = change(work.session)
+        command = PlanMake.model_validate(changed.settings)
+        asked = planning_make.read_changed(work.session, actor, command, *when)
+        found.append(replace(asked, room=asked.room.holding(changed.held)))
         raise _NotKept
     return planning_make.worked_out_apart(found[0], Effort(seconds=QUICK_S))

@@ -45,6 +45,7 @@ from server.services.board.standing import PanelStanding, standings
 from server.services.board.today import moment_at, moment_of, standing_sittings
 from server.services.errors import Refused
 from server.services.fields import Command
+from server.services.planning_names import Names
 from server.services.planning_rules import first_stop
 from server.services.planning_ways import OnShelf, PanelWay, on_shelf, panel_ways
 from server.services.search_pool import SEARCHES, Ears, Kind
@@ -257,26 +258,25 @@ def _passes(option: Option, ways: Mapping[str, PanelWay], asked: Asked) -> bool:
 
 
 def _content(made: Made, asked: Asked) -> dict[str, Any]:
-    board = asked.board
-    titles = {panel.uid: panel.title for panel in board.panels}
-    kinds = {row.uid: row.kind for rows in board.layers.values() for row in rows}
+    names = Names(asked.board)
+    titles, kinds = names.titles, names.kinds
     plan = with_options(made, asked)
     risks = _risks(made, asked)
     told = as_json(plan)
-    named = sorted(({**titles, **kinds}).items(), key=lambda pair: -len(pair[0]))
     for sitting in told["sittings"]:
         sitting["title"], sitting["kind"] = titles[sitting["panel"]], kinds[sitting["id"]]
-        sitting["why"] = _in_words(sitting["binding"]["text"], named)
+        sitting["why"] = names.in_words(sitting["binding"]["text"], sitting["panel"])
     for panel, planned in zip(told["panels"], plan.panels, strict=True):
         panel["title"] = titles[panel["id"]]
         panel.update(risks.get(panel["id"], {}))
         for option, found in zip(panel["options"], planned.options, strict=True):
-            option["text"], option["key"] = _in_words(option["text"], named), found.key
+            option["text"], option["key"] = names.in_words(option["text"], panel["id"]), found.key
         if planned.late_d and planned.finish_on is not None:
             panel["options"].append(_later(planned.finish_on))
     for unplaced in told["unplaced"]:
-        unplaced["kind"] = kinds[unplaced["sitting"]]
-        unplaced["reason"] = _in_words(unplaced["reason"], named)
+        own = names.panels[unplaced["sitting"]]
+        unplaced["kind"], unplaced["title"] = kinds[unplaced["sitting"]], titles.get(own, "")
+        unplaced["reason"] = names.in_words(unplaced["reason"], own)
     return {
         **told,
         "format": FORMAT,
@@ -303,9 +303,3 @@ def _later(finish: date) -> dict[str, Any]:
     """To agree on the day that the plan comes to: it saves nothing, and nothing is late any more."""
     text = f"Agree on {finish.day} {finish:%B %Y} instead"
     return {"text": text, "finish_on": finish.isoformat(), "saves_d": 0, "key": f"{DUE}{finish.isoformat()}"}
-
-
-def _in_words(text: str, named: list[tuple[str, str]]) -> str:
-    for uid, name in named:
-        text = text.replace(uid, f"“{name}”")
-    return text.replace("the panel is there from", "what is on the panel may be painted over from")

@@ -339,6 +339,11 @@ def test_what_is_not_offered_is_not_done(bare: Bench, client: TestClient, db: Da
     assert client.post(f"/plan/{NOBODY}/apply/{uid}", data={"key": "wait"}).status_code == 404
 
 
+def plans(db: Database) -> list[StudioPlan]:
+    with db.read() as session:
+        return [plan for plan in session.exec(select(StudioPlan)) if plan.archived_at is None]
+
+
 def sitting_days(db: Database) -> dict[str, str]:
     with db.read() as session:
         plans = [p for p in session.exec(select(StudioPlan)) if p.archived_at is None]
@@ -368,6 +373,79 @@ def test_a_lost_day_is_set_right_by_one_tap_and_taken_back_by_one(
     client.post("/plan/right", data={"event": "no_painting"})
     client.post("/plan/right", data={"event": "no_painting"})  # said twice: the day is closed once
     assert words(client.get("/plan/hours").text).count(", no work") == 1
+
+
+def test_any_day_of_the_plan_is_left_free_by_its_button(bench: Bench, client: TestClient, db: Database) -> None:
+    accepted(client, db)
+    before = sitting_days(db)
+    last = max(before.values())
+    assert f'name="on" value="{last}"' in client.get("/plan").text
+    assert client.post("/plan/right", data={"event": "no_painting", "on": last}).status_code == 303
+    assert last not in sitting_days(db).values()
+    assert ", no work" in words(client.get("/plan/hours").text)
+    over = client.post("/plan/right", data={"event": "no_painting", "on": "2026-11-01"})
+    assert over.status_code == 409 and "This day is over" in over.text
+
+
+def test_a_sitting_is_moved_by_buttons_and_stays_there(bench: Bench, client: TestClient, db: Database) -> None:
+    """A working day later, held there; the plan in use stands until the other is taken."""
+    accepted(client, db)
+    before = sitting_days(db)
+    in_use = the_plan(db).uid
+    uid, day = max(before.items(), key=lambda item: item[1])
+    assert client.post("/plan/right", data={"event": "later", "layer_uid": uid}).status_code == 303
+    after, moved = sitting_days(db), date.fromisoformat(day) + timedelta(days=1)
+    while moved.isoweekday() > 5:
+        moved += timedelta(days=1)
+    assert after[uid] == moved.isoformat()
+    [proposal] = [plan for plan in plans(db) if plan.uid != in_use]
+    assert next(s for s in (proposal.content_json or {})["sittings"] if s["id"] == uid)["pinned"]
+    assert "becomes" in words(client.get("/plan").text)
+    client.post(f"/plan/{proposal.uid}/accept")
+    client.post("/plan/right", data={"event": "earlier", "layer_uid": uid})
+    assert sitting_days(db)[uid] == day
+
+
+@pytest.mark.parametrize(
+    ("given", "status"),
+    [
+        ({"event": "later", "layer_uid": NOBODY}, 409),
+        ({"event": "later"}, 409),
+        ({"event": "sideways"}, 422),
+        ({"event": "no_painting", "on": "soon"}, 422),
+    ],
+)
+def test_a_move_that_cannot_be_changes_nothing(
+    bench: Bench, client: TestClient, db: Database, given: dict[str, str], status: int
+) -> None:
+    accepted(client, db)
+    before = sitting_days(db)
+    answer = client.post("/plan/right", data=given)
+    assert answer.status_code == status and "Nothing was changed" in answer.text
+    assert sitting_days(db) == before and len(plans(db)) == 1
+
+
+def test_no_sitting_is_moved_to_before_the_layer_below_it_is_ready(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    late_panel(bare)
+    accepted(client, db)
+    second = sorted(sitting_days(db).items(), key=lambda item: item[1])[1][0]
+    for _ in range(20):
+        answer = client.post("/plan/right", data={"event": "earlier", "layer_uid": second})
+        if answer.status_code != 303:
+            break
+        client.post(f"/plan/{max(plans(db), key=lambda plan: plan.id or 0).uid}/accept")
+    assert answer.status_code == 409 and "Nothing was changed" in answer.text
+
+
+def test_a_reason_names_the_panel_of_another_panels_sitting(bare: Bench, client: TestClient, db: Database) -> None:
+    """Two sittings of which a morning holds one: the second says with what the time before is full."""
+    for title in ("First one", "Second one"):
+        bare.layer(bare.panel(title=title), kind="block-in", sitting_min=150)
+    make(client)
+    whys = [s["why"] for s in (the_plan(db).content_json or {})["sittings"]]
+    assert any("“block-in” of “First one”" in why or "“block-in” of “Second one”" in why for why in whys), whys
 
 
 def test_a_missed_sitting_is_told_on_today_and_set_right(bench: Bench, client: TestClient, db: Database) -> None:

@@ -4,7 +4,8 @@ A forecast is one of today, in the panel's own place. Its days are turned into r
 in this month, and back into days by its usual year: a panel on a cold rack has the rack's winter, not the studio's.
 """
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -46,6 +47,10 @@ class Room:
     stood: dict[str, tuple[datetime, str]]  # layer -> when it stood in the plan in use, and in whose hand
     pinned: frozenset[str]
     is_repair: bool = False  # a plan in use is set right: little of it may move
+
+    def holding(self, held: Mapping[str, tuple[datetime, str]]) -> "Room":
+        """The same with some sittings at another time, to stay there."""
+        return replace(self, stood={**self.stood, **held}, pinned=self.pinned | held.keys())
 
 
 @dataclass(slots=True)

@@ -5,7 +5,6 @@ from datetime import date
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query
-from pydantic import Field
 from sqlmodel import Session
 
 from server.formats.plan_json import (
@@ -32,7 +31,7 @@ from server.services.errors import NotFound
 from server.services.fields import Command, Day, OptionalText120, Text200, Uid
 from server.services.plan_reading import PlannedSitting, sittings_of
 from server.services.planning_ahead import Changed, plan_after
-from server.services.planning_events import Event
+from server.services.planning_events import PlanRight
 from server.services.planning_long import LONG, LongMake, LongSearch
 from server.services.planning_make import PlanMake
 from server.services.records import Slice
@@ -65,12 +64,6 @@ class PlanOptionApply(Command):
 
     panel_uid: Uid
     key: Text200
-
-
-class PlanRight(Command):
-    """What happened; "no_painting": nobody paints today."""
-
-    event: Annotated[Event, Field(validate_default=True)] = ""
 
 
 BODIES = (PlanMake, PlanPin, PlanOptionApply, PlanRight, LongMake)
@@ -114,7 +107,7 @@ def set_right(page: Page, given: Sending) -> Any:
     command = given.command(PlanRight)
 
     def act(session: Session) -> Changed:
-        return planning_events.happened(session, page.actor, command.event, page.now, page.zone)
+        return planning_events.happened(session, page.actor, command, page.now, page.zone)
 
     return _planned_anew(page, given, act)
 

@@ -10,7 +10,9 @@ from starlette.responses import Response
 from server.services import planning_ahead, planning_apply, planning_events, planning_plans
 from server.services.errors import Refused
 from server.services.planning_ahead import Changed
+from server.services.planning_events import PlanRight
 from server.web.deps import Page, PageRequest, Posted
+from server.web.forms import parse
 from server.web.pages.changes import Done, change_by_button, refused
 from server.web.quietly import improve_on
 
@@ -30,10 +32,12 @@ def apply(page: Page, posted: Posted, uid: str, panel_uid: str) -> Response:
 
 @router.post("/right")
 def right(page: Page, posted: Posted) -> Response:
-    """Set the plan in use right; ``event`` "no_painting" says that nobody paints today."""
-    event: planning_events.Event = "no_painting" if posted.get("event") == "no_painting" else ""
+    """Set the plan in use right after what the form says; without anything, as things are."""
+    given, _ = parse(posted, PlanRight, zone=page.zone)
+    if given is None:
+        return refused(page, "What happened could not be read. Nothing was changed.", "/plan", 422)
     return _change_and_plan(
-        page, posted, lambda session: planning_events.happened(session, page.actor, event, page.now, page.zone)
+        page, posted, lambda session: planning_events.happened(session, page.actor, given, page.now, page.zone)
     )
 
 

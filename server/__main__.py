@@ -69,6 +69,18 @@ def _demo_option(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--demo", action="store_true", help="of the demo, in place of your own studio")
 
 
+def _no_options(_parser: argparse.ArgumentParser) -> None:
+    """A command that only does what it does."""
+
+
+def _texts(_options: argparse.Namespace) -> int:
+    from server.web.language.gathering import rewrite
+
+    for language, waiting in rewrite().items():
+        print(f"{language}: {waiting} messages wait for a translation.")
+    return 0
+
+
 def _kept_file_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", metavar="FILE", help="the file to write or to read")
     _demo_option(parser)
@@ -134,6 +146,7 @@ COMMANDS = (
     Command("export", "one archive with everything: records, lists, drawings, sheets", _kept_file_options, _export),
     Command("restore", "a backup or an archive into an empty install", _kept_file_options, _restore),
     Command("check", "whether the database is whole and as its history tells", _demo_option, _check),
+    Command("texts", "bring the files of the languages in step with the sources", _no_options, _texts),
     Command("learn", "what touch tests say of later layers: JSON in, JSON out", _file_option, _call),
 )
 # What the launcher runs itself.

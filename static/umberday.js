@@ -5,12 +5,17 @@
   "use strict";
   var root = document.documentElement;
 
+  // ---- words in the page's language: what the page brings, else English ----
+  var brought = document.querySelector('meta[name="umberday-words"]');
+  var words = brought ? JSON.parse(brought.content) : {};
+  function say(text, value) { return (words[text] || text).replace("{value}", value); }
+
   // ---- light and dark: follows the device until the painter chooses; the server sends the choice with the page ----
   function chosenTheme() { return root.getAttribute("data-theme") || ""; }
   function sayTheme() {
     document.querySelectorAll("[data-theme-next]").forEach(function (button) { button.hidden = false; });
     document.querySelectorAll("[data-theme-word]").forEach(function (word) {
-      word.textContent = { light: "Daylight", dark: "Lamplight" }[chosenTheme()] || "As my device";
+      word.textContent = { light: say("Daylight"), dark: say("Lamplight") }[chosenTheme()] || say("As my device");
     });
   }
   sayTheme();
@@ -195,7 +200,7 @@
   // ---- without a network: what waits on this device, told on every page, listed on one ----
   function refusal(text) {
     var found = new DOMParser().parseFromString(text, "text/html").querySelectorAll(".fault, .faults li, .error-message p");
-    return Array.from(found, function (node) { return node.textContent.trim(); }).filter(Boolean).slice(0, 3).join(" ") || "The studio did not take it.";
+    return Array.from(found, function (node) { return node.textContent.trim(); }).filter(Boolean).slice(0, 3).join(" ") || say("The studio did not take it.");
   }
   function told(tag, text, kind) {
     var node = document.createElement(tag);
@@ -205,17 +210,17 @@
   }
   function waitingRow(entry) {
     var row = told("li", "", "slab is-" + (entry.refused ? "stop" : "rests")), fields = new URLSearchParams(entry.body);
-    var stage = { wet: "wet", tacky: "tacky", touch_dry: "touch-dry", firm: "firm" }[fields.get("stage")];
-    row.append(told("h2", entry.what + (stage ? ": " + stage : ""), "title"), told("p", "Made " + new Date(entry.at).toLocaleString("en-GB") + ". " + (entry.refused ? "" : "Waits to be sent.")));
+    var stage = { wet: say("wet"), tacky: say("tacky"), touch_dry: say("touch-dry"), firm: say("firm") }[fields.get("stage")];
+    row.append(told("h2", entry.what + (stage ? ": " + stage : ""), "title"), told("p", say("Made {value}.", new Date(entry.at).toLocaleString(root.lang === "en" ? "en-GB" : root.lang)) + " " + (entry.refused ? "" : say("Waits to be sent."))));
     if (entry.refused) {
-      var open = told("a", "Open it and log it by hand", "button");
+      var open = told("a", say("Open it and log it by hand"), "button");
       open.href = entry.path;
-      row.append(told("p", "Not taken: " + refusal(entry.refused)), open);
+      row.append(told("p", say("Not taken: {value}", refusal(entry.refused))), open);
     }
-    var out = told("button", "Take it off this list", "quiet");
+    var out = told("button", say("Take it off this list"), "quiet");
     out.type = "button";
     out.addEventListener("click", function () {
-      if (window.confirm("Take it off without logging it?")) askWorker({ ask: "drop", id: entry.id });
+      if (window.confirm(say("Take it off without logging it?"))) askWorker({ ask: "drop", id: entry.id });
     });
     row.append(out);
     return row;
@@ -224,13 +229,13 @@
     var bar = document.getElementById("waiting"), list = document.querySelector("[data-waiting]");
     var refused = news.waiting.filter(function (entry) { return entry.refused; }).length, open = news.waiting.length - refused;
     if (bar) {
-      var words = [];
-      if (news.kept) words.push("No network: kept on this device.");
-      if (news.sent) words.push(news.sent === 1 ? "One that waited is sent." : news.sent + " that waited are sent.");
-      if (open) words.push(open === 1 ? "One waits to be sent." : open + " wait to be sent.");
-      if (refused) words.push(refused === 1 ? "One was not taken." : refused + " were not taken.");
-      bar.hidden = !words.length;
-      bar.firstElementChild.textContent = words.join(" ");
+      var lines = [];
+      if (news.kept) lines.push(say("No network: kept on this device."));
+      if (news.sent) lines.push(news.sent === 1 ? say("One that waited is sent.") : say("{value} that waited are sent.", news.sent));
+      if (open) lines.push(open === 1 ? say("One waits to be sent.") : say("{value} wait to be sent.", open));
+      if (refused) lines.push(refused === 1 ? say("One was not taken.") : say("{value} were not taken.", refused));
+      bar.hidden = !lines.length;
+      bar.firstElementChild.textContent = lines.join(" ");
     }
     if (list) {
       list.replaceChildren.apply(list, news.waiting.map(waitingRow));

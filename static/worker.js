@@ -90,13 +90,21 @@ async function lookAhead(cache, text) {
     if (answer && Date.now() - Date.parse(answer.headers.get("date")) > PAGE_DAYS * DAY_MS) await cache.delete(kept);
   }
 }
+// The words of a kept page's language, as it brought them (umberday.js); without any, English.
+function wordsOf(text) {
+  const found = /<meta name="umberday-words" content="([^"]*)">/.exec(text);
+  const plain = found ? found[1].replace(/&#34;/g, '"').replace(/&#39;/g, "'").replace(/&lt;/g, "<").replace(/&gt;/g, ">").replace(/&amp;/g, "&") : "{}";
+  const words = JSON.parse(plain);
+  return (said, value) => (words[said] || said).replace("{value}", value);
+}
 async function asItStood(kept, isMissing) {
-  const at = new Date(kept.headers.get("date"));
-  const when = isNaN(at) ? "when it was seen last"
-    : at.toLocaleString("en-GB", { weekday: "long", day: "numeric", month: "long", hour: "2-digit", minute: "2-digit" });
-  const words = isMissing ? "No network, and this page was not seen before on this device."
-    : "No network. This page is as it stood on " + when + ".";
-  const text = (await kept.text()).replace("<main", '<p class="offline" role="status">' + words + "</p><main");
+  const page = await kept.text(), say = wordsOf(page), at = new Date(kept.headers.get("date"));
+  const language = (/<html lang="([a-z]+)"/.exec(page) || ["", "en"])[1];
+  const when = isNaN(at) ? "" : at.toLocaleString(language === "en" ? "en-GB" : language,
+    { weekday: "long", day: "numeric", month: "long", hour: "2-digit", minute: "2-digit" });
+  const words = isMissing ? say("No network, and this page was not seen before on this device.")
+    : when ? say("No network. This page is as it stood on {value}.", when) : say("No network. This page is as it was seen last.");
+  const text = page.replace("<main", '<p class="offline" role="status">' + words + "</p><main");
   return new Response(text, { status: 200, headers: kept.headers });
 }
 
@@ -145,9 +153,9 @@ async function keepWaiting(entry) {
   await store("readwrite", (rows) => rows.add(entry));
 }
 async function titleOf(path) {
-  const kept = await caches.match(path, { cacheName: PAGES });
-  const found = kept && /<title>([^<]*?)(?: – [^<]*)?<\/title>/.exec(await kept.text());
-  return found ? found[1] : path.endsWith("paint") ? "A painted layer" : "A touch test";
+  const kept = await caches.match(path, { cacheName: PAGES }), page = kept ? await kept.text() : "", say = wordsOf(page);
+  const found = /<title>([^<]*?)(?: – [^<]*)?<\/title>/.exec(page);
+  return found ? found[1] : path.endsWith("paint") ? say("A painted layer") : say("A touch test");
 }
 
 let sending = null;

@@ -19,6 +19,7 @@ from server.store.tables.base import (
     DateOrder,
     DecimalMark,
     FilmUnit,
+    Language,
     LengthUnit,
     TemperatureUnit,
     VolumeUnit,
@@ -65,6 +66,7 @@ class StudioUpdate(Command):
     date_order: DateOrder = "auto"
     clock: ClockHours = "auto"
     decimal_mark: DecimalMark = "auto"
+    language: Language = "auto"
     version: Version
 
 
@@ -80,6 +82,7 @@ class Choices:
     date_order: DateOrder = "auto"
     clock: ClockHours = "auto"
     decimal_mark: DecimalMark = "auto"
+    language: Language = "auto"
 
 
 AS_USUAL = Choices()

@@ -17,7 +17,7 @@ from server.web import api, errors, pages
 from server.web.ahead import Ahead
 from server.web.api import openapi
 from server.web.head import HeadAsGet
-from server.web.render import environment
+from server.web.render import Templates
 from server.web.security.access_log import AccessLog
 from server.web.security.body_limit import BodyLimit
 from server.web.security.crash_page import CrashPage
@@ -90,7 +90,7 @@ def create_app(settings: Settings, db: Database | None = None) -> FastAPI:
     app.state.db = db
     app.state.settings = settings
     app.state.static_files = files
-    app.state.templates = environment(settings.templates_dir, files)
+    app.state.templates = Templates(settings.templates_dir, files)
     errors.install(app)
     for router in pages.ROUTERS:
         app.include_router(router, include_in_schema=False)

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from jinja2 import Environment
 from sqlmodel import Session
 
 from server.formats import csv_text
@@ -21,6 +20,7 @@ from server.services.lists.write import lists
 from server.services.panel_record import RecordFacts
 from server.web import record_sheet
 from server.web.feed_entries import entries_of, uid_of
+from server.web.render import Templates
 
 Files = Iterator[tuple[str, bytes]]
 
@@ -31,10 +31,10 @@ class Telling:
 
     now: datetime
     zone: ZoneInfo
-    templates: Environment
+    templates: Templates
 
 
-def files_of_install(session: Session, now: datetime, templates: Environment) -> Files:
+def files_of_install(session: Session, now: datetime, templates: Templates) -> Files:
     """Of every studio, each in a folder of its own."""
     for studio_id, zone in studios.all_with_zones(session):
         telling = Telling(now, zone, templates)
@@ -67,7 +67,7 @@ def _calendar(session: Session, actor: Actor, telling: Telling) -> bytes:
     return to_ical(CalendarFile(uid, name, telling.zone, published.changed_at, published.entries))
 
 
-def worded(facts: RecordFacts, templates: Environment) -> PanelRecord:
+def worded(facts: RecordFacts, templates: Templates) -> PanelRecord:
     """The record of a panel in words, with the cautions that its paint calls for."""
     texts = templates.get_template("parts/caution.html").module.TEXTS  # type: ignore[attr-defined]
     return record_sheet.sheet(facts, tuple((hazard(kind).word, texts[kind]) for kind in facts.hazards))

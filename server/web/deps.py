@@ -18,7 +18,7 @@ import re
 from collections.abc import AsyncIterator, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager
 from copy import copy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timezone
 from functools import cached_property
 from typing import Annotated, Any
@@ -49,6 +49,7 @@ MAX_FIELDS = 2000
 SENDING = "key_of_sending"  # where the request keeps it
 HAPPENED_AT = "Umberday-Happened-At"  # sent by static/worker.js
 FOR_PROGRAMS = re.compile(r"/api/|/feeds?/|/data/|/panels/[^/]+/record/")  # metric and ISO, whoever asks
+AS_WRITTEN = re.compile(r"/data/import")  # a page, but of lists: their figures stay as they are written
 PAINTER = "painter"  # who acts on a single-user install
 
 
@@ -165,9 +166,8 @@ class PageRequest:
     @cached_property
     def manner(self) -> Manner:
         """How the studio wants things told, the rest as the device's language asks."""
-        if not self.has_studio:
-            return METRIC
-        return manner_of(self._choices(), self.request.headers.get("Accept-Language", ""))
+        choices = self._choices() if self.has_studio else Choices()
+        return manner_of(choices, self.request.headers.get("Accept-Language", ""))
 
     def _choices(self) -> Choices:
         if self.is_shared:
@@ -253,6 +253,8 @@ async def page_request(
     request.state.page = page
     if not FOR_PROGRAMS.match(request.url.path):
         tell_as(lambda: page.manner)
+    elif AS_WRITTEN.match(request.url.path):
+        tell_as(lambda: replace(METRIC, language=page.manner.language))
     return page
 
 

@@ -41,7 +41,7 @@ class Unit:
 
 @dataclass(frozen=True, slots=True)
 class Manner:
-    """The choices of a studio; as they are here, all is metric."""
+    """The choices of a studio; as they are here, all is metric and told in English (``language`` by its BCP 47 tag)."""
 
     length: Length = "cm"
     volume: Volume = "ml"
@@ -51,6 +51,7 @@ class Manner:
     date_order: DateOrder = "dmy"
     clock: Clock = "24"
     decimal: Decimal = "point"
+    language: str = "en"
 
 
 METRIC = Manner()

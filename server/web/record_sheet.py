@@ -231,10 +231,10 @@ def _varnish(facts: RecordFacts, today: date) -> str:
         varnished = closing.varnished_at.astimezone(facts.board.moment.zone).date()
         return f"final varnish on since {words.full_date(varnished)}"
     temporary = [step for step in facts.steps if step.action == "temporary_varnish" and step.done_at]
-    told = "temporary varnish; the final one " if temporary else "none; a final varnish "
     if facts.varnish.verdict is None:
         return "temporary varnish" if temporary else "none"
-    return told + finish_words.first_words(facts.varnish, today)
+    days = finish_words.first_words(facts.varnish, today)
+    return f"temporary varnish; the final one {days}" if temporary else f"none; a final varnish {days}"
 
 
 def advice(board: PanelBoard, gate: GateFact, today: date) -> Iterable[str]:

@@ -4,6 +4,7 @@ The frame is held in a context variable while a template renders, so that filter
 zone without being handed them.
 """
 
+import json
 import re
 from collections.abc import Callable, Mapping
 from contextvars import ContextVar
@@ -13,7 +14,7 @@ from functools import cache, partial
 from pathlib import Path
 from typing import Any, Protocol
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template, pass_context
 from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
@@ -24,6 +25,10 @@ from server.services.roles import PERMISSIONS, Permission
 from server.web import forms, standing_words, words
 from server.web.glossary import TERMS
 from server.web.history_words import Line, lines_of
+from server.web.language import script_texts
+from server.web.language.catalogue import ENGLISH, catalogue
+from server.web.language.sentences import sentences
+from server.web.language.template_texts import InLanguage
 from server.web.manner import is_metric, manner, typed_in, unit_words
 from server.web.offered import without_what_is_refused
 from server.web.static_files import HashedFiles
@@ -194,12 +199,12 @@ def term(key: str, shown: str = "") -> Markup:
     frame = _frame.get()
     frame.terms_told += 1
     # A part that is exchanged counts anew: its terms must not meet those of the page around it.
-    told = f"{'part' if frame.is_fragment else 'term'}-{frame.terms_told}"
+    anchor = f"{'part' if frame.is_fragment else 'term'}-{frame.terms_told}"
     return Markup(
         '<button type="button" class="term" popovertarget="{0}">{1}</button>'
         '<span class="term-told" id="{0}" popover>'
-        '<strong>{2}</strong> {3} <a href="/glossary#{4}">Glossary</a></span>'
-    ).format(told, shown or found.word, found.word, found.told, key)
+        '<strong>{2}</strong> {3} <a href="/glossary#{4}">{5}</a></span>'
+    ).format(anchor, told(shown or found.word), told(found.word), told(found.told), key, told("Glossary"))
 
 
 def _anew(told: Callable[..., str]) -> Callable[..., str]:
@@ -210,6 +215,14 @@ def _anew(told: Callable[..., str]) -> Callable[..., str]:
         return told(*given)
 
     return asked
+
+
+def told(value: object) -> object:
+    """Finished words in the language of whoever reads; parts of pages and what is no text stay."""
+    if not isinstance(value, str) or isinstance(value, Markup):
+        return value
+    spoken = sentences(manner().language)
+    return value if spoken is None else spoken.told(value)
 
 
 FILTERS: dict[str, Any] = {
@@ -238,13 +251,29 @@ FILTERS: dict[str, Any] = {
     "pct": words.pct_words,
     "count": words.count_words,
     "join_words": words.join_words,
+    "capital": words.capital,  # of a word or a sentence the first letter
+    "told": told,
 }
 
 
 @cache
-def environment(templates_dir: Path, files: HashedFiles) -> Environment:
-    """The templates of a folder, compiled once in a process however many apps it makes."""
+def _words_of_scripts(static_dir: Path, language: str) -> str:
+    """What the scripts say, in the language, as JSON; nothing where they say it in English already."""
+    messages = catalogue(language)
+    said = {message: messages[message] for _, message in script_texts.texts(static_dir) if message in messages}
+    return json.dumps(said, ensure_ascii=False) if said else ""
+
+
+def _translated(language: str) -> Callable[[str], str] | None:
+    messages = catalogue(language)
+    return (lambda message: messages.get(message, message)) if messages else None
+
+
+@cache
+def environment(templates_dir: Path, files: HashedFiles, language: str = ENGLISH) -> Environment:
+    """The templates of a folder in a language, compiled once in a process however many apps it makes."""
     env = Environment(
+        extensions=[InLanguage],
         loader=FileSystemLoader(templates_dir),
         autoescape=True,
         undefined=StrictUndefined,
@@ -252,8 +281,11 @@ def environment(templates_dir: Path, files: HashedFiles) -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
+    env.extend(translate=_translated(language))
     env.filters.update(FILTERS)
     env.globals.update(
+        _=str,
+        words_of_scripts=lambda: _words_of_scripts(files.folder, language),
         panel_size=words.size_words,
         ten_words=words.ten_words,
         manner=manner,
@@ -265,6 +297,16 @@ def environment(templates_dir: Path, files: HashedFiles) -> Environment:
         may=may,
     )
     return env
+
+
+class Templates:
+    """The templates, each in the language of whoever reads."""
+
+    def __init__(self, templates_dir: Path, files: HashedFiles) -> None:
+        self._where = (templates_dir, files)
+
+    def get_template(self, name: str) -> Template:
+        return environment(*self._where, manner().language).get_template(name)
 
 
 def wants_fragment(request: Request) -> bool:
@@ -303,8 +345,8 @@ def render(
     )
     token = _frame.set(frame)
     try:
-        env: Environment = request.app.state.templates
-        text = env.get_template(template).render(**_names(context), frame=frame)
+        templates: Templates = request.app.state.templates
+        text = templates.get_template(template).render(**_names(context), frame=frame)
         text = text if is_metric() or template.startswith(AS_PUBLISHED) else words.told(text)
         if frame.is_shared and frame.has_studio:
             text = without_what_is_refused(text, frame.path, frame.may)
@@ -312,7 +354,7 @@ def render(
         _frame.reset(token)
     response = HTMLResponse(text, status_code=status, headers=dict(headers or {}))
     response.headers.setdefault("Cache-Control", "private, no-cache")
-    response.headers.append("Vary", "HX-Request, HX-Request-Type, Cookie")
+    response.headers.append("Vary", "HX-Request, HX-Request-Type, Cookie, Accept-Language")
     _lead_to_anchor(request, response)
     if frame.flash_shown and DONE_COOKIE in request.cookies:
         response.delete_cookie(DONE_COOKIE, httponly=True, samesite="strict")

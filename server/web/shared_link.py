@@ -1,6 +1,6 @@
 """A request that comes by a link: what it opens, and what its pages are rendered with."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import cached_property
 from typing import Annotated, Any
@@ -17,7 +17,8 @@ from server.services.roles import Permission
 from server.services.share_access import OpenLink
 from server.store.db import Database
 from server.web.deps import get_db, get_now
-from server.web.locales import manner_of
+from server.web.language.catalogue import ENGLISH
+from server.web.locales import language_asked, manner_of, of_language
 from server.web.manner import IMPERIAL, METRIC, Manner, tell_as
 from server.web.render import Flash, render
 from server.web.security import public_links
@@ -81,10 +82,14 @@ class LinkRequest:
 
     @property
     def manner(self) -> Manner:
-        """As whoever made the link chose; never as the reader's device asks, since its pages are kept for all."""
+        """Units as the link's maker chose; the language is the studio's, or the reader's where that is left open."""
+        choices = self.link.choices
+        asked = language_asked(self.request.headers.get("Accept-Language", ""))
+        language = asked if choices.language == "auto" else choices.language
         if self.link.units == "studio":
-            return manner_of(self.link.choices, "")
-        return IMPERIAL if self.link.units == "imperial" else METRIC
+            return replace(manner_of(choices, language), language=language)
+        units = IMPERIAL if self.link.units == "imperial" else METRIC
+        return units if language == ENGLISH else replace(units, language=language, decimal=of_language(language)[3])
 
     @property
     def home(self) -> str:

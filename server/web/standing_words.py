@@ -176,8 +176,8 @@ def press_words(press: PressFact | None, today: date, zone: ZoneInfo) -> str:
 
 def due_words(due: DueFact, today: date) -> str:
     """``Due 12 December for the winter show``."""
-    what_for = f" for {due.due_for}" if due.due_for else ""
-    return f"Due {words.day_words(due.on, today)}{what_for}"
+    day = words.day_words(due.on, today)
+    return f"Due {day} for {due.due_for}" if due.due_for else f"Due {day}"
 
 
 def due_odds_words(panel: PanelFact) -> str:

@@ -31,7 +31,7 @@ def back_up(file: str, *, demo: bool) -> int:
 def export(file: str, *, demo: bool) -> int:
     """Everything of the install in one archive, the database brought up to date first."""
     from server.web.archive_files import files_of_install  # the whole model: none of the other commands needs it
-    from server.web.render import environment
+    from server.web.render import Templates
     from server.web.static_files import hashed_files
 
     path, now = Path(file), datetime.now(timezone.utc)
@@ -41,7 +41,7 @@ def export(file: str, *, demo: bool) -> int:
         migrate(url, told=_say)
         db = Database(url, pool_size=1)
         settings = Settings(url)
-        templates = environment(settings.templates_dir, hashed_files(settings.static_dir))
+        templates = Templates(settings.templates_dir, hashed_files(settings.static_dir))
         try:
             with upkeep.NewFile(path) as unfinished, unfinished.open("wb") as opened, db.read() as session:
                 pack(session, opened, now, extras=files_of_install(session, now, templates))

@@ -267,3 +267,8 @@ def join_words(items: Sequence[str], last: str = "and") -> str:
     if len(items) < 2:
         return "".join(items)
     return f"{', '.join(items[:-1])} {last} {items[-1]}"
+
+
+def capital(text: str) -> str:
+    """The text with a capital first."""
+    return text[:1].upper() + text[1:]

@@ -533,6 +533,10 @@ _WITH_OWN_FEEDS: Rows = _WITH_LEARNED_SCALES | {
     ],
 }
 
+_WITH_LANGUAGE: Rows = _WITH_OWN_FEEDS | {
+    "studio": [row | {"language": "nl"} for row in _WITH_OWN_FEEDS["studio"]]
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -554,6 +558,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0018": _WITH_DAYS_AWAY,
     "0019": _WITH_LEARNED_SCALES,
     "0020": _WITH_OWN_FEEDS,
+    "0021": _WITH_LANGUAGE,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

@@ -38,6 +38,7 @@ WeekStart = Literal["auto", "monday", "sunday", "saturday"]
 DateOrder = Literal["auto", "dmy", "mdy", "ymd"]
 ClockHours = Literal["auto", "24", "12"]
 DecimalMark = Literal["auto", "point", "comma"]
+Language = Literal["auto", "en", "nl"]
 
 KEEP_IDS = {"sqlite_autoincrement": True}  # PostgreSQL's sequences do so by themselves
 

@@ -50,6 +50,7 @@ class Studio(Record, table=True):
     date_order: str = Field(default="auto", max_length=8)
     clock: str = Field(default="auto", max_length=8)
     decimal_mark: str = Field(default="auto", max_length=8)
+    language: str = Field(default="auto", max_length=8)  # BCP 47; without a CHECK, so that a new one is only a file
     is_invented: bool = Field(default=False)  # the demo studio says so on every page
 
 

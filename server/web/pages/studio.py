@@ -10,6 +10,7 @@ from server.services import studios
 from server.services.studios import StudioUpdate, zone_names
 from server.web.deps import Page, Posted
 from server.web.forms import FormState
+from server.web.language.catalogue import LANGUAGES
 from server.web.pages.changes import Done, FormPage, change_by_button
 from server.web.pages.record_forms import Reads, save
 
@@ -59,4 +60,6 @@ def _form(stored_pct: int) -> FormPage:
     known = [(str(pct), words, f"{pct} %") for pct, words in CONFIDENCES]
     if stored_pct not in {pct for pct, _ in CONFIDENCES}:
         known.append((str(stored_pct), "As it is set", f"{stored_pct} %"))
-    return FormPage("studio/page.html", lambda: {"zones": zone_names(), "confidences": known})
+    languages = list(LANGUAGES.items())
+    given = {"confidences": known, "languages": languages}
+    return FormPage("studio/page.html", lambda: given | {"zones": zone_names()})

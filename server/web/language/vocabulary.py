@@ -1,0 +1,55 @@
+"""Words that people read and that no literal shows to be words: names of days and months, and what data files say."""
+
+import csv
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+
+MONTHS = (
+    "January February March April May June July August September October November December "
+    "Jan Feb Mar Apr Jun Jul Aug Sep Oct Nov Dec"
+)
+DAYS = "Monday Tuesday Wednesday Thursday Friday Saturday Sunday Mon Tue Wed Thu Fri Sat Sun"
+# Single words that the program puts into its sentences.
+SINGLE = (
+    "today tomorrow yesterday noon morning afternoon evening night more next detail dry learned on off and or to "
+    "earlier later slower faster quicker longer shorter thin normal thick is are was were"
+)
+DAYS_AND_MONTHS = frozenset(f"{MONTHS} {DAYS}".split())
+# Pieces that sentences are put together from.
+PIECES = (
+    *("by {day}", "from {day}", "until {day}", "since {day}", "about {day}", "likely {days}"),
+    "against the reference room",
+)
+# File in the science's data -> its columns of words; a semicolon separates several names.
+COLUMNS = {
+    "grounds.csv": ("label",),
+    "light.csv": ("label",),
+    "oils.csv": ("label",),
+    "parameters.csv": ("meaning",),
+    "pigments.csv": (
+        "trade_names",
+        "variant",
+        *("density_confidence", "drying_basis", "drying_confidence", "hazard_confidence"),
+        *("oil_absorption_basis", "oil_absorption_confidence"),
+    ),
+    "solvents.csv": ("label",),
+    "thickness_presets.csv": ("label",),
+}
+
+
+def texts(data: Path) -> Iterator[tuple[str, str]]:
+    """(file, words) of every cell that is read; of days and months without a file."""
+    for word in f"{MONTHS} {DAYS} {SINGLE}".split():
+        yield "", word
+    for piece in PIECES:
+        yield "", piece
+    named = tomllib.loads((data / "sources.toml").read_text(encoding="utf-8"))
+    for words in (*named["confidence"].values(), *named["words"]):
+        yield "sources.toml", words
+    for name, columns in COLUMNS.items():
+        with (data / name).open(encoding="utf-8", newline="") as file:
+            for row in csv.DictReader(file):
+                cells = (row[column].split(";") for column in columns)
+                for words in filter(None, (word.strip() for cell in cells for word in cell)):
+                    yield name, words.replace(" um ", " µm ")

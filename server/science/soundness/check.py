@@ -1,16 +1,18 @@
 """One question, one verdict: ask every rule that applies, word the remedies, worst first."""
 
+from dataclasses import replace
 from functools import lru_cache
 
 from server.science.results import FilmState
 from server.science.soundness.facts import Facts, read_facts, with_upper
-from server.science.soundness.remedies import Tried, changed_new, worded
+from server.science.soundness.remedies import Tried, at_date, changed_new, worded
 from server.science.soundness.rule import WEIGHT, Draft, Rule, Topic
 from server.science.soundness.rules import RULES
 from server.science.soundness.thresholds import DEFAULT, Thresholds
 from server.science.soundness.topics import topics_of
 from server.science.soundness.types import Action, Finding, Severity, Situation, Verdict, Way
 
+MOST_MOVES = 4
 BY_ACTION: dict[tuple[Action, bool], tuple[Rule, ...]] = {
     (action, has_upper): tuple(item for item in RULES if action in item.actions and (has_upper or not item.needs_upper))
     for action in Action
@@ -37,12 +39,14 @@ def check(situation: Situation, thresholds: Thresholds = DEFAULT) -> Verdict:
     """Ask the rules about a situation.
 
     Findings come worst first, by rule number within a severity. A change that does not lower its finding, or that would
-    raise another rule's, is not offered; the date is. States come from the ranges of the stages (set-to-touch at
-    p50, the others at p90) or from the painter's own touch test, which wins (see ``server.science.stages``).
+    raise another rule's, is not offered; the date is, moved on where it would only lead to another as heavy. States
+    come from the ranges of the stages (set-to-touch at p50, the others at p90) or from the painter's own touch test,
+    which wins (see ``server.science.stages``).
     """
     facts = read_facts(situation, thresholds)
     topics = topics_of(facts)
     drafts = _ask(asked(situation.action, situation.upper is not None, topics), facts, thresholds)
+    drafts = [(item, _moved_on(item, draft, drafts, facts, thresholds)) for item, draft in drafts]
     again = asked(situation.action, True, topics, True)
     before = {(item.id, item.title): WEIGHT[found.severity] for item, found in drafts}
     findings = [
@@ -73,6 +77,32 @@ def _ask(rules: tuple[Rule, ...], facts: Facts, thresholds: Thresholds) -> list[
         if draft is not None and draft.severity is not Severity.SOUND:
             answers.append((item, draft))
     return answers
+
+
+def _moved_on(
+    item: Rule, draft: Draft, drafts: list[tuple[Rule, Draft]], facts: Facts, thresholds: Thresholds
+) -> Draft:
+    """The draft with its date moved to where no finding as heavy as its own comes up anew: a film that may be touched
+    at last may still be too young for what is to go on."""
+    situation = facts.situation
+    if not item.opens or draft.not_before_d is None or situation.upper is None:
+        return draft
+    known = {(each.id, each.title) for each, _ in drafts}
+    date_d = draft.not_before_d
+    for _ in range(MOST_MOVES):
+        then = read_facts(at_date(situation, date_d), thresholds)
+        anew = _ask(asked(situation.action, True, topics_of(then)), then, thresholds)
+        dates = [
+            found.not_before_d
+            for each, found in anew
+            if (each.id, each.title) not in known
+            and WEIGHT[found.severity] >= WEIGHT[draft.severity]
+            and found.not_before_d is not None
+        ]
+        if max(dates, default=0.0) <= date_d:
+            break
+        date_d = max(dates)
+    return draft if date_d == draft.not_before_d else replace(draft, not_before_d=date_d)
 
 
 NOTHING_TRIED = Tried()

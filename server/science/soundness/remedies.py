@@ -213,5 +213,5 @@ def _change_words(change: MixChange, facts: Facts, limits: Thresholds) -> str:
         parts.append(f"leave out {amount(change.reduce_solvent_ml)} ml of solvent")
     if change.add_paint_ml > 0.0:
         parts.append(f"add {amount(change.add_paint_ml)} ml of tube paint")
-    per = "" if change.leave_out else f" per {amount(facts.situation.paint_ml)} ml of paint"
-    return " and ".join(parts) + per
+    told = " and ".join(parts)
+    return told if change.leave_out else f"{told} per {amount(facts.situation.paint_ml)} ml of paint"

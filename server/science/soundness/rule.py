@@ -98,7 +98,8 @@ class About:
     ``fault`` what the drawing shows, ``dispute`` what is argued against it. ``actions``: when the rule is asked;
     ``needs_upper``: only when a new layer is given; ``mix_matters``: whether the answer hangs on the new layer's parts
     or thickness (always, never, or for these actions), so that a remedy's change of them could break it;
-    ``only_about``: what must be there for the rule to say anything at all.
+    ``only_about``: what must be there for the rule to say anything at all; ``opens``: whether at its date other rules
+    only begin to look, so that the date moves on to theirs.
     """
 
     id: str
@@ -115,6 +116,7 @@ class About:
     needs_upper: bool = True
     mix_matters: bool | frozenset[Action] = True
     only_about: Topic | None = None
+    opens: bool = False
 
     @cached_property
     def source(self) -> str:

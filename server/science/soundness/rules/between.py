@@ -129,6 +129,9 @@ def OLD_PICTURE(facts: Facts, limits: Thresholds) -> Draft | None:
     )
 
 
+OVER_GLOSS = "Rub in a trace of oil, wipe it to a bloom and glaze into it."
+
+
 @rule(
     About(
         id="R37",
@@ -152,25 +155,29 @@ def GLAZE_LAST(facts: Facts, limits: Thresholds) -> Draft | None:
     oily = above(upper.max_added_share, limits.glaze_medium) or above(upper.max_solvent_share, limits.glaze_solvent)
     if not oily:
         return None
-    bed = [layer for layer in facts.touched if layer.drying and layer.at_least(FilmState.TOUCH_DRY)]
+    drying = [layer for layer in facts.touched if layer.drying]
+    bed = [layer for layer in drying if layer.at_least(FilmState.TOUCH_DRY)]
     young = [
         (layer.top_age(ready_d), layer)
-        for layer in bed
+        for layer in drying
         if layer.floor is not FilmState.FIRM and not facts.ages.reached(layer.age_d, ready_d := _well_dried_d(layer))
     ]
-    if young:
+    if any(layer in bed for _, layer in young):
         date_d, slow = max(young, key=itemgetter(0))
+        is_glossy = any(layer.surface == "gloss" for layer in drying)
         return Draft(
             Severity.CAUTION,
             f"A glaze of {amount(upper.wet_um)} µm over paint that is touch-dry but not yet well dried: the two dry "
             f"differently, which raises the risk of cracks. {when(slow, Stage.DRY_TO_RECOAT)}",
-            not_before_d=date_d,
+            # Over gloss the wait alone mends nothing: the finding stays, for its other reason.
+            not_before_d=None if is_glossy else date_d,
+            advice=f"Wait until then. {OVER_GLOSS}" if is_glossy else "",
         )
     if any(layer.surface == "gloss" for layer in bed):
         return Draft(
             Severity.CAUTION,
             f"A glaze of {amount(upper.wet_um)} µm over hard, glossy paint may not hold.",
-            advice="Rub in a trace of oil, wipe it to a bloom and glaze into it.",
+            advice=OVER_GLOSS,
         )
     return None
 

@@ -25,6 +25,7 @@ from server.science.soundness.words import amount
         ),
         actions=frozenset({Action.OIL_OUT}),
         needs_upper=False,
+        opens=True,
     )
 )
 def OILING_OUT(facts: Facts, limits: Thresholds) -> Draft | None:

@@ -137,6 +137,7 @@ def RICH_AND_THICK(facts: Facts, limits: Thresholds) -> Draft | None:
         evidence="conservators: covering a layer slows its drying; the number is our own choice",
         why="Every layer keeps air from those below. Several in a row bury the first one while it is still soft.",
         mix_matters=False,
+        opens=True,
     )
 )
 def MANY_PENDING(facts: Facts, limits: Thresholds) -> Draft | None:

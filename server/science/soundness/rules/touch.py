@@ -58,6 +58,7 @@ def _touch_date(soft: tuple[LayerFacts, ...]) -> float:
         ),
         needs_upper=False,
         mix_matters=frozenset({Action.WORK_LIGHTLY}),
+        opens=True,
         actions=frozenset({Action.NEXT_LAYER, Action.WORK_LIGHTLY}),
     )
 )
@@ -143,6 +144,7 @@ def WET_IN_WET(facts: Facts, limits: Thresholds) -> Draft | None:
             "Thinner would dissolve what has begun to set, and pressure would tear it."
         ),
         actions=frozenset({Action.WORK_LIGHTLY}),
+        opens=True,
     )
 )
 def TACKY_EXCEPTION(facts: Facts, limits: Thresholds) -> Draft | None:

@@ -533,9 +533,7 @@ _WITH_OWN_FEEDS: Rows = _WITH_LEARNED_SCALES | {
     ],
 }
 
-_WITH_LANGUAGE: Rows = _WITH_OWN_FEEDS | {
-    "studio": [row | {"language": "nl"} for row in _WITH_OWN_FEEDS["studio"]]
-}
+_WITH_LANGUAGE: Rows = _WITH_OWN_FEEDS | {"studio": [row | {"language": "nl"} for row in _WITH_OWN_FEEDS["studio"]]}
 
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,

@@ -80,6 +80,7 @@ def test_every_operation_has_one_of_the_tags_that_are_asked(document: Any) -> No
     told = [operation.ok() for operation in document.get_all_operations()]
     assert len(told) > 80
     assert {tag for operation in told for tag in operation.tags} == set(TAGS)
+    assert {each["name"] for each in document.raw_schema["tags"] if each["description"]} == set(TAGS)
 
 
 @pytest.mark.parametrize("tag", TAGS)

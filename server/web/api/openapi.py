@@ -26,6 +26,7 @@ from server.web.api import (
     stateless,
     studio,
 )
+from server.web.api.families import FAMILIES
 
 MODULES = (studio, plans, quotes, learning, sharing, own_feeds, people, questions, rooms, sheets, purges, data)
 BODIES = (*readings.MODELS, *(body for module in MODULES for body in module.BODIES))
@@ -45,6 +46,7 @@ def install(app: FastAPI) -> None:
                 "programToken": {"type": "http", "scheme": "bearer"},
             }
             # A single-user install asks for none.
+            schema["tags"] = [{"name": name, "description": told} for name, told in FAMILIES.items()]
             schema["security"] = [{}, {"programToken": []}]
             found = components.setdefault("schemas", {})
             _add(found, stateless.component_schemas(BODIES))

@@ -8,6 +8,7 @@ from typing import Any
 from fastapi import APIRouter, FastAPI
 from starlette.responses import Response
 
+from server.web.api.families import FAMILIES
 from server.web.deps import Page
 
 router = APIRouter()
@@ -32,6 +33,7 @@ class Operation:
 @dataclass(frozen=True, slots=True)
 class Family:
     name: str
+    told: str
     operations: tuple[Operation, ...]
 
 
@@ -41,7 +43,7 @@ def families(app: FastAPI) -> tuple[Family, ...]:
     for path, methods in app.openapi()["paths"].items():
         for method, told in methods.items():
             found.setdefault(told["tags"][0], []).append(_operation(method.upper(), path, told))
-    return tuple(Family(name.replace("-", " "), tuple(each)) for name, each in found.items())
+    return tuple(Family(name.replace("-", " "), FAMILIES.get(name, ""), tuple(each)) for name, each in found.items())
 
 
 def _operation(method: str, path: str, told: dict[str, Any]) -> Operation:

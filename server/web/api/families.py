@@ -1,0 +1,35 @@
+"""What the operations of a family are about, by its tag: told in the document and on the page that shows it."""
+
+from collections.abc import Mapping
+
+FAMILIES: Mapping[str, str] = {
+    "calculations": "JSON in, JSON out: nothing of a studio is read or kept.",
+    "boards": "The facts of Today, of the calendar and of a panel's page.",
+    "panels": "Pictures: hung, changed, finished, archived.",
+    "layers": "Layers of a panel, planned and painted.",
+    "touch-tests": "What a fingertip found, and when.",
+    "finish-steps": "Oiling out, varnish, frame, packing: planned and done.",
+    "finish-tests": "Swabs and thumbs in a finished picture.",
+    "paints": "Tubes on the shelf.",
+    "mediums": "Oils and mediums on the shelf.",
+    "thinners": "Thinners on the shelf.",
+    "mixes": "Mixes that were kept.",
+    "places": "Places where panels dry: their light and climate.",
+    "stacks": "How a picture is built, layer by layer.",
+    "moves": "Panels put into other places.",
+    "working-hours": "When painters work, and days without work.",
+    "history": "What was changed, and the way back.",
+    "studio": "The studio's settings, limits of the rules, ends of sittings.",
+    "plans": "Plans of all open panels: made, taken, held, set right.",
+    "quotes": "Dates promised for commissions, with their odds.",
+    "learning": "What touch tests taught, how good the dates were, what to press next.",
+    "share-links": "Links that show the schedule, and calendars to subscribe to.",
+    "own-feeds": "Calendars of one's own days to subscribe to.",
+    "people": "Members and invitations, where people sign in.",
+    "questions": "What if, a mix on the palette, a stack to come: answered, and nothing is changed.",
+    "rooms": "A place through time, and what was read there by hand, file and sensor.",
+    "readings": "What a sensor sends, with its own token.",
+    "rules": "The rules of soundness with their reasons; a shelf and stacks to begin with.",
+    "sheets": "A panel's finish, record and whereabouts, the history of any record, tubes against the plan.",
+    "data": "Lists out and in, the whole studio in one archive, the calendar as a file.",
+}

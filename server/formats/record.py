@@ -153,6 +153,11 @@ def figure(value: float) -> str:
     return f"{value:.3g}" if value < 1000 else f"{value:.0f}"
 
 
+def rough(value: float) -> str:
+    """Two significant digits: what is worked out from a thickness that is hardly known to more."""
+    return figure(float(f"{value:.2g}"))
+
+
 def pigment_words(pigment: PigmentUsed) -> str:
     """``PBr7 (raw umber)``; the Colour Index name first."""
     name = pigment.variant or pigment.name
@@ -244,7 +249,9 @@ def _lines(record: PanelRecord) -> Iterator[str]:
 def _layer(layer: LayerRecord) -> Iterator[str]:
     yield ""
     yield f"{layer.number}. {layer.kind}, painted {day(layer.painted_at.date())}"
-    thick = f"{figure(layer.wet_um)} um wet, a film of {figure(layer.film_um)} um; {layer.material}, {layer.texture}"
+    thick = (
+        f"{figure(layer.wet_um)} um wet, a film of about {rough(layer.film_um)} um; {layer.material}, {layer.texture}"
+    )
     yield from _paragraph(thick, "   ")
     for mix in layer.mixes:
         yield from _paragraph(f"{mix.name}, {mix.area_share * 100:.0f} % of the area:", "   ")

@@ -99,7 +99,8 @@ def _thickness(wet_um: float, absorbency: float, film: MixFilm) -> Factor:
     left = film_thickness_um(wet_um, facts.solvent_share, absorbency, facts.binder_volume_fraction)
     power = (left / REFERENCE_FILM_UM) ** reference.value("thickness_exponent")
     thinned = f", {100 * facts.solvent_share:.0f} % of it thinner" if facts.solvent_share > 0.005 else ""
-    why = f"{left:.3g} µm are left of {wet_um:.3g} µm wet{thinned}"
+    about = float(f"{left:.2g}")  # the wet thickness is hardly known to more
+    why = f"{about:g} µm are left of {wet_um:.3g} µm wet{thinned}"
     return Factor("thickness", max(reference.value("thickness_floor"), power), why)
 
 

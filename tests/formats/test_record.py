@@ -79,7 +79,7 @@ def test_the_text_names_everything():
         "40 x 30.5 cm",
         "acrylic primer, matte, laid 1 September 2026",
         "1. underpainting, painted 1 October 2026",
-        "30 um wet, a film of 17.2 um; oil, smooth",
+        "30 um wet, a film of about 17 um; oil, smooth",
         "Warm shadow, 60 % of the area:",
         "2 parts PBr7 (raw umber) 70 %, PW6 (titanium white) 30 % in linseed oil",
         "1 part PW6 (titanium white) in walnut oil",

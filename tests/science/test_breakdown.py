@@ -59,3 +59,8 @@ def test_regions_keep_their_order_and_their_words():
     why = {factor.name: factor.why for factor in second.factors}
     assert "ivory black (2.2)" in why["pigment"]
     assert "50 µm are left of 50 µm wet" in why["thickness"]
+
+
+def test_a_film_is_told_to_two_digits_and_never_as_a_power_of_ten():
+    (thick,) = breakdown(make.layer(618.0, make.mix(make.paint(1, "PW6"))), make.room())
+    assert next(f.why for f in thick.factors if f.name == "thickness") == "620 µm are left of 618 µm wet"

@@ -45,13 +45,14 @@ def place_page(
 
 @dataclass(frozen=True, slots=True)
 class DayRow:
-    """One day of the table beside the drawing. ``known`` says how, in words."""
+    """One day of the table beside the drawing. ``known`` says how, in words; what was not read is told rounder."""
 
     at: datetime
     temperature_c: float
     relative_humidity_pct: float
     speed: float
     known: str
+    digits: int
 
 
 def _drawn(course: Course) -> CourseDrawing:
@@ -88,4 +89,5 @@ def _day_row(course: Course, hours: list[int]) -> DayRow:
         float(course.relative_humidity_pct[hours].mean()),
         float(course.speed[hours].mean()),
         known,
+        3 if read else 2,
     )

@@ -25,6 +25,7 @@ MONTHS = (
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 WEEKS_BEYOND_D = 21
 MONTHS_BEYOND_D = 182
+DAYS_PER_WEEK = 7
 DAYS_PER_MONTH = 365.25 / 12
 
 
@@ -85,7 +86,8 @@ def part_of_day(hour: int) -> str:
 def range_words(low: date, high: date, today: date) -> str:
     """A range of days as a forecast is told: ``likely Thursday to Saturday``.
 
-    Within the week by weekday, then by date, beyond 21 days in weeks, beyond half a year by month. When the range has
+    Within the week by weekday, then by date, in weeks where it lies or stretches beyond 21 days, beyond half a year by
+    month. When the range has
     begun, what is left of it.
     """
     if high < low:
@@ -96,7 +98,8 @@ def range_words(low: date, high: date, today: date) -> str:
         return f"likely by {_far_day(high, today)}"
     if (low - today).days > MONTHS_BEYOND_D:
         return f"likely {_month_span(low, high)}"
-    if (low - today).days > WEEKS_BEYOND_D:
+    is_wide = (high - low).days > WEEKS_BEYOND_D and (low - today).days >= DAYS_PER_WEEK
+    if is_wide or (low - today).days > WEEKS_BEYOND_D:
         return f"likely in {_weeks(low, high, today)}"
     return f"likely {_span(low, high, today)}"
 

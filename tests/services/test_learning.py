@@ -3,6 +3,8 @@
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from math import log
+from types import SimpleNamespace
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -271,3 +273,15 @@ def test_a_tube_teaches_of_itself_beside_its_pigment(bench):
     )
     assert own.log_mean > other.log_mean == pytest.approx(unnamed.log_mean, abs=1e-3)
     assert other.log_sd > own.log_sd and other.log_sd > unnamed.log_sd
+
+
+def test_tests_of_one_moment_are_not_parted_by_their_ids():
+    """A small studio's scales are learned from its first tests; which of two at one moment comes first says nothing."""
+    at = NOW - timedelta(days=3)
+    tests: dict[int, list[Any]] = {
+        1: [SimpleNamespace(uid="b", pressed_at=at), SimpleNamespace(uid="d", pressed_at=at + timedelta(hours=1))],
+        2: [SimpleNamespace(uid="a", pressed_at=at)],
+    }
+    first = {layer: [test.uid for test in kept] for layer, kept in learning_data._first(tests, 1).items()}
+    assert first == {1: ["b"], 2: ["a"]}
+    assert learning_data._first(tests, 0) == {}

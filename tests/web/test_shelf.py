@@ -223,7 +223,7 @@ def test_a_tube_is_told_by_what_was_painted_and_asked_for_its_own_amount(bench: 
     bench.layer(bench.panel(title="Quince"), **thick, planned_on=NOW.date() + timedelta(days=2))
     page = " ".join(client.get("/shelf").text.split())
     assert "About 14 ml of 40" in page.replace("\xa0", " ")  # drying.md: 12 ml net, 1.3 with loss
-    assert "Running low against what is planned" in page and "with “Quince”" in page
+    assert "Running low against what is planned" in page and "“Quince”: underpainting" in page
     edit = f"/shelf/paints/{tube.uid}/edit"
     form = client.get(edit)
     assert "You said" in form.text and form_to(form, edit).values["left_ml"] == "14"

@@ -120,10 +120,10 @@ def test_a_layer_that_lies_is_asked_from_now_on(easel: Easel):
     assert "your touch tests of it count" in text and "burnt umber" not in text.partition("What would still help")[2]
     warmer = told(easel.client.get(f"{layer}/what-if", params={"temperature_c": "28"}).text)
     assert "From now on so, it would be touch-dry" in warmer
-    assert "What makes the difference: the room makes it take 0." in warmer
+    assert "The room makes it take 0." in warmer
     thinner = told(easel.client.get(f"{layer}/what-if", params={"wet_thickness_um": "20"}).text)
     assert "Laid so, it would have been touch-dry" in thinner
-    assert "its thickness makes it take 0." in thinner
+    assert "Its thickness makes it take 0." in thinner
 
 
 def test_nobodys_layer_is_not_found(easel: Easel):

@@ -83,9 +83,13 @@ class MembersOut(Told):
 
 
 class PeopleEventOut(Told):
+    """``uid`` is empty for one from before it could be taken back."""
+
     at: datetime
     actor: str
     label: str
+    uid: str
+    can_undo: bool
 
 
 class PeopleEventsOut(Told):

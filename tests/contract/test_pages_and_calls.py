@@ -156,6 +156,7 @@ SAME = {
     "POST /people/invitations/{uid}/revoke": "POST /invitations/{uid}/revoke",
     "POST /people/{uid}/role": "POST /members/{uid}/role",
     "POST /people/{uid}/remove": "POST /members/{uid}/remove",
+    "POST /people/events/{uid}/undo": "POST /members/events/{uid}/undo",
 }
 _BROWSER = "it is a person's own, in a browser: a program has its token and needs no session"
 _ESCAPE = "a token that could do this would outlive its own revoking, or take the account over"

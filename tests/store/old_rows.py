@@ -535,6 +535,14 @@ _WITH_OWN_FEEDS: Rows = _WITH_LEARNED_SCALES | {
 
 _WITH_LANGUAGE: Rows = _WITH_OWN_FEEDS | {"studio": [row | {"language": "nl"} for row in _WITH_OWN_FEEDS["studio"]]}
 
+_WITH_CHANGES_OF_PEOPLE: Rows = _WITH_LANGUAGE | {
+    "people_event": [
+        _WITH_PEOPLE["people_event"][0]
+        | {"uid": "people-event-1", "what": "role", "subject_uid": "membership-1", "before": "owner", "after": "viewer"}
+        | {"undoes_uid": "people-event-0"}
+    ]
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -557,6 +565,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0019": _WITH_LEARNED_SCALES,
     "0020": _WITH_OWN_FEEDS,
     "0021": _WITH_LANGUAGE,
+    "0022": _WITH_CHANGES_OF_PEOPLE,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

@@ -92,7 +92,7 @@ def invite(session: Session, actor: Actor, command: InvitationCreate, key: str |
             expires_at=expires_at,
         )
         label = f"Invited {command.meant_for or 'somebody'} as {ROLE_WORDS[command.role].lower()}"
-        events.note(session, About(actor.studio_id), actor.name, label, now)
+        events.note(session, _about(actor, row, "invited"), actor.name, label, now)
     row.token_hash, row.created_at, row.expires_at = hash_of(token), now, expires_at
     session.add(row)
     session.flush()
@@ -119,7 +119,23 @@ def revoke(session: Session, actor: Actor, uid: str, now: datetime) -> None:
         raise NotFound
     if row.revoked_at is None:
         row.revoked_at = now
-        events.note(session, About(actor.studio_id), actor.name, f"Took back the invitation {_named(row)}", now)
+        about = _about(actor, row, "revoked")
+        events.note(session, about, actor.name, f"Took back the invitation {_named(row)}", now)
+
+
+def reopen(session: Session, actor: Actor, uid: str, now: datetime) -> None:
+    """Let a link open again that was taken back; whoever has it can use it. Raises ``NotFound`` where it was not, was
+    used or has expired, and ``Forbidden``."""
+    require(actor, "people")
+    query = select(Invitation).where(
+        col(Invitation.uid) == check_uid(uid), col(Invitation.studio_id) == actor.studio_id
+    )
+    row = session.scalars(query.with_for_update()).first()
+    if row is None or row.revoked_at is None or row.used_at is not None or now >= row.expires_at:
+        raise NotFound
+    row.revoked_at = None
+    label = f"Let the invitation {_named(row)} open again"
+    events.note(session, _about(actor, row, "invited"), actor.name, label, now)
 
 
 def offer(session: Session, token: str, now: datetime) -> Offer:
@@ -188,6 +204,10 @@ def _of_key(session: Session, studio_id: int, key: str | None) -> Invitation | N
         return None
     query = select(Invitation).where(col(Invitation.studio_id) == studio_id, col(Invitation.made_by_key) == key)
     return session.scalars(query.with_for_update()).first()
+
+
+def _about(actor: Actor, row: Invitation, what: str) -> About:
+    return About(actor.studio_id, None, what, row.uid, None, row.role)
 
 
 def _named(row: Invitation) -> str:

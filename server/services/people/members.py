@@ -86,11 +86,35 @@ def set_role(session: Session, actor: Actor, uid: str, command: RoleUpdate, now:
         return person.name
     if membership.role == "owner":
         _refuse_last_owner(session, membership)
-    membership.role = command.role
+    before, membership.role = membership.role, command.role
     session.flush()
     label = f"{person.name} is now {ROLE_WORDS[command.role].lower()}"
-    events.note(session, About(actor.studio_id, person.id), actor.name, label, now)
+    about = About(actor.studio_id, person.id, "role", membership.uid, before, command.role)
+    events.note(session, about, actor.name, label, now)
     return person.name
+
+
+def role_of(session: Session, actor: Actor, uid: str) -> Role:
+    """A member's role. Raises ``NotFound``, ``Forbidden``."""
+    role: Role = _locked(session, actor, uid)[0].role  # type: ignore[assignment]
+    return role
+
+
+def bring_back(session: Session, actor: Actor, uid: str, command: RoleUpdate, now: datetime) -> None:
+    """Open a membership again that was ended. Raises ``NotFound`` where it was not, ``Forbidden``."""
+    require(actor, "people")
+    query = select(Membership).where(
+        col(Membership.uid) == check_uid(uid),
+        col(Membership.studio_id) == actor.studio_id,
+        col(Membership.ended_at).is_not(None),
+    )
+    membership = session.scalars(query.with_for_update()).first()
+    if membership is None:
+        raise NotFound
+    membership.role, membership.ended_at = command.role, None
+    person = session.get_one(Person, membership.person_id)
+    about = About(actor.studio_id, person.id, "joined", membership.uid, None, command.role)
+    events.note(session, about, actor.name, f"Took {person.name} back into the studio", now)
 
 
 def remove(session: Session, actor: Actor, uid: str, now: datetime) -> str:
@@ -106,7 +130,8 @@ def remove(session: Session, actor: Actor, uid: str, now: datetime) -> str:
     for sign_in in session.scalars(here):
         sign_in.studio_id = None
     session.flush()
-    events.note(session, About(actor.studio_id, person.id), actor.name, f"Took {person.name} out of the studio", now)
+    about = About(actor.studio_id, person.id, "removed", membership.uid, membership.role)
+    events.note(session, about, actor.name, f"Took {person.name} out of the studio", now)
     return person.name
 
 
@@ -118,12 +143,14 @@ def join(session: Session, person: Person, studio_id: int, role: Role, now: date
         return False
     if membership is None:
         assert person.id is not None
-        session.add(Membership(person_id=person.id, studio_id=studio_id, role=role, since=now))
+        membership = Membership(person_id=person.id, studio_id=studio_id, role=role, since=now)
+        session.add(membership)
     else:
         membership.role, membership.since, membership.ended_at = role, now, None
     session.flush()
     label = f"{person.name} came in as {ROLE_WORDS[role].lower()}"
-    events.note(session, About(studio_id, person.id), person.name, label, now)
+    about = About(studio_id, person.id, "joined", membership.uid, None, role)
+    events.note(session, about, person.name, label, now)
     return True
 
 

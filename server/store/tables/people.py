@@ -118,7 +118,11 @@ class SignInTry(Private, table=True):
 
 
 class PeopleEvent(Private, table=True):
-    """What happened to people, append-only: who came, who was let in, whose role changed."""
+    """What happened to people, append-only: who came, who was let in, whose role changed.
+
+    What may be taken back has a ``what``, the uid of the membership or invitation it was done to, and its role before
+    and after; ``undoes_uid`` is the event that this one took back.
+    """
 
     __tablename__ = "people_event"
     id: int | None = Field(default=None, primary_key=True)
@@ -127,6 +131,12 @@ class PeopleEvent(Private, table=True):
     at: datetime = Field(default_factory=utc_now, sa_type=UtcDateTime)
     actor: str = Field(max_length=120)
     label: str = Field(max_length=300)
+    uid: str | None = Field(default_factory=new_uid, max_length=32, index=True, unique=True)
+    what: str | None = Field(default=None, max_length=16)
+    subject_uid: str | None = Field(default=None, max_length=32)
+    before: str | None = Field(default=None, max_length=16)
+    after: str | None = Field(default=None, max_length=16)
+    undoes_uid: str | None = Field(default=None, max_length=32)
 
 
 class ApiToken(Private, table=True):

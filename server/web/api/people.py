@@ -15,7 +15,7 @@ from server.formats.sharing_json import (
     PeopleEventOut,
     PeopleEventsOut,
 )
-from server.services.people import events, invitations, members
+from server.services.people import events, invitations, members, undoing
 from server.services.people.invitations import InvitationCreate
 from server.services.people.members import RoleUpdate
 from server.web.api import doing
@@ -47,8 +47,22 @@ def people_events(page: Page) -> PeopleEventsOut:
     need_shared(page)
     with page.db.read() as session:
         found = events.of_studio(session, page.actor.studio_id)
-    items = tuple(PeopleEventOut(at=each.at, actor=each.actor, label=each.label) for each in found)
-    return PeopleEventsOut(items=items)
+    return PeopleEventsOut(
+        items=tuple(
+            PeopleEventOut(at=each.at, actor=each.actor, label=each.label, uid=each.uid, can_undo=each.can_undo)
+            for each in found
+        )
+    )
+
+
+@router.post("/members/events/{uid}/undo", response_model=Done, **changing("Take back what was changed with people"))
+def undo_people_event(page: Page, uid: Uid, given: Sending) -> Any:
+    """A role, a removal, an invitation; twice is the same as once. 409 where the same was changed since."""
+    need_shared(page)
+    doing.check_empty(given)
+    with page.db.write() as session:
+        undoing.undo(session, page.actor, uid, page.now)
+    return Done(done=True)
 
 
 @router.post("/members/{uid}/role", response_model=Done, **changing("Give a member another role", "RoleUpdate"))

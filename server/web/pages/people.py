@@ -5,7 +5,7 @@ from starlette.responses import Response
 
 from server.formats.qr import qr_drawing
 from server.services.errors import Refused
-from server.services.people import events, invitations, members
+from server.services.people import events, invitations, members, undoing
 from server.services.people.invitations import InvitationCreate, Made
 from server.services.people.members import RoleUpdate
 from server.services.roles import ROLE_TOLD, ROLE_WORDS, ROLES
@@ -17,7 +17,12 @@ from server.web.pages.people_pages import FAULTS, NO_STORE, SecretForm, alone, n
 router = APIRouter(prefix="/people")
 
 ROLE_CHOICES = tuple((role, ROLE_WORDS[role], ROLE_TOLD[role]) for role in reversed(ROLES))
-DONE = {"role": "The role is changed.", "removed": "They are out of the studio.", "revoked": "The link opens no more."}
+DONE = {
+    "role": "The role is changed.",
+    "removed": "They are out of the studio.",
+    "revoked": "The link opens no more.",
+    "undone": "It is undone.",
+}
 
 
 @router.get("")
@@ -73,6 +78,18 @@ def remove(page: Page, posted: Posted, uid: str) -> Response:
     except Refused as fault:
         return refused(page, fault.message, "/people")
     return _after(page, "removed", uid)
+
+
+@router.post("/events/{uid}/undo")
+def undo(page: Page, posted: Posted, uid: str) -> Response:
+    """Take back a role, a removal, an invitation."""
+    need_shared(page)
+    try:
+        with page.db.write() as session:
+            undoing.undo(session, page.actor, uid, page.now)
+    except Refused as fault:
+        return refused(page, fault.message, "/people")
+    return page.see_other("/people?done=undone")
 
 
 def _after(page: PageRequest, done: str, uid: str) -> Response:

@@ -210,6 +210,7 @@ PAGES: Mapping[Need, tuple[str, ...]] = {
         "POST /people/invitations/{uid}/revoke",
         "POST /people/{uid}/role",
         "POST /people/{uid}/remove",
+        "POST /people/events/{uid}/undo",
     ),
     "purge": ("GET POST /panels/{uid}/purge", "GET POST /purge/{kind}/{uid}"),
 }

@@ -206,6 +206,7 @@ INTERFACES: Mapping[Need, tuple[str, ...]] = {
         "GET /api/v1/members/events",
         "POST /api/v1/members/{uid}/role",
         "POST /api/v1/members/{uid}/remove",
+        "POST /api/v1/members/events/{uid}/undo",
         "GET /api/v1/invitations",
         "POST /api/v1/invitations",
         "POST /api/v1/invitations/{uid}/revoke",

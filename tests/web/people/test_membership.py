@@ -21,6 +21,7 @@ from tests.services.conftest import Bench
 from tests.web.people.conftest import PASSWORD, Clock, Enter, add_person, browser, sign_in
 
 LINK = re.compile(r"http://127\.0\.0\.1/join/([\w-]{43})")
+UNDO = re.compile(r'action="(/people/events/[^"]+/undo)"')
 NEW = {"name": "Newcomer Invented", "email": "New@Studio.example ", "password": "a ladder by the window"}
 
 
@@ -355,3 +356,83 @@ def test_somebody_in_two_studios_begins_where_they_were_last(app: FastAPI, db: D
     again = browser(app)
     sign_in(again, "both", PASSWORD)
     assert there.name in again.get("/panels").text
+
+
+def told(owner: TestClient) -> list[tuple[str, str]]:
+    """What happened to people by the page, newest first, each with where its undo is sent, "" for none."""
+    page = owner.get("/people").text
+    blocks = page[page.index("Who came and went") :].split('<li class="row-of"><span>')[1:]
+    return [
+        (block.partition(" <small")[0], found[1] if (found := UNDO.search(block.partition("</li>")[0])) else "")
+        for block in blocks
+    ]
+
+
+def role_of(db: Database, person: Person, bench: Bench) -> str | None:
+    found = membership_of(db, person, bench)
+    return None if found.ended_at is not None else found.role
+
+
+def test_a_role_and_a_removal_are_taken_back_and_again(enter: Enter, people, db: Database, bench: Bench):
+    owner, painter = enter("owner"), people["painter"]
+    uid = membership_of(db, painter, bench).uid
+    assert owner.post(f"/people/{uid}/role", data={"role": "viewer"}).status_code == 303
+    label, undo = told(owner)[0]
+    assert label == "Painter is now viewer" and undo
+    assert owner.post(undo, data={}).headers["location"] == "/people?done=undone"
+    assert role_of(db, painter, bench) == "painter"
+    assert owner.post(undo, data={}).status_code == 303  # sent twice is once
+    assert told(owner)[0][0] == "Undid: Painter is now painter"
+    assert told(owner)[1][1] == ""  # only the last thing done to somebody can be taken back
+    assert owner.post(told(owner)[0][1], data={}).status_code == 303
+    assert role_of(db, painter, bench) == "viewer"
+    assert owner.post(f"/people/{uid}/remove", data={}).status_code == 303
+    assert role_of(db, painter, bench) is None
+    assert owner.post(told(owner)[0][1], data={}).status_code == 303
+    assert role_of(db, painter, bench) == "viewer"
+    assert told(owner)[0][0] == "Undid: Took Painter back into the studio"
+
+
+def test_what_was_changed_since_is_not_taken_back(enter: Enter, people, db: Database, bench: Bench):
+    owner = enter("owner")
+    uid = membership_of(db, people["painter"], bench).uid
+    owner.post(f"/people/{uid}/role", data={"role": "viewer"})
+    undo = told(owner)[0][1]
+    owner.post(f"/people/{uid}/role", data={"role": "assistant"})
+    refused = owner.post(undo, data={})
+    assert refused.status_code == 409 and "changed since" in refused.text
+    assert role_of(db, people["painter"], bench) == "assistant"
+    owner.post(f"/people/{uid}/remove", data={})
+    assert owner.post(undo, data={}).status_code == 409
+
+
+def test_an_undo_leaves_the_studio_an_owner(enter: Enter, people, db: Database, bench: Bench):
+    owner = enter("owner")
+    uid = membership_of(db, people["painter"], bench).uid
+    owner.post(f"/people/{uid}/role", data={"role": "owner"})
+    undo = told(owner)[0][1]
+    enter("painter").post(f"/people/{membership_of(db, people['owner'], bench).uid}/role", data={"role": "viewer"})
+    assert owner.post(undo, data={}).status_code == 403
+    refused = enter("painter").post(undo, data={})
+    assert refused.status_code == 409 and "only owner" in refused.text
+    assert role_of(db, people["painter"], bench) == "owner"
+
+
+def test_an_invitation_is_taken_back_and_opens_again(app: FastAPI, enter: Enter, people, db: Database, bench: Bench):
+    owner = enter("owner")
+    link = invite(owner)
+    assert owner.post(told(owner)[0][1], data={}).status_code == 303
+    assert browser(app).get(link).status_code == 404
+    assert told(owner)[0][0].startswith("Undid: Took back the invitation")
+    assert owner.post(told(owner)[0][1], data={}).status_code == 303
+    assert browser(app).get(link).status_code == 200
+
+
+def test_people_of_another_studio_are_not_undone(enter: Enter, people, db: Database, bench: Bench):
+    owner = enter("owner")
+    owner.post(f"/people/{membership_of(db, people['painter'], bench).uid}/role", data={"role": "viewer"})
+    undo = told(owner)[0][1]
+    assert enter("stranger").post(undo, data={}).status_code == 404
+    assert enter("assistant").post(undo, data={}).status_code == 403
+    assert owner.post("/people/events/no-such-event-00/undo", data={}).status_code == 404
+    assert role_of(db, people["painter"], bench) == "viewer"

@@ -107,11 +107,8 @@ def reliability_words(report: LearningReport) -> str:
             f"Too few to say: {count_words(report.scored, 'layer')} with a promise and tests so far; "
             f"from {report.fewest} on something can be said, {missing} more."
         )
-    low, high = in_hundred(found.covers_low), in_hundred(found.covers_high)
-    return (
-        f"When we say 8 times in 10, it is {in_hundred(found.covers)} times in 100 "
-        f"(between {low} and {high}, 9 times in 10)."
-    )
+    covers, low, high = (in_hundred(share) for share in (found.covers, found.covers_low, found.covers_high))
+    return f"When we say 8 times in 10, it is {covers} times in 100 (between {low} and {high}, 9 times in 10)."
 
 
 def in_hundred(share: float) -> int:

@@ -43,7 +43,7 @@ def test_a_backward_test_of_a_device_without_a_network_is_taken_and_asked_about(
     assert easel.client.get("/").text.count(WANTS) == 1
     text = text_of(easel.client, panel)
     assert "A touch test of this layer wants your word" in text
-    assert "It is softer than a test of another time found it. Is it right?" in text
+    assert "It does not go with a test of another time: a film does not turn soft again. Is it right?" in text
     text = text_of(easel.client)
     assert "Tests that want your word" in text and "Went back, underpainting : wet on" in text
     check_page(easel.client.get("/learning").text)

@@ -71,24 +71,31 @@ def make_engine(url: URL, *, enforce_foreign_keys: bool = True, **options: Any) 
 
 
 class Turns:
-    """A lock that is handed on in the order in which it was asked for."""
+    """A lock that is handed on in the order in which it was asked for. Who has it and asks again is told so, in place
+    of waiting for themselves for ever."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._waiting: deque[threading.Event] = deque()
         self._is_taken = False
+        self._holder = 0
 
     def __enter__(self) -> None:
+        me = threading.get_ident()
         with self._lock:
+            if self._holder == me:
+                raise RuntimeError("A write session was opened within another one of the same thread.")
             if not self._is_taken:
-                self._is_taken = True
+                self._is_taken, self._holder = True, me
                 return
             mine = threading.Event()
             self._waiting.append(mine)
         mine.wait()
+        self._holder = me
 
     def __exit__(self, *_: object) -> None:
         with self._lock:
+            self._holder = 0
             if self._waiting:
                 self._waiting.popleft().set()
             else:

@@ -212,5 +212,7 @@ def test_writers_of_one_process_take_their_turns_in_the_order_they_came() -> Non
     assert order == list(range(8))
     with pytest.raises(ValueError, match="under way"), turns:
         raise ValueError("under way")
+    with turns, pytest.raises(RuntimeError, match="within another"), turns:
+        pass
     with turns:
         pass  # given back

@@ -122,6 +122,14 @@ def test_a_length_that_is_no_number_is_refused(client: TestClient, declared: str
     assert client.post("/try/echo", headers=[(b"Content-Length", declared.encode("latin-1"))]).status_code == 400
 
 
+def test_a_length_told_in_two_ways_is_refused_and_the_line_closed(client: TestClient):
+    """RFC 9112, 6.1: or a proxy that believes the other length takes the rest for somebody's next request."""
+    smuggled = b"0\r\n\r\nGET /healthz HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"
+    headers = {"Transfer-Encoding": "chunked", "Content-Length": str(len(smuggled))}
+    answer = client.post("/studio", content=smuggled, headers=headers)
+    assert (answer.status_code, answer.headers["connection"]) == (400, "close")
+
+
 def test_htmx_gets_a_fragment(client: TestClient):
     answer = client.post("/try/echo", data={"text": "a" * 2_000_000}, headers=HTMX)
     assert answer.status_code == 413

@@ -1,6 +1,9 @@
 """Threat: a body so large that reading it fills the memory. Bodies over the limit are answered with 413, by their
 declared length before anything is read, and by counting where no length is declared.
 
+A request that tells its length in two ways is refused, and its line closed (RFC 9112, 6.1): a proxy that believes the
+other one would take the rest of it for somebody's next request.
+
 What was declared too long is still read and thrown away up to a bound: a server that closes the line in mid-upload
 makes browsers show a network fault in place of our answer."""
 
@@ -52,6 +55,10 @@ class BodyLimit:
             return
         limit = self.limit_of(scope["path"])
         declared = header(scope, b"content-length")
+        if declared is not None and header(scope, b"transfer-encoding") is not None:
+            refusal = error_response(scope, 400, "This request tells its length in two ways.", {"Connection": "close"})
+            await refusal(scope, receive, send)
+            return
         if declared is not None and not (declared.isascii() and declared.isdigit()):
             await error_response(scope, 400, "The length of this request is not a number.")(scope, receive, send)
             return

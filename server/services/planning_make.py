@@ -15,7 +15,7 @@ from sqlmodel import Session
 
 from server.formats.calls.plan import as_json
 from server.planning.schedule import planner
-from server.planning.schedule.check import check
+from server.planning.schedule.check import Fault, check
 from server.planning.schedule.compiled import current
 from server.planning.schedule.explain import explained
 from server.planning.schedule.odds import odds_of
@@ -173,10 +173,23 @@ def sound(asked: Asked, effort: Effort) -> Made:
         plan, bench = planner.plan(question, current(), budget, effort.told)
         faults = check(question, plan)
         if faults:
-            raise Refused(f"The plan that came out does not hold: {faults[0].text}. Nothing was changed.")
+            raise Refused(_why_not(faults[0], asked.board))
         if not _ask_rules(plan, asked, extra):
             return Made(plan, bench, question, extra, extra.left_out)
     raise Refused("No plan was found that the rules of soundness let pass. Nothing was changed.")
+
+
+def _why_not(fault: Fault, board: StudioRows) -> str:
+    """Why no plan came out, in the painter's words."""
+    titles = {panel.id: panel.title for panel in board.panels}
+    for panel_id, rows in board.layers.items():
+        held = next((row for row in rows if fault.kind == "pinned" and row.uid == fault.sittings[0]), None)
+        if held is not None:
+            return (
+                f"The {held.kind} of “{titles[panel_id]}” is held on a day when it cannot be painted any more. "
+                "Let it move again first. Nothing was changed."
+            )
+    return f"The plan that came out does not hold: {fault.text}. Nothing was changed."
 
 
 def _ask_rules(plan: Plan, asked: Asked, extra: Extra) -> bool:

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 from fastapi import FastAPI
+from jsonschema import Draft202012Validator
 from starlette.testclient import TestClient
 
 from server.web.api.record_examples import MIX_UID, PAINT_UID, PANEL_UID
@@ -19,7 +20,7 @@ from tests.web.test_api_plans import API, Program, Studio, make_studio
 SENDS = frozenset(
     {
         *("WhatIfQuestion", "MixingQuestion", "StackQuestion", "ReadingCreate", "ReadingsFile", "FileChoices"),
-        *("SensorCreate", "LimitsChange", "PanelPurge", "ListTaken"),
+        *("SensorCreate", "LimitsChange", "PanelPurge", "RecordPurge", "ListTaken"),
     }
 )
 
@@ -220,6 +221,19 @@ def test_other_records_are_purged_by_name_while_nothing_names_them(studio: Studi
     assert ask.client.get(API + at).status_code == 404
 
 
+def test_a_record_of_the_shelf_is_purged_by_its_name(studio: Studio) -> None:
+    ask = studio.program
+    name = ask.example("RecordPurge")["name"]
+    uid = ask.done("/thinners", {"label": name, "solvent": "odourless_mineral_spirits"})["uid"]
+    at = f"/purge/thinners/{uid}"
+    assert ask.client.get(API + at).status_code == 409
+    ask.done(f"/thinners/{uid}/archive")
+    assert ask.client.get(API + at).status_code == 200
+    assert ask.send(at, {"name": "Another"}).status_code == 422
+    assert ask.done(at, ask.example("RecordPurge")) == {"purged": True}
+    assert ask.client.get(f"{API}/thinners/{uid}").status_code == 404
+
+
 def test_lists_go_out_and_come_in(studio: Studio) -> None:
     ask = studio.program
     assert ask.get("/lists")["items"] == ["panels", "layers", "tests", "shelf", "mixes"]
@@ -288,3 +302,23 @@ def test_every_interface_that_changes_says_so_completely(app: FastAPI) -> None:
                 assert "Idempotency-Key" in names, where
             if method == "put" and "{uid}" in path:
                 assert "If-Match" in {each["name"].title() for each in told.get("parameters", ())}, where
+
+
+def test_every_answer_has_an_example_that_keeps_to_its_schema(app: FastAPI) -> None:
+    """JSON Schema 2020-12, as OpenAPI 3.1 takes it, checked by the library ``jsonschema``."""
+    document = app.openapi()
+    wrong = []
+    for path, methods in document["paths"].items():
+        for method, told in methods.items():
+            for status, answer in told["responses"].items():
+                content = answer.get("content", {}).get("application/json")
+                if not str(status).startswith("2") or content is None or told["tags"] == ["calculations"]:
+                    continue
+                if "example" not in content:
+                    wrong.append(f"{method} {path}: no example; record the answers anew")
+                    continue
+                schema = {**content["schema"], "components": document["components"]}
+                faults = list(Draft202012Validator(schema).iter_errors(content["example"]))
+                wrong += [f"{method} {path}: {fault.json_path} {fault.message[:80]}" for fault in faults]
+                assert "umd_" not in str(content["example"]).replace("umd_TOKEN", "")
+    assert not wrong, "\n".join(wrong)

@@ -26,6 +26,7 @@ from server.web.api import (
     stateless,
     studio,
 )
+from server.web.api.answers import add_answers
 from server.web.api.families import FAMILIES
 
 MODULES = (studio, plans, quotes, learning, sharing, own_feeds, people, questions, rooms, sheets, purges, data)
@@ -53,6 +54,7 @@ def install(app: FastAPI) -> None:
             _add(found, record_schemas.component_schemas())
             _add(found, record.json_schemas())
             _add(found, {name: record_schemas.change_schema(command) for name, command in CHANGES.items()})
+            add_answers(schema)
             app.openapi_schema = schema
         return app.openapi_schema
 

@@ -15,6 +15,7 @@ from server.web.standing_words import STATE_WORDS
 
 INSTEAD, MISTAKEN = "instead", "mistaken"
 STAGES = {state.value: word for state, word in STATE_WORDS.items()}
+SOFTEST_FIRST = tuple(STAGES[stage] for stage in ("wet", "tacky", "touch_dry", "firm"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +80,7 @@ def question_of(doubt: Doubt, found: str, today: date, zone: ZoneInfo) -> Questi
 
 def _softer(doubt: Doubt, found: str, then: str) -> Question:
     other = STAGES[doubt.other_stage]
+    found = min(found, other, key=SOFTEST_FIRST.index)  # that of the later test, whichever of them is asked about
     return Question(
         "Which one is right?",
         f"The test of {then} found it {other}, and paint does not go back to {found}. If it was painted again in "

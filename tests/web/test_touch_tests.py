@@ -166,6 +166,18 @@ def test_of_two_that_contradict_one_is_right(easel: Easel, panel: str):
     assert text.count("Marked as mistaken") == 1 and "You said that it is right." not in text
 
 
+@pytest.mark.parametrize(
+    ("before", "now"),
+    [(("touch_dry", "2026-11-24T08:00"), ("tacky", "")), (("tacky", "2026-11-24T08:00"), ("firm", "2026-11-23T08:00"))],
+)
+def test_paint_does_not_go_back_whichever_test_comes_in_later(easel: Easel, panel: str, before, now):
+    """Written down late, the harder one of two is the older: what paint does not go back to is the softer."""
+    layer = easel.painted(panel, "2026-11-20T08:00")
+    easel.test(layer, stage=before[0], pressed_at=before[1])
+    answer = easel.client.post(f"{layer}/tests", data={"stage": now[0], "pressed_at": now[1]})
+    assert answer.status_code == 422 and "paint does not go back to tacky" in answer.text
+
+
 def test_a_date_turned_round_is_put_right_by_one_tap(easel: Easel, panel: str):
     layer = easel.painted(panel, "2026-05-03T09:00")
     action = f"{layer}/tests"

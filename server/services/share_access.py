@@ -63,8 +63,9 @@ class OpenLink:
 
 def opened(session: Session, token: str, kind: str, now: datetime) -> OpenLink:
     """The link of that kind which ``token`` opens now. Raises ``NotFound``, whatever the reason."""
-    if kind == "feed" and token.startswith(own_feeds.PREFIX):
-        return _own(session, token)
+    own = _own(session, token) if kind == "feed" and token.startswith(own_feeds.PREFIX) else None
+    if own is not None:
+        return own
     query = (
         select(ShareKey, ShareLink, Studio)
         .join(ShareLink, col(ShareLink.id) == col(ShareKey.share_link_id))
@@ -95,11 +96,11 @@ def opened(session: Session, token: str, kind: str, now: datetime) -> OpenLink:
     )
 
 
-def _own(session: Session, token: str) -> OpenLink:
-    """A member's own calendar: it tells them all that the studio's pages do."""
+def _own(session: Session, token: str) -> OpenLink | None:
+    """A member's own calendar: it tells them all that the studio's pages do. None for any other token."""
     found = own_feeds.find_open(session, token)
     if found is None:
-        raise NotFound
+        return None
     feed, studio = found
     assert feed.id is not None and studio.id is not None
     return OpenLink(

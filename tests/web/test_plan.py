@@ -375,6 +375,18 @@ def test_a_lost_day_is_set_right_by_one_tap_and_taken_back_by_one(
     assert words(client.get("/plan/hours").text).count(", no work") == 1
 
 
+def test_a_commission_that_came_since_is_told_and_taken_in(bench: Bench, client: TestClient, db: Database) -> None:
+    accepted(client, db)
+    assert "Not in this plan yet" not in client.get("/plan").text
+    panel = bench.panel(title="A new commission")
+    layer = bench.layer(panel, kind="block-in", sitting_min=60)
+    assert "Not in this plan yet, with layers to come: A new commission" in words(client.get("/plan").text)
+    before = sitting_days(db)
+    client.post("/plan/right")
+    after = sitting_days(db)
+    assert layer.uid in after and sum(after[uid] != day for uid, day in before.items()) <= 12
+
+
 def test_any_day_of_the_plan_is_left_free_by_its_button(bench: Bench, client: TestClient, db: Database) -> None:
     accepted(client, db)
     before = sitting_days(db)

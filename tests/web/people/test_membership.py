@@ -308,8 +308,8 @@ def test_working_hours_are_planned_as_before(enter: Enter):
     painter = enter("painter")
     hours = {"painter": "Mornings", "on_date": "2026-12-01", "start": "09:00", "end": "12:00"}
     assert painter.post("/plan/hours", data=hours).status_code == 303
-    assert "Mornings" in painter.get("/plan").text
-    assert "Mornings" in enter("viewer").get("/plan").text
+    assert "Mornings" in painter.get("/plan/hours").text
+    assert "Mornings" in enter("viewer").get("/plan/hours").text
 
 
 def test_what_happened_to_people_is_told_to_owners_and_kept_out_of_the_history(enter: Enter, app, db: Database):

@@ -9,9 +9,10 @@ from sqlmodel import Session, col
 from server.services.access import Actor, allow
 from server.services.errors import Invalid
 from server.services.unit import Unit
-from server.store.tables import Change, ChangeSet, StudioRecord
+from server.store.tables import Change, ChangeSet, Invitation, OwnFeed, StudioRecord
 
 KEY_FIELD = "Idempotency-Key"
+ANOTHER = "This key came before with another request. Take a new one."
 
 
 def refuse_key_of_another(session: Session, actor: Actor, key: str | None) -> None:
@@ -24,7 +25,22 @@ def refuse_key_of_another(session: Session, actor: Actor, key: str | None) -> No
         col(ChangeSet.studio_id) == actor.studio_id, col(ChangeSet.command_key).like(f"{which}.%")
     )
     if any(each != key for each in session.scalars(query)):
-        raise Invalid.at(KEY_FIELD, "This key came before with another request. Take a new one.")
+        raise Invalid.at(KEY_FIELD, ANOTHER)
+
+
+def refuse_key_of_another_row(
+    session: Session, actor: Actor, kind: type[Invitation | OwnFeed], key: str | None
+) -> None:
+    """The same for rows that no history holds, and that keep the key of their sending themselves."""
+    if key is None:
+        return
+    allow(actor, "read", None)
+    which = key.partition(".")[0]
+    query = select(col(kind.made_by_key)).where(
+        col(kind.studio_id) == actor.studio_id, col(kind.made_by_key).like(f"{which}.%")
+    )
+    if any(each != key for each in session.scalars(query)):
+        raise Invalid.at(KEY_FIELD, ANOTHER)
 
 
 def sent_before(session: Session, actor: Actor, key: str | None) -> bool:

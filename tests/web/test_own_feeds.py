@@ -130,6 +130,8 @@ def test_the_same_form_sent_twice_makes_one_calendar(program: Program) -> None:
     assert [each["uid"] for each in program.get("/own-feeds")["items"]] == [first["uid"]]
     statuses = [program.client.get(each["address"].removeprefix(HERE)).status_code for each in (first, again)]
     assert statuses == [404, 200]
+    other = program.send("/own-feeds", program.example("OwnFeedCreate") | {"label": "Laptop"}, key="k")
+    assert (other.status_code, other.json()["errors"][0]["path"]) == (422, "Idempotency-Key")
     program.done(f"/own-feeds/{first['uid']}/revoke")
     assert program.send("/own-feeds", program.example("OwnFeedCreate"), key="k").status_code == 409
 

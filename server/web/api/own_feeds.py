@@ -8,6 +8,8 @@ from starlette.responses import JSONResponse, Response
 from server.formats.sharing_json import Done, OwnFeedMade, OwnFeedOut, OwnFeedsOut
 from server.services import own_feeds
 from server.services.own_feeds import OwnFeedCreate
+from server.services.sendings import refuse_key_of_another_row
+from server.store.tables import OwnFeed
 from server.web.api import doing
 from server.web.api.doing import changing
 from server.web.api.record_schemas import problems
@@ -38,6 +40,7 @@ def make_feed(page: Page, given: Sending) -> Response:
     """Its addresses are in this answer alone."""
     command = given.command(OwnFeedCreate)
     with page.db.write() as session:
+        refuse_key_of_another_row(session, page.actor, OwnFeed, given.key)
         made = own_feeds.make(session, whose(page), command, given.key, page.now)
     events, tasks = addresses(page, made)
     told = OwnFeedMade(uid=made.uid, label=made.label, painter=made.painter, address=events, tasks_address=tasks)

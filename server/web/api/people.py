@@ -18,6 +18,8 @@ from server.formats.sharing_json import (
 from server.services.people import events, invitations, members, undoing
 from server.services.people.invitations import InvitationCreate
 from server.services.people.members import RoleUpdate
+from server.services.sendings import refuse_key_of_another_row
+from server.store.tables import Invitation
 from server.web.api import doing
 from server.web.api.doing import changing
 from server.web.api.record_schemas import problems
@@ -106,6 +108,7 @@ def invite(page: Page, given: Sending) -> Response:
     need_shared(page)
     command = given.command(InvitationCreate)
     with page.db.write() as session:
+        refuse_key_of_another_row(session, page.actor, Invitation, given.key)
         made = invitations.invite(session, page.actor, command, given.key, page.now)
     told = InvitationMade(
         address=f"{page.request.base_url}join/{made.token}",

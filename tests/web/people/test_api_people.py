@@ -16,6 +16,8 @@ def test_an_owners_program_invites_and_takes_back(app: FastAPI, enter: Enter) ->
     first, again = (program.post(f"{API}/invitations", json=EXAMPLES["InvitationCreate"], headers=key) for _ in "ab")
     assert (first.status_code, again.status_code) == (201, 201)
     assert first.headers["Cache-Control"] == "no-store"
+    other = program.post(f"{API}/invitations", json={"role": "viewer"}, headers=key)
+    assert (other.status_code, other.json()["errors"][0]["path"]) == (422, "Idempotency-Key")
     [pending] = program.get(f"{API}/invitations", headers=token).json()["items"]
     assert (pending["role"], pending["meant_for"]) == ("assistant", "whoever mixes on Mondays")
     paths = [answer.json()["address"].partition("/join/")[2] for answer in (first, again)]

@@ -20,12 +20,13 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session
 from starlette.requests import Request
 
+from server.services import board
 from server.services.access import Actor
 from server.services.board.snapshot import last_changes
 from server.services.board.today import moment_of
 from server.web.manner import manner
 
-WATCHED_FOR = timedelta(minutes=2)
+WATCHED_FOR = timedelta(minutes=6)  # a wall looks every five
 SOON = timedelta(minutes=3)  # before the next ten minutes begin
 LOOK_EVERY_S = 0.1
 REST_S = 0.005
@@ -164,6 +165,16 @@ def _run(watched: _Watched, make: Callable[[Any], object], now: datetime) -> Non
     except Exception:
         # A studio that is gone, say. Whoever looks is told so by the page itself.
         log.exception("ahead")
+
+
+def keep_today_ready(asked: Any) -> None:
+    """The same for whatever is drawn of today's board each time it is looked at, such as a wall."""
+    keep_ready("board", asked, _todays_board)
+
+
+def _todays_board(asked: Any) -> None:
+    with asked.db.read() as session:
+        board.today(session, asked.actor, asked.now, asked.zone, None)
 
 
 def keep_ready(

@@ -84,6 +84,18 @@ def test_a_change_is_made_ready_before_the_next_look(watcher: Watcher, first_stu
     assert watcher.made == []
 
 
+def test_a_wall_that_looks_every_five_minutes_finds_its_board_ready(watcher: Watcher, first_studio: Bench) -> None:
+    watcher.client.get("/wall")
+    watcher.now[0] = NOW + timedelta(minutes=5)
+    watcher.ahead.turn()
+    with first_studio.unit("Changed") as work:
+        thinners.create(work.session, first_studio.actor, ThinnerCreate(label="Jar", solvent="gum_turpentine"))
+    watcher.ahead.turn()
+    watcher.made.clear()
+    assert watcher.client.get("/wall").status_code == 200
+    assert watcher.made == []
+
+
 def test_nothing_is_made_where_nothing_changed_or_nobody_looks(watcher: Watcher, first_studio: Bench) -> None:
     assert not watcher.ahead.turn()
     watcher.client.get("/")
@@ -93,7 +105,7 @@ def test_nothing_is_made_where_nothing_changed_or_nobody_looks(watcher: Watcher,
     for _ in range(5):
         assert watcher.ahead.turn()
     assert watcher.made == []
-    watcher.now[0] = NOW + timedelta(minutes=5)
+    watcher.now[0] = NOW + timedelta(minutes=7)
     assert not watcher.ahead.turn()  # nobody looked for minutes
 
 

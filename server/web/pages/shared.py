@@ -16,6 +16,7 @@ from server.services.board.calendar_facts import CalendarBoard
 from server.services.board.facts import Moment, PanelFact, TodayBoard
 from server.services.errors import NotFound
 from server.services.kept import Kept
+from server.web.ahead import keep_today_ready
 from server.web.calendar_rows import Entry, further_on
 from server.web.calendar_views import VIEWS, Window, days_of, drawing_of, window_of
 from server.web.pages.today import GLANCE, HEADINGS, Group, risk_lines, sitting_line
@@ -39,6 +40,7 @@ def home(page: SharedPage) -> Response:
         return _progress(page, None)
     with page.db.read() as session:
         found = board.today(session, page.actor, page.now, page.zone, None)
+    keep_today_ready(page)
     body = _kept(page, ("today", found.number), "share/_today.html", lambda: _today_names(page, found))
     return page.render("share/today.html", {"day": found.moment.on, "body": body})
 
@@ -61,6 +63,7 @@ def wall(page: SharedPage) -> Response:
     """Today for a screen across the room."""
     with page.db.read() as session:
         found = board.today(session, page.actor, page.now, page.zone, None)
+    keep_today_ready(page)
     setattr(page.request.state, IS_WALL, True)
     shown = wall_page(shared_view.today_of(found, page.link), page.now)
     return page.render("share/wall.html", {"wall": shown, "stem": f"{page.home}/panels/", "here": f"{page.home}/wall"})

@@ -14,6 +14,7 @@ from server.formats.drawings import Miniature
 from server.services import board
 from server.services.board.facts import Moment, PanelFact, Standing, TodayBoard
 from server.web import standing_words, words
+from server.web.ahead import keep_today_ready
 from server.web.deps import Page
 from server.web.drawn import little_panel
 
@@ -57,6 +58,7 @@ def wall(page: Page) -> Response:
     """The studio as it stands now, to be read from three metres."""
     with page.db.read() as session:
         found = board.today(session, page.actor, page.now, page.zone, None)
+    keep_today_ready(page)
     return page.render("wall/page.html", wall_page(found, page.now))
 
 

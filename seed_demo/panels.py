@@ -239,7 +239,7 @@ PANELS = (
         ),
         finished_days_ago=71,
         due_in=150,
-        due_for="collection by the buyer, varnished",
+        due_for="collection once varnished",
         place="Drying rack",
         steps=(
             StepStory(

@@ -112,13 +112,13 @@ def layer_words(layer: CalendarLayer, moment: Moment) -> str:
 
 
 def _sitting_words(layer: CalendarLayer, sitting: PlannedSitting, today: date) -> str:
-    """``glaze Thursday at 09:30, with Ada. Why this day? As soon as ... May slip to Friday at 09:30``."""
+    """``glaze: Thursday at 09:30, with Ada. Why this day? As soon as ... May slip to Friday at 09:30``."""
     when = plan_words.when_words(sitting, today)
     if layer.start != sitting.start_at:
         likely = standing_words.span_words(layer.start_days, today)
         return f"{layer.kind} was planned {when}; it may go on only {likely}: plan anew"
     why = f". Why this day? {plan_words.why_words(sitting, today).rstrip('.')}" if sitting.why else ""
-    return f"{layer.kind} {when}{why}"
+    return f"{layer.kind}: {when}{why}"
 
 
 def _pins(panel: PanelFact, first_on: date, moment: Moment, href: str) -> Iterable[CalendarPin]:

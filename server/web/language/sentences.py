@@ -23,6 +23,7 @@ _COUNT = re.compile(r"(?P<number>\d[\d,.]*|P[A-Z][a-z]?\d+(?::\d)?|R\d\d)(?P<gap
 _NUMBERED = re.compile(r"([A-Za-z][A-Za-z -]*) (\d[\d,.]*)")
 _DATE = re.compile(r"[A-Za-z]+|[^A-Za-z]+")
 _END = re.compile(r"(?: \(R\d\d\)|[.:,])$")
+_JOINT = re.compile(r"[,;:.] ")
 _QUOTED = re.compile(r"“[^”]*”")
 # Between pieces that are told one by one. Those of clauses are cut before a message with places is tried.
 CLAUSES = (". ", "; ", ", or ")
@@ -31,6 +32,7 @@ WEAK = (" (", " or ", " and ", " to ")  # so common that all pieces must be know
 # A message with fewer letters than this fits too much: it counts only when all in its places is known.
 STRONG_LETTERS = 9
 MOST_LETTERS = 4000
+TYPED_PLACES = frozenset({"title", "due_for", "note", "region", "studio_name", "painter"})
 KEPT = 20_000
 MOST_PIECES = 16
 
@@ -142,11 +144,18 @@ class Sentences:
         found = pattern.matches.fullmatch(text)
         if found is None:
             return None
-        values = {name: self._value(value) for name, value in found.groupdict().items()}
+        values = {name: self._placed(name, value) for name, value in found.groupdict().items()}
         unknown = sum(value.unknown for value in values.values())
         if unknown and pattern.strength < STRONG_LETTERS:
             return None
         return Found(_PLACE.sub(lambda place: values[place[1]].told, pattern.told), unknown)
+
+    def _placed(self, name: str, value: str) -> Found:
+        """What stands in a place; what somebody typed stays."""
+        if name not in TYPED_PLACES or not value:
+            return self._value(value)
+        # With a joint in it, it may have swallowed what comes after.
+        return Found(value, _letters(value) if _JOINT.search(value) else 0)
 
     def _value(self, value: str) -> Found:
         bare = value.strip()
@@ -235,7 +244,7 @@ def _split(text: str, joint: str) -> list[str]:
 def _forms(message: str, told: str) -> Iterator[tuple[str, str]]:
     """The message, and without the joint that it begins with, for it may have been cut there."""
     yield message, told
-    for joint in ("; ", ", ", ": "):
+    for joint in ("; ", ", ", ": ", ". "):
         if message.startswith(joint) and told.startswith(joint):
             yield message[2:], told[2:]
 

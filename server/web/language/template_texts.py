@@ -24,7 +24,7 @@ INLINE_TAGS = frozenset("a abbr b cite code del em i ins kbd mark small span str
 INLINE_CALLS = frozenset({"term", "status", "shape", "panel_size", "ten_words", "unit_words"})
 # Expressions that put back what somebody typed, or cite a source.
 TYPED = re.compile(
-    r"form\.value\(|new_key\(|(?<!rule\.)(?<!found\.)(?<!finding\.)(?<!family\.)(?<!worst\.)(?<!told\.)(?:^|[._])(?:title|notes?|due_for|override_reason|person_name|studio_name|region|sources?"
+    r"form\.value\(|new_key\(|(?<!rule)(?<!found)(?<!finding)(?<!family)(?<!worst)(?<!told)(?:^|[._])(?:title|notes?|due_for|override_reason|person_name|studio_name|region|sources?"
     r"|cite|full|chemistry|composition_range|drying_reason|hazard)$|\.cite \|"
 )
 WITHOUT_WORDS = ("include", "import", "from", "extends", "block", "endblock", "if", "elif", "for")
@@ -36,6 +36,7 @@ _ATTRIBUTE = re.compile(rf"""(?<=\s)({"|".join(READ_ATTRIBUTES)})="((?:{_JINJA}|
 _LITERAL = re.compile(r"""(?P<quote>["'])(?P<text>(?:\\.|(?!(?P=quote)).)*)(?P=quote)""", re.DOTALL)
 _COUNTED = re.compile(r"\|\s*count\($")
 _OPEN_VALUE = re.compile(r"""[\w-]+="[^"<>]*$""")
+_SUBSCRIPT = re.compile(r"[\w)\]]\[$")
 _LETTERS = re.compile(r"[A-Za-z]{2}|\b[AI]\b")
 _WORDS = re.compile(r"[“‘(]?[A-Z][a-z]+|.*[A-Za-z]{2,},? (?:[a-z] )?[A-Za-z]{2,}|[A-Z] [a-z]")
 _CODE = re.compile(r"[/#.]|.*[=<>_]|M\d|[A-Z][a-z]+-[A-Z]")
@@ -291,7 +292,8 @@ def _is_read(literal: str) -> bool:
 
 def _is_compared(before: str, after: str) -> bool:
     """A literal that is compared, or stands for a key: no words to read."""
-    return before.endswith(("==", "!=", "[", " in")) or after.startswith(("==", "!=", ":", "]"))
+    is_key = _SUBSCRIPT.search(before) is not None or after.startswith(":")
+    return is_key or before.endswith(("==", "!=", " in")) or after.startswith(("==", "!="))
 
 
 def _called(expression: str) -> str:

@@ -20,6 +20,13 @@ DAYS_AND_MONTHS = frozenset(f"{MONTHS} {DAYS}".split())
 PIECES = (
     *("by {day}", "from {day}", "until {day}", "since {day}", "about {day}", "likely {days}"),
     "against the reference room",
+    "the {kind} of “{title}”",
+    "{kind} of “{title}”",
+    "Did for “{title}”: {what}",
+    "Planned for “{title}”: {what}",
+    "{share} in “{mix}” for “{layer}”",
+    "what is on the panel may be painted over from {when}",
+    "Drying speed {low} to {high} against the reference room so far.",
 )
 # File in the science's data -> its columns of words; a semicolon separates several names.
 COLUMNS = {

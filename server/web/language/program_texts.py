@@ -89,7 +89,7 @@ _WORDS = re.compile(
     r"[“‘(]?[A-Z][a-z]+|.*[A-Za-z]{2,},? (?:[a-z] )?[A-Za-z]{2,}|[A-Z] [a-z]|.*\{\w+\} [a-z]{2,}|.*[a-z]{2,},? \{"
 )
 _CODE = re.compile(
-    r"[/#.<]|.*[=<>]\w|.*[a-z]_[a-z]|M\d|HX-|SELECT|INSERT|UPDATE|PRAGMA|[a-z]+/[a-z]|[A-Z][a-z]+-?[A-Z]", re.DOTALL
+    r"[/#<]|\.\w|.*[=<>]\w|.*[a-z]_[a-z]|M\d|HX-|SELECT|INSERT|UPDATE|PRAGMA|[a-z]+/[a-z]|[A-Z][a-z]+-?[A-Z]", re.DOTALL
 )
 _LETTERS = re.compile(r"[A-Za-z]{2}")
 _PLACES = re.compile(r"\{\w+\}")

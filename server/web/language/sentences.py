@@ -23,6 +23,7 @@ _COUNT = re.compile(r"(?P<number>\d[\d,.]*|P[A-Z][a-z]?\d+(?::\d)?|R\d\d)(?P<gap
 _NUMBERED = re.compile(r"([A-Za-z][A-Za-z -]*) (\d[\d,.]*)")
 _DATE = re.compile(r"[A-Za-z]+|[^A-Za-z]+")
 _END = re.compile(r"(?: \(R\d\d\)|[.:,])$")
+_QUOTED_PLACE = re.compile(r"“\{(\w+)\}”")
 _JOINT = re.compile(r"[,;:.] ")
 _QUOTED = re.compile(r"“[^”]*”")
 # Between pieces that are told one by one. Those of clauses are cut before a message with places is tried.
@@ -39,11 +40,13 @@ MOST_PIECES = 16
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
-    """A message with places: what it matches, and how the language puts it."""
+    """A message with places: what it matches, and how the language puts it. What stands in ``quoted`` places is a
+    name, and stays."""
 
     strength: int
     matches: re.Pattern[str]
     told: str
+    quoted: frozenset[str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +147,10 @@ class Sentences:
         found = pattern.matches.fullmatch(text)
         if found is None:
             return None
-        values = {name: self._placed(name, value) for name, value in found.groupdict().items()}
+        values = {
+            name: Found(value) if name in pattern.quoted and "”" not in value else self._placed(name, value)
+            for name, value in found.groupdict().items()
+        }
         unknown = sum(value.unknown for value in values.values())
         if unknown and pattern.strength < STRONG_LETTERS:
             return None
@@ -242,8 +248,10 @@ def _split(text: str, joint: str) -> list[str]:
 
 
 def _forms(message: str, told: str) -> Iterator[tuple[str, str]]:
-    """The message, and without the joint that it begins with, for it may have been cut there."""
+    """The message, and without the joint that it begins with or the stop at its end, for it may have been cut there."""
     yield message, told
+    if message.endswith(".") and told.endswith("."):
+        yield message[:-1], told[:-1]
     for joint in ("; ", ", ", ": ", ". "):
         if message.startswith(joint) and told.startswith(joint):
             yield message[2:], told[2:]
@@ -262,7 +270,7 @@ def _pattern(message: str, told: str) -> Pattern:
     letters = sum(character.isalpha() for character in _PLACE.sub("", message))
     if re.match(r"[A-Z][a-z]+ ", message):
         letters += STRONG_LETTERS  # a beginning that is no value's
-    return Pattern(letters, re.compile("".join(pieces), re.DOTALL), told)
+    return Pattern(letters, re.compile("".join(pieces), re.DOTALL), told, frozenset(_QUOTED_PLACE.findall(message)))
 
 
 @cache

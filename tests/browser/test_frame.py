@@ -1,8 +1,9 @@
 """The frame in a real browser: quiet, ours alone, by keyboard, in both lights."""
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 
+from server.web.language.catalogue import LANGUAGES
 from tests.browser.conftest import PHONE, RunningServer, Watch
 
 NOWHERE = "/nothing-here"
@@ -40,6 +41,22 @@ def test_the_frame_fits_a_small_phone(server: RunningServer, phone: Page, watch:
     phone.set_viewport_size({"width": width, "height": 700})
     phone.goto(server.url + NOWHERE)
     assert phone.evaluate("document.documentElement.scrollWidth") <= width
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_frame_fits_every_width_in_every_language(
+    server: RunningServer, browser: Browser, watch: Watch, language: str
+):
+    """From the narrowest phone over tablets to a desk: the areas go to the foot before they run over the edge."""
+    context = browser.new_context(locale=language, viewport={"width": 320, "height": 700})
+    watch.follow(context)
+    page = context.new_page()
+    page.goto(server.url)
+    for width in (*range(320, 1500, 60), 1087, 1088, 1089, 1090):
+        page.set_viewport_size({"width": width, "height": 800})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, width
+    watch.assert_quiet()
+    context.close()
 
 
 def test_without_script_the_frame_is_whole(server: RunningServer, plain_page: Page, watch: Watch):

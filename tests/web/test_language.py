@@ -7,13 +7,23 @@ from hypothesis import strategies as st
 from server.services.studios import Choices
 from server.store.tables.base import Language
 from server.web.language import gathering, template_texts
-from server.web.language.catalogue import ENGLISH, LANGUAGES
+from server.web.language.catalogue import ENGLISH, LANGUAGES, file_of
 from server.web.language.sentences import Sentences, sentences
 from server.web.locales import language_asked, manner_of
 from server.web.manner import Manner, told_as
 from server.web.render import environment, told
 
 OTHERS = tuple(language for language in LANGUAGES if language != ENGLISH)
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_every_message_has_its_translation(language: str):
+    assert gathering.missing(language) == []
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_the_file_of_a_language_is_in_step_with_the_sources(language: str):
+    assert file_of(language).read_bytes() == gathering.written(language), "run ./umberday texts"
 
 
 @pytest.mark.parametrize("language", OTHERS)

@@ -32,6 +32,12 @@ TELL_VIOLATIONS = """document.addEventListener("securitypolicyviolation", event 
 BARE_WALL = "document.body.style.backgroundImage = 'none'"
 RUN_AXE = """options => axe.run(document, options).then(found => found.violations.map(fault =>
     `${fault.id}: ${fault.help}: ` + fault.nodes.map(node => node.html.slice(0, 160)).join(" | ")))"""
+# What moved while the page was laid out, without anybody's doing: layout shifts of the Layout Instability API.
+NOTE_SHIFTS = """window.shifts = [];
+new PerformanceObserver(list => list.getEntries().forEach(shift => window.shifts.push([shift.value,
+    Array.from(shift.sources || [], each => each.node && each.node.outerHTML || "").join(" | ").slice(0, 160)])))
+    .observe({type: "layout-shift", buffered: true})"""
+UNSEEN = 0.01  # of what a reader would call a jump; a good page stays under 0.1 (common practice, no source)
 NARROW: ViewportSize = {"width": 320, "height": 700}
 WIDTH = "document.documentElement.scrollWidth"
 SCREENS = {"phone": 390, "page": 1440}
@@ -56,7 +62,14 @@ def screen(request: pytest.FixtureRequest) -> Page:
     page: Page = request.getfixturevalue(request.param)
     page.emulate_media(color_scheme="light", reduced_motion="reduce")
     page.add_init_script(TELL_VIOLATIONS)
+    page.add_init_script(NOTE_SHIFTS)
     return page
+
+
+def faults_of_laying_out(page: Page) -> list[str]:
+    """What moved on the page while it came."""
+    shifts: list[tuple[float, str]] = page.evaluate("new Promise(done => setTimeout(() => done(window.shifts), 50))")
+    return [f"moved by {value:.3f}: {what}" for value, what in shifts if value > UNSEEN]
 
 
 def faults_of_look(page: Page, axe: str) -> list[str]:
@@ -88,7 +101,7 @@ def test_a_page_is_fit_to_be_seen(demo_server: RunningServer, screen: Page, addr
         answer = screen.goto(demo_server.url + address)
         assert answer is not None
         assert answer.status == 200, address
-        faults[address] = faults_of_width(screen) + faults_of_look(screen, axe)
+        faults[address] = faults_of_laying_out(screen) + faults_of_width(screen) + faults_of_look(screen, axe)
     assert {address: found for address, found in faults.items() if found} == {}
 
 
@@ -99,6 +112,13 @@ def test_an_empty_studio_is_fit_to_be_seen(server: RunningServer, screen: Page, 
             screen.goto(server.url + path)
             faults[path] = faults_of_width(screen) + faults_of_look(screen, axe)
     assert {path: found for path, found in faults.items() if found} == {}
+
+
+def test_the_laying_out_is_seen(server: RunningServer, screen: Page):
+    """Were a page that jumps not found, the above would mean nothing."""
+    screen.goto(server.url + "/cautions")
+    screen.evaluate("document.querySelector('h1').insertAdjacentHTML('beforebegin', '<p>Late</p>'.repeat(9))")
+    assert faults_of_laying_out(screen)
 
 
 def test_the_look_sees_what_is_wrong(page: Page, axe: str):

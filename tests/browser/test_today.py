@@ -53,6 +53,24 @@ def test_one_press_changes_the_card_in_place_and_can_be_undone(wall: RunningServ
     expect(beach.get_by_role("button", name="Undo")).to_be_visible()
 
 
+def test_a_press_moves_nothing_and_keeps_the_keyboard_where_it_was(wall: RunningServer, page: Page):
+    """What is exchanged stands where it stood, and so does all above it; the focus stays in it."""
+    page.set_viewport_size({"width": 1440, "height": 2400})  # all in sight: what has the focus need not be scrolled to
+    page.goto(wall.url + "/")
+    beach = card(page, "Winter beach")
+    button = beach.get_by_role("button", name="Touch-dry")
+    button.focus()
+    before = beach.bounding_box()
+    page.keyboard.press("Enter")
+    expect(beach).to_contain_text("Ready")
+    after = beach.bounding_box()
+    assert before is not None
+    assert after is not None
+    assert (after["x"], after["width"]) == (before["x"], before["width"])
+    assert abs(after["y"] - before["y"]) <= 1
+    assert beach.locator(":focus").count() == 1
+
+
 def test_the_buttons_are_made_for_thumbs(wall: RunningServer, phone: Page):
     phone.goto(wall.url + "/")
     for button in card(phone, "Winter beach").locator(".press-row button").all():

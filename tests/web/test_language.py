@@ -89,6 +89,8 @@ MESSAGES = {
     "days": "dagen",
     "wait until {what} is dry": "wacht tot {what} droog is",
     "the ground": "de grondering",
+    "is it dry.": "is ze droog geworden.",
+    "is it dry": "is ze droog",
     "leave out {what}": "laat {what} weg",
     "the wax": "de was",
     "or": "of",
@@ -96,6 +98,7 @@ MESSAGES = {
 TOLD = {
     "likely Thursday to Saturday": "waarschijnlijk donderdag tot zaterdag",
     "3 layers": "3 lagen",
+    "is it dry": "is ze droog",  # what stands in the catalogue comes before what is cut from another
     "Most likely it is dry through at an age of 12 days.": "Met 12 dagen is het waarschijnlijk doorgedroogd.",
     "Leave out the wax, or wait until the ground is dry.": "Laat de was weg, of wacht tot de grondering droog is.",
     "Boats at dusk": "Boats at dusk",

@@ -82,6 +82,7 @@ NOT_READ_BY = frozenset(
 )
 NOT_READ_AS = frozenset({"description", "examples", "summary", "pattern", "media_type", "responses", "tags"})
 WORD_TABLES = re.compile(r"(?i).*(words|names|labels|stages|said|told|kinds|conditions)$")
+NO_WORDS_IN = re.compile(r"__all__$|__slots__$|FIRST_")  # names that a new studio begins with are stored, and stay
 LEAST_WORDS_OF_A_KEY = 3
 IN_TABLES = (ast.Tuple, ast.List, ast.Dict, ast.Call, ast.keyword, ast.Starred)
 COUNTED = {"count_words": 1, "plural": 1, "counted": 1}
@@ -160,7 +161,7 @@ def _is_shown(node: ast.AST, parents: dict[ast.AST, ast.AST]) -> bool:
     if isinstance(parent, ast.Call) and (_called(parent) in NOT_READ_BY and node in parent.args):
         return False
     while parent is not None:
-        if isinstance(parent, ast.Assign) and ast.unparse(parent.targets[0]) in ("__all__", "__slots__"):
+        if isinstance(parent, ast.Assign) and NO_WORDS_IN.match(ast.unparse(parent.targets[0])):
             return False
         if isinstance(parent, ast.AnnAssign) and node is parent.annotation:
             return False

@@ -69,12 +69,15 @@ class Sentences:
         self._by_word: dict[str, list[Pattern]] = {}
         self.told = lru_cache(KEPT)(self._told)
         self._found = lru_cache(KEPT)(self._find)
-        with_places = {}
-        for message, told in messages.items():
-            if _PLACE.search(message):
-                with_places[message] = told
-            else:
-                self._note(" ".join(message.split()), " ".join(told.split()))
+        with_places = {message: told for message, told in messages.items() if _PLACE.search(message)}
+        bare = {
+            " ".join(message.split()): " ".join(told.split())
+            for message, told in messages.items()
+            if message not in with_places
+        }
+        self._whole.update(bare)
+        for message, told in bare.items():
+            self._note(message, told)
         self._index(with_places)
 
     def _note(self, message: str, told: str) -> None:

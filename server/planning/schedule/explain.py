@@ -266,11 +266,12 @@ def _block(c: Columns, s: int, w: int) -> str:
 
 
 def _standing_in(reader: Reader, b: int) -> list[str]:
-    names, s = [], reader.c.window(b, HEAD)
+    """Names of the sittings in a window, in the order of the problem: names themselves may be made by chance."""
+    found, s = [], reader.c.window(b, HEAD)
     while s != NOWHERE:
-        names.append(reader.name(s))
+        found.append(s)
         s = reader.c.sitting(s, NEXT)
-    return sorted(names)
+    return [reader.name(s) for s in sorted(found)]
 
 
 def _when(at: datetime) -> str:

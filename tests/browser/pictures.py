@@ -41,8 +41,8 @@ class Shown:
 
 README = (
     Shown("today", "/", 390, 1360),
-    Shown("calendar", "/calendar", 1040, 880),
-    Shown("panel", "/panels", 960, 840, "Sleeping child, study", top=104),
+    Shown("calendar", "/calendar", 1120, 900),
+    Shown("panel", "/panels", 1120, 800, "Sleeping child, study", top=104),
 )
 
 

@@ -7,10 +7,12 @@ from typing import Any, TypeVar
 
 from fastapi import APIRouter
 from sqlmodel import Session
+from starlette.datastructures import FormData
 from starlette.responses import Response
 
 from server.formats import date_list
 from server.services import planning, working_hours
+from server.services.access import Actor
 from server.services.fields import Command, LongNotes, OptionalText120
 from server.services.planning import WorkTimeCreate
 from server.services.working_hours import AwayCreate, RepeatCreate, WeekCreate
@@ -74,6 +76,27 @@ class PainterShown:
     past: tuple[LineShown, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One form of hours: what it asks for, what adds them, and what is told of it afterwards."""
+
+    model: type[Command]
+    add: Callable[[Session, Actor, Any], object]
+    told: Callable[[Any], str]
+
+
+WAYS = {
+    "rule": Way(WorkTimeCreate, planning.create, lambda given: f"Added hours of {given.painter or 'everybody'}"),
+    "week": Way(WeekCreate, working_hours.add_week, lambda given: f"Added hours of {given.painter}"),
+    "away": Way(AwayCreate, working_hours.add_away, lambda given: f"Noted days away of {given.painter or 'everybody'}"),
+    "repeat": Way(
+        RepeatCreate,
+        working_hours.add_repeat,
+        lambda given: f"Added repeating days of {given.painter or 'everybody'}",
+    ),
+}
+
+
 @router.get("")
 def hours(page: Page, add: str = "") -> Response:
     """The hours that stand, and the form of ``add``."""
@@ -84,46 +107,22 @@ def hours(page: Page, add: str = "") -> Response:
 @router.post("")
 def add_line(page: Page, posted: Posted) -> Response:
     """A line as it is stored, with a rule by RFC 5545."""
-    command, form = parse(posted, WorkTimeCreate, zone=page.zone)
-
-    def act(session: Session, given: WorkTimeCreate) -> str:
-        planning.create(session, page.actor, given)
-        return f"Added hours of {given.painter or 'everybody'}"
-
-    return _added(page, "rule", (Typed(posted, form), command), act)
+    return _line_added(page, posted, "rule")
 
 
 @router.post("/week")
 def add_week(page: Page, posted: Posted) -> Response:
-    command, form = parse(posted, WeekCreate, zone=page.zone)
-
-    def act(session: Session, given: WeekCreate) -> str:
-        working_hours.add_week(session, page.actor, given)
-        return f"Added hours of {given.painter}"
-
-    return _added(page, "week", (Typed(posted, form), command), act)
+    return _line_added(page, posted, "week")
 
 
 @router.post("/away")
 def add_away(page: Page, posted: Posted) -> Response:
-    command, form = parse(posted, AwayCreate, zone=page.zone)
-
-    def act(session: Session, given: AwayCreate) -> str:
-        working_hours.add_away(session, page.actor, given)
-        return f"Noted days away of {given.painter or 'everybody'}"
-
-    return _added(page, "away", (Typed(posted, form), command), act)
+    return _line_added(page, posted, "away")
 
 
 @router.post("/repeat")
 def add_repeat(page: Page, posted: Posted) -> Response:
-    command, form = parse(posted, RepeatCreate, zone=page.zone)
-
-    def act(session: Session, given: RepeatCreate) -> str:
-        working_hours.add_repeat(session, page.actor, given)
-        return f"Added repeating days of {given.painter or 'everybody'}"
-
-    return _added(page, "repeat", (Typed(posted, form), command), act)
+    return _line_added(page, posted, "repeat")
 
 
 @router.post("/holidays")
@@ -150,6 +149,17 @@ def archive_hours(page: Page, posted: Posted, uid: str) -> Response:
         return Done(f"Took away hours of {row.painter or 'everybody'}", HOURS)
 
     return change_by_button(page, posted, act, HOURS)
+
+
+def _line_added(page: PageRequest, posted: FormData, kind: str) -> Response:
+    way = WAYS[kind]
+    command, form = parse(posted, way.model, zone=page.zone)
+
+    def act(session: Session, given: Command) -> str:
+        way.add(session, page.actor, given)
+        return way.told(given)
+
+    return _added(page, kind, (Typed(posted, form), command), act)
 
 
 def _added(

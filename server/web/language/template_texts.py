@@ -22,10 +22,12 @@ READ_ATTRIBUTES = ("title", "alt", "aria-label", "placeholder", "label", "data-t
 INLINE_TAGS = frozenset("a abbr b cite code del em i ins kbd mark small span strong sub sup time var".split())  # noqa: SIM905
 # Macros and functions that put words into a sentence; any other call makes a part of its own.
 INLINE_CALLS = frozenset({"term", "status", "shape", "panel_size", "ten_words", "unit_words"})
-# Expressions that put back what somebody typed, or cite a source.
+# Expressions that put back what somebody typed, cite a source, or tell of the interface for programs.
 TYPED = re.compile(
-    r"form\.value\(|new_key\(|(?<!rule)(?<!found)(?<!finding)(?<!family)(?<!worst)(?<!told)(?:^|[._])(?:title|notes?|due_for|override_reason|person_name|studio_name|region|sources?"
-    r"|cite|full|chemistry|composition_range|drying_reason|hazard)$|\.cite \|"
+    r"form\.value\(|new_key\(|\.cite \||^each\.(?:summary|told)$"
+    r"|(?<!rule)(?<!found)(?<!finding)(?<!family)(?<!worst)(?<!told)(?:^|[._])"
+    r"(?:title|notes?|due_for|override_reason|person_name|studio_name|region"
+    r"|sources?|cite|full|chemistry|composition_range|drying_reason|hazard)$"
 )
 WITHOUT_WORDS = ("include", "import", "from", "extends", "block", "endblock", "if", "elif", "for")
 

@@ -78,10 +78,9 @@ def _note(db: Database, studio_id: int, entries: Sequence[Entry], moment: Moment
         new = [each.values | {"studio_id": studio_id} for each in told if each.values and each.row_id is None]
         if new:
             session.execute(insert(PublishedEvent), new)
-        for each in told:
-            if each.values and each.row_id is not None:
-                changed = update(PublishedEvent).where(col(PublishedEvent.id) == each.row_id).values(each.values)
-                session.execute(changed, execution_options={"synchronize_session": False})
+        changed = [each.values | {"id": each.row_id} for each in told if each.values and each.row_id is not None]
+        if changed:
+            session.execute(update(PublishedEvent), changed)  # each row by its id
     return told
 
 

@@ -10,8 +10,9 @@ def tracked() -> list[tuple[str, str]]:
     """Mode and path of every file that git hands out, or of every file where there is no git."""
     if not (ROOT / ".git").exists():
         return [("120000" if file.is_symlink() else "100644", str(file.relative_to(ROOT))) for file in ROOT.rglob("*")]
-    listed = subprocess.run(["git", "ls-files", "-s", "-z"], cwd=ROOT, capture_output=True, text=True, check=True).stdout
-    lines = [line.partition("\t") for line in listed.split("\0") if line]
+    command = ["git", "ls-files", "-s", "-z"]
+    listed = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
+    lines = [line.partition("\t") for line in listed.stdout.split("\0") if line]
     return [(about.split()[0], path) for about, _, path in lines]
 
 

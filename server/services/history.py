@@ -13,13 +13,26 @@ from typing import Any
 from sqlalchemy import and_, exists, or_, select
 from sqlmodel import Session, col
 
+from server.services import rule_limits
 from server.services.access import Actor, allow
 from server.services.errors import NotFound, Refused
 from server.services.images import BOOKKEEPING, FOLLOWED, is_record, owner_of, same, sql_table
 from server.services.records import check_uid, find, is_uid
 from server.services.reverting import DONE_AGAIN, UNDONE, revert
 from server.services.unit import current_change_set
-from server.store.tables import Change, ChangeSet, FinishStep, FinishTest, Layer, Panel, PanelMove, TouchTest
+from server.store.tables import (
+    Change,
+    ChangeSet,
+    FinishStep,
+    FinishTest,
+    Layer,
+    Panel,
+    PanelMove,
+    Place,
+    ReadingBatch,
+    RuleLimit,
+    TouchTest,
+)
 
 _SILENT = BOOKKEEPING | {"id", "uid", "created_at", "studio_id", "recipe_json", "forecast_json", "verdict_json"}
 
@@ -90,7 +103,10 @@ def entry(session: Session, actor: Actor, uid: str) -> HistoryEntry | None:
 
 def of_record(session: Session, actor: Actor, table: str, uid: str, limit: int = 50) -> list[HistoryEntry]:
     """The entries that touched one record (``table`` as in the database: "panel", "mix"), newest first, each with
-    what changed in the record and in the rows that belong to it. Raises ``NotFound``."""
+    what changed in the record and in the rows that belong to it; of a "rule" (R12) those of its limits. Raises
+    ``NotFound``."""
+    if table == "rule":
+        return of_rule(session, actor, uid, limit)
     kind = FOLLOWED.get(table)
     if kind is None or not is_record(kind):
         raise NotFound
@@ -104,10 +120,30 @@ def of_record(session: Session, actor: Actor, table: str, uid: str, limit: int =
     return _entries(session, {table: {record_id}}, limit)
 
 
-def of_studio(session: Session, actor: Actor, limit: int = 50) -> list[HistoryEntry]:
-    """The same for the studio's own settings."""
+def of_kind(session: Session, actor: Actor, table: str, limit: int = 50) -> list[HistoryEntry]:
+    """The same for all records of one kind that the studio has, "studio" for its own settings. Raises ``NotFound``."""
     allow(actor, "read", None)
-    return _entries(session, {"studio": {actor.studio_id}}, limit)
+    kind = FOLLOWED.get(table)
+    if kind is None or not is_record(kind):
+        raise NotFound
+    columns = sql_table(kind).columns
+    owner = columns["studio_id"] if "studio_id" in columns else columns["id"]
+    ids = session.scalars(select(columns["id"]).where(owner == actor.studio_id))
+    return _entries(session, {table: set(ids)}, limit)
+
+
+def of_rule(session: Session, actor: Actor, rule_id: str, limit: int = 50) -> list[HistoryEntry]:
+    """The same for the limits that a rule looks at. Raises ``NotFound``."""
+    names = [each.name for each in rule_limits.of_rule(session, actor, rule_id)[0]]
+    own = select(col(RuleLimit.id)).where(col(RuleLimit.studio_id) == actor.studio_id, col(RuleLimit.name).in_(names))
+    return _entries(session, {"rule_limit": set(session.scalars(own))}, limit)
+
+
+def of_readings(session: Session, actor: Actor, place_uid: str, limit: int = 50) -> list[HistoryEntry]:
+    """The same for the batches of readings of a place. Raises ``NotFound``."""
+    place = find(session, actor, Place, place_uid)
+    batches = session.scalars(select(col(ReadingBatch.id)).where(col(ReadingBatch.place_id) == place.id))
+    return _entries(session, {"reading_batch": set(batches)}, limit)
 
 
 def of_panel(session: Session, actor: Actor, uid: str, limit: int = 50) -> list[HistoryEntry]:

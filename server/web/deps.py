@@ -208,10 +208,13 @@ class PageRequest:
         return min(at, self.now) if at.tzinfo else None
 
     def changes_of(self, table: str, uid: str) -> list[HistoryEntry]:
-        """What was changed of a record of this studio, newest first; without ``uid`` of the studio itself."""
+        """What was changed of a record of this studio, newest first; without ``uid`` of all of its kind. "readings" are
+        those of the place ``uid``, a "rule" is named by its id."""
         with self.db.read() as session:
             if not uid:
-                return history.of_studio(session, self.actor)
+                return history.of_kind(session, self.actor, table)
+            if table == "readings":
+                return history.of_readings(session, self.actor, uid)
             return history.of_record(session, self.actor, table, uid)
 
     @property

@@ -2,10 +2,13 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import date, datetime, tzinfo
 
 from server.services.history import FieldChange, HistoryEntry, RowChange
+from server.services.images import values_from
+from server.store.tables import WorkTime
 from server.web import words
+from server.web.hours_words import day_words, time_words
 
 # Columns that hold a quantity: the unit they are told in, and how many of it one of the column is.
 QUANTITIES = {
@@ -118,10 +121,20 @@ class Line:
 
 
 def lines_of(entry: HistoryEntry, zone: tzinfo) -> list[Line]:
-    """What a change did to the record it is listed with, field by field; what was added is told by its label."""
+    """What a change did to the record it is listed with, field by field; what was added is told by its label, hours by
+    their days and times."""
+    hours = [row for row in entry.rows if row.table == "work_time" and row.what == "added"]
+    if hours:
+        return [Line("hours", "", _hours(row, entry.at.astimezone(zone).date())) for row in hours]
     if any(row.what == "added" and row.table not in PARTS for row in entry.rows):
         return []
     return [line for row in entry.rows for line in _row_lines(row, zone)]
+
+
+def _hours(row: RowChange, today: date) -> str:
+    values = {each.name: each.after for each in row.fields}
+    line = WorkTime(**values_from(WorkTime, values))
+    return f"{day_words(line, today)}, {time_words(line)}"
 
 
 def _row_lines(row: RowChange, zone: tzinfo) -> Iterable[Line]:

@@ -148,7 +148,7 @@ class Frame:
         return self.page.may(permission) if self.page else False
 
     def changes_of(self, table: str, uid: str = "") -> RecordHistory:
-        """What was changed of a record, for its page."""
+        """What was changed of a record, for its page; without ``uid`` of all of its kind."""
         entries = self.page.changes_of(table, uid) if self.page else []
         return RecordHistory(tuple(entries), partial(lines_of, zone=self.zone))
 

@@ -2,6 +2,7 @@
 
 import html
 import re
+from typing import Any
 
 import pytest
 from fastapi import FastAPI
@@ -180,3 +181,68 @@ def test_a_sittings_end_tells_its_own_history(easel: Easel):
     taken_back = next(form for form in forms_of(page) if form.action.endswith("/archive"))
     easel.client.post(taken_back.action, data=taken_back.values)
     assert "What was changed (2)" in easel.client.get("/sittings").text
+
+
+def told_there(easel: Easel, address: str) -> str:
+    """The lists of changes on a page, as words."""
+    lists = re.findall(r'<ol class="changes.*?</ol>', easel.client.get(address).text, re.S)
+    return html.unescape(re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", " ".join(lists))))
+
+
+def send_to(easel: Easel, page: str, action: str, **values: Any) -> None:
+    sent = form_to(easel.client.get(page), action).filled(**values)
+    assert easel.client.post(action, data=sent).status_code == 303
+
+
+def press_there(easel: Easel, page: str, label: str) -> None:
+    """The button beside a change, with all its form sends; it leads back to the page."""
+    text = easel.client.get(page).text
+    entry = next(
+        each for each in re.findall(r'<li class="change">.*?</li>', text, re.S) if label in html.unescape(each)
+    )
+    action = re.search(r'action="([^"]+)"', entry)
+    assert action is not None, entry
+    answer = easel.client.post(action[1], data={"next": page})
+    assert (answer.status_code, answer.headers["location"]) == (303, page)
+
+
+def test_hours_tell_on_their_page_what_was_changed_and_take_it_back(easel: Easel):
+    week = {"painter": "Ada", "weekdays": ["1", "2", "3", "4", "5"], "start": "09:00", "end": "12:30"}
+    easel.client.post("/plan/hours/week", data=week)
+    easel.client.post("/plan/hours/week", data=week | {"weekdays": ["6"]})
+    told = told_there(easel, "/plan/hours")
+    assert "Added hours of Ada" in told and "hours: Monday to Friday, 09:00 to 12:30" in told
+    archive = next(f.action for f in forms_of(easel.client.get("/plan/hours")) if f.action.endswith("/archive"))
+    easel.client.post(archive, data={})
+    assert "Took away hours of Ada: Monday to Friday, 09:00 to 12:30" in told_there(easel, "/plan/hours")
+    assert 'row-of"><p>Monday to Friday' not in easel.client.get("/plan/hours").text
+    press_there(easel, "/plan/hours", "Took away hours of Ada")
+    assert 'row-of"><p>Monday to Friday' in easel.client.get("/plan/hours").text
+
+
+def test_a_rule_tells_on_its_page_what_was_changed_of_its_limits_and_takes_it_back(easel: Easel):
+    page, other = "/rules/R01", "/rules/R03"
+    before = form_to(easel.client.get(page), page).values["limits-0-value"]
+    send_to(easel, page, page, **{"limits-0-value": str(float(before) * 0.99)})
+    assert "Set the limits of rule R01" in told_there(easel, page) and "→" in told_there(easel, page)
+    assert "Set the limits of rule R01" not in told_there(easel, other)
+    press_there(easel, page, "Set the limits of rule R01")
+    assert form_to(easel.client.get(page), page).values["limits-0-value"] == before
+
+
+def test_a_place_tells_on_its_page_what_was_changed_of_its_readings_and_takes_it_back(easel: Easel):
+    place = "/room/" + easel.client.get("/room").text.partition('<li class="slab" id="')[2].partition('"')[0]
+    send_to(easel, place, f"{place}/readings", temperature_c="18.5", relative_humidity_pct="61")
+    away = next(f.action for f in forms_of(easel.client.get(place)) if f.action.endswith("/set-aside"))
+    easel.client.post(away, data={})
+    told = told_there(easel, place)
+    assert "Wrote down a reading: 18.5 °C, 61 %" in told and "Set readings aside" in told
+    assert "(set aside)" in easel.client.get(place).text
+    press_there(easel, place, "Set readings aside")
+    assert "(set aside)" not in easel.client.get(place).text
+
+
+def test_what_to_learn_and_the_plans_tell_on_their_pages_what_was_changed(easel: Easel):
+    send_to(easel, "/learning", "/learning/mode", mode="off")
+    assert told_there(easel, "/learning").count("Undo") == 1
+    assert "What was changed (0)" in easel.client.get("/plan").text

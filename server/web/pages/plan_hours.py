@@ -146,7 +146,8 @@ def add_holidays(page: Page, posted: Posted) -> Response:
 def archive_hours(page: Page, posted: Posted, uid: str) -> Response:
     def act(session: Session) -> Done:
         row = planning.archive(session, page.actor, uid)
-        return Done(f"Took away hours of {row.painter or 'everybody'}", HOURS)
+        hours = f"{day_words(row, page.today)}, {time_words(row)}"
+        return Done(f"Took away hours of {row.painter or 'everybody'}: {hours}", HOURS)
 
     return change_by_button(page, posted, act, HOURS)
 

@@ -10,6 +10,16 @@
   var words = brought ? JSON.parse(brought.content) : {};
   function say(text, value) { return (words[text] || text).replace("{value}", value); }
 
+  // ---- a page that the browser kept alive and shows again on the way back is gone once somebody else is signed in here.
+  // The cookie says whose pages were sent last (server/web/security/session_cookie.py); on http nothing else clears them.
+  function whose() { return (/(?:^|; )(?:__Host-)?umberday_who=(\w+)/.exec(document.cookie) || ["", ""])[1]; }
+  var madeFor = whose();
+  window.addEventListener("pageshow", function (event) {
+    if (!event.persisted || whose() === madeFor) return;
+    root.hidden = true;
+    location.reload();
+  });
+
   // ---- light and dark: follows the device until the painter chooses; the server sends the choice with the page ----
   function chosenTheme() { return root.getAttribute("data-theme") || ""; }
   function sayTheme() {

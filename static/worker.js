@@ -4,7 +4,7 @@
    server takes it once however often it arrives. Where people sign in, pages and what waits belong to one person in one
    studio, named by a mark that the server sends along: nobody else sees them, and signing out takes the pages away. */
 "use strict";
-const SHELL = "files-" + VERSION, PAGES = "pages-1", WHO = "/who";
+const SHELL = "files-" + VERSION, PAGES = "pages-1", WHO = "/who", NOBODY = "nobody";
 const QUEUED = /^\/layers\/[^/]+\/(tests|paint)$/;
 const KEPT = /^\/(|calendar|panels|wall|panels\/(?!new$)[\w-]+|layers\/[\w-]+\/(paint|tests))$/;
 const AHEAD = /"(\/panels\/(?!new")[\w-]+|\/layers\/[\w-]+\/(?:paint|tests))[#"]/g;
@@ -36,17 +36,26 @@ async function whoNow() {
 }
 async function noteWho(answer) {
   if (answer.type === "opaqueredirect") return;
-  const who = answer.headers.get("Umberday-Who") || "";
-  if (who === await whoNow()) return;
+  const who = markOf(answer);
+  if (who !== await whoNow()) await beginAs(who);
+}
+function markOf(answer) { return answer.headers.get("Umberday-Who") || ""; }
+async function beginAs(who) {
   await caches.delete(PAGES);
   await (await caches.open(PAGES)).put(WHO, new Response(who));
+}
+/* Whatever was asked for before somebody signed out belongs to them, also where it comes in later: it is not kept. */
+let signOuts = 0;
+async function forget() {
+  signOuts += 1;
+  await beginAs(NOBODY);
 }
 async function signOut(request) {
   await sendAll().catch(() => {});
   try {
     return await fetch(request);
   } finally {
-    await caches.delete(PAGES);
+    await forget();
   }
 }
 
@@ -55,8 +64,10 @@ async function fileOf(request) {
   return (await caches.match(request, { cacheName: SHELL })) || fetch(request);
 }
 async function pageOf(event, url) {
+  const before = signOuts;
   try {
     const answer = await fetch(event.request);
+    if (before !== signOuts) return answer;
     await noteWho(answer);
     if (answer.ok && !url.search && KEPT.test(url.pathname)) {
       const copy = answer.clone();
@@ -71,19 +82,27 @@ async function pageOf(event, url) {
   }
 }
 async function keepPage(path, answer) {
-  const cache = await caches.open(PAGES);
   const text = await answer.clone().text();
+  if (!await keepOne(path, answer)) return;
+  if (path === "/") await lookAhead(text, markOf(answer));
+}
+/* Put a page with the others, unless they are somebody else's by now. */
+async function keepOne(path, answer) {
+  const cache = await caches.open(PAGES);
+  if (markOf(answer) !== await whoNow()) return false;
   await cache.put(path, answer);
-  if (path === "/") await lookAhead(cache, text);
+  return true;
 }
 /* The panels of Today and their forms, so that they open without a network. Not more often than every ten minutes. */
-async function lookAhead(cache, text) {
+async function lookAhead(text, who) {
+  const cache = await caches.open(PAGES);
   const paths = [...new Set(Array.from(text.matchAll(AHEAD), (found) => found[1]))].slice(0, MOST_AHEAD);
   for (const path of paths) {
     const kept = await cache.match(path);
     if (kept && Date.now() - Date.parse(kept.headers.get("date")) < AHEAD_AGAIN_MS) continue;
     const answer = await fetch(path, { redirect: "error" });
-    if (answer.ok) await cache.put(path, answer);
+    if (markOf(answer) !== who) return;
+    if (answer.ok && !await keepOne(path, answer)) return;
   }
   for (const kept of await cache.keys()) {
     const answer = await cache.match(kept);
@@ -134,7 +153,9 @@ async function sendOrKeep(event, url) {
   try {
     return await fetch(request);
   } catch (error) {
-    await keepWaiting({ path: url.pathname, body, type, at, what: await titleOf(url.pathname), who: await whoNow(), refused: "" });
+    const who = await whoNow();
+    if (who === NOBODY) throw error; // a page from before the signing out: what waits is somebody's
+    await keepWaiting({ path: url.pathname, body, type, at, what: await titleOf(url.pathname), who, refused: "" });
     event.waitUntil(tell({ kept: true }));
     if (self.registration.sync) self.registration.sync.register("send").catch(() => {});
     return request.headers.get("HX-Request") ? new Response(null, { status: 204 }) : Response.redirect("/waiting", 303);
@@ -195,5 +216,5 @@ self.addEventListener("message", (event) => {
   const asked = event.data || {};
   if (asked.ask === "send") event.waitUntil(sendAll());
   else if (asked.ask === "drop") event.waitUntil(store("readwrite", (rows) => rows.delete(asked.id)).then(() => tell({})));
-  else if (asked.ask === "forget") event.waitUntil(caches.delete(PAGES));
+  else if (asked.ask === "forget") event.waitUntil(forget());
 });

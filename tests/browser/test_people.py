@@ -3,18 +3,22 @@
 The pages are looked over by axe as every other is; what a device keeps is asked of the browser's own stores.
 """
 
+import shutil
+import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import datetime, timezone
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.services.people import console
 from server.store.db import Database
 from server.web.app import create_app
 from server.web.settings import Settings
-from tests.browser.conftest import PHONE, RunningServer, run_server
+from tests.browser.conftest import CHROMIUM_ARGUMENTS, PHONE, RunningServer, run_server
 from tests.browser.test_every_page import axe, faults_of_look, faults_of_width
 
 __all__ = ["axe"]
@@ -30,9 +34,36 @@ WAITING = """new Promise(done => {
 })"""
 
 
+PLAIN = "studio.test"  # a name that is not this machine's own, so that browsers take http to it for what it is
+
+
+class Held:
+    """Keeps back the answer to one address until it is let go."""
+
+    let_go = threading.Event()
+    path = ""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        from anyio.to_thread import run_sync
+
+        async def later(message: Message) -> None:
+            if message["type"] == "http.response.start" and scope["path"] == self.path:
+                await run_sync(self.let_go.wait, 20)
+            await send(message)
+
+        await self.app(scope, receive, later)
+
+
 @pytest.fixture
 def shared(db: Database) -> Iterator[RunningServer]:
-    yield from run_server(create_app(Settings(str(db.url), shared=True), db), db)
+    settings = Settings(str(db.url), shared=True)
+    app = create_app(replace(settings, host_names=(*settings.host_names, PLAIN)), db)
+    app.add_middleware(Held)
+    yield from run_server(app, db)
+    Held.path = ""
 
 
 @pytest.fixture
@@ -125,6 +156,64 @@ def test_signing_out_leaves_no_page_and_the_next_person_finds_none(shared: Runni
     device.clear_cookies()
     sign_in(page, shared, "ana")
     until(lambda: "/panels" not in page.evaluate(KEPT), "the page of the one before is kept")
+
+
+def test_what_was_asked_for_before_signing_out_is_not_kept_after(shared: RunningServer, device: BrowserContext):
+    """A slow page that comes in when its reader has left the device."""
+    page = device.new_page()
+    become_owner(page, shared)
+    page.goto(shared.url + "/")
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.wait_for_function("navigator.serviceWorker.controller !== null")
+    page.reload()
+    until(lambda: "/" in page.evaluate(KEPT), "Today was not kept")
+    slow = device.new_page()
+    slow.goto(shared.url + "/glossary")
+    Held.let_go.clear()
+    Held.path = "/panels"
+    slow.evaluate("location.assign('/panels')")
+    sign_out(page, shared)
+    until(lambda: set(page.evaluate(KEPT)) <= {"/who"}, "a page was left behind")
+    Held.let_go.set()
+    expect(slow.get_by_role("heading", level=1)).to_contain_text("Panels")
+    time.sleep(0.5)  # longer than it takes to keep a page
+    assert set(page.evaluate(KEPT)) <= {"/who"}
+
+
+@pytest.fixture
+def keeps_pages_alive(browser: Browser, shared: RunningServer) -> Iterator[Page]:
+    """A browser as people have it: a page that was left is kept alive for the way back (Playwright's own is not)."""
+    kind = browser.browser_type
+    launched = kind.launch(
+        executable_path=shutil.which("chromium") or shutil.which("chromium-browser"),
+        args=[*CHROMIUM_ARGUMENTS, f"--host-resolver-rules=MAP {PLAIN} 127.0.0.1"],
+        ignore_default_args=["--disable-back-forward-cache"],
+    )
+    context = launched.new_context(locale="en-GB")
+    context.set_default_timeout(20_000)
+    yield context.new_page()
+    launched.close()
+
+
+def test_the_way_back_shows_nothing_once_somebody_signed_out_by_plain_http(
+    shared: RunningServer, keeps_pages_alive: Page
+):
+    """There browsers pass over Clear-Site-Data (W3C Clear Site Data, 5: only from secure origins)."""
+    page = keeps_pages_alive
+    plain = replace(shared, url=shared.url.replace("127.0.0.1", PLAIN))
+    become_owner(page, plain)
+    page.goto(plain.url + "/panels")
+    page.evaluate("window.isKeptAlive = true")
+    page.goto(plain.url + "/shelf")
+    page.evaluate("history.back()")
+    page.wait_for_url(plain.url + "/panels", wait_until="commit")
+    assert page.evaluate("window.isKeptAlive") is True  # while signed in it is there as it was left
+    page.goto(plain.url + "/shelf")
+    sign_out(page, plain)
+    page.evaluate("history.go(-2)")
+    expect(page.get_by_role("button", name="Sign in")).to_be_visible()
+    assert page.url.startswith(plain.url + "/sign-in?next=")
+    assert "Shelf" not in page.title()
 
 
 def test_what_waits_is_sent_for_its_own_person_only(shared: RunningServer, device: BrowserContext):

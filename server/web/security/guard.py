@@ -5,7 +5,8 @@ Nobody, asking for a page, is led to sign in; a member without the role is told 
 services decide (404 for a stranger). A single-user install on loopback has no accounts, and nothing is asked here.
 
 Answers carry ``Umberday-Who``, a mark of the person and studio that tells nothing else: a browser keeps their pages,
-and what waits to be sent, apart by it. What waited is sent with the mark it was made under, and refused under another.
+and what waits to be sent, apart by it. What waited is sent with the mark it was made under, and refused under another,
+or without one.
 """
 
 from urllib.parse import quote
@@ -20,16 +21,16 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from server.services.people import api_tokens, sessions
 from server.services.people.sessions import Identity
 from server.services.roles import MAY, Permission
-from server.web.deps import db_of, now_of
+from server.web.deps import HAPPENED_AT, db_of, now_of
 from server.web.errors import API_PREFIX, error_response
 from server.web.render import wants_fragment
 from server.web.security.cross_site import READING
-from server.web.security.session_cookie import session_token
+from server.web.security.public_links import is_public
+from server.web.security.session_cookie import NOBODY, session_token, tell_who
 from server.web.security.who_may import STATIC, needed
 from server.web.security.who_may_call import Need
 
 WHO = "umberday-who"
-NOBODY = "nobody"
 SIGN_IN = "/sign-in"
 STUDIOS = "/studios"
 ROLE_LACKS = "Your role in this studio does not have this. Ask one of its owners."
@@ -54,11 +55,21 @@ class Guard:
 
         async def send_with_mark(message: Message) -> None:
             if message["type"] == "http.response.start":
-                MutableHeaders(scope=message)[WHO] = mark
+                headers = MutableHeaders(scope=message)
+                headers[WHO] = mark
+                if headers.get("content-type", "").startswith("text/html") and not is_public(scope["path"]):
+                    _tell_who(request, headers, mark)
             await send(message)
 
         refused = refusal(request, who)
         await (refused or self.app)(scope, receive, send_with_mark)
+
+
+def _tell_who(request: Request, headers: MutableHeaders, mark: str) -> None:
+    told = Response()
+    tell_who(request, told, mark)
+    for cookie in told.headers.getlist("set-cookie"):
+        headers.append("set-cookie", cookie)
 
 
 def find_out(request: Request) -> Identity | None:
@@ -100,10 +111,15 @@ def refusal(request: Request, who: Identity | None) -> Response | None:
         return None
     if who is None:
         return _sign_in_first(request)
-    made_by = request.headers.get(WHO)
-    if made_by is not None and request.method not in READING and made_by != who.mark:
+    if request.method not in READING and not _is_own(request, who):
         return error_response(request.scope, 401, SOMEBODY_ELSES)
     return _without_permission(request, who, need)
+
+
+def _is_own(request: Request, who: Identity) -> bool:
+    """Whether what is sent was made by whoever sends it, as far as it says. What waited on a device must say."""
+    made_by = request.headers.get(WHO)
+    return made_by == who.mark or (made_by is None and HAPPENED_AT not in request.headers)
 
 
 def _without_permission(request: Request, who: Identity, need: Need) -> Response | None:

@@ -3,6 +3,9 @@
 HttpOnly, SameSite=Lax, and where the studio is called by https Secure under the prefix ``__Host-``, which browsers
 take only with Secure, Path=/ and no Domain (RFC 6265bis, 4.1.3.2). A second cookie marks a browser that signed in
 before; it opens nothing, it only keeps strangers' failed tries from making its owner wait.
+
+A third tells scripts whose pages the browser was sent last, by the mark of ``guard.py``. A page that a browser kept
+alive and shows again on the way back (umberday.js) goes by it: it is somebody else's by then, or nobody's.
 """
 
 import re
@@ -13,7 +16,8 @@ from starlette.responses import Response
 from server.services.people.sessions import Browser, Opened
 from server.web.settings import Settings
 
-SESSION, DEVICE = "umberday_session", "umberday_device"
+SESSION, DEVICE, WHO = "umberday_session", "umberday_device", "umberday_who"
+NOBODY = "nobody"  # the mark where nobody is signed in
 DEVICE_AGE_S = 400 * 86_400  # the longest that browsers keep a cookie
 SESSION_AGE_S = 30 * 86_400
 _LONGEST = 200
@@ -69,7 +73,18 @@ def forget(request: Request, response: Response) -> Response:
     settings: Settings = request.app.state.settings
     response.delete_cookie(_name(request, SESSION), path="/", secure=settings.https, httponly=True, samesite="lax")
     response.headers["Clear-Site-Data"] = '"cache"'
+    tell_who(request, response, NOBODY)
     return response
+
+
+def tell_who(request: Request, response: Response, mark: str) -> None:
+    """Let scripts know whose pages these are, where they do not know it yet. Strangers get no cookie by this."""
+    known = request.cookies.get(_name(request, WHO))
+    if known == mark or (known is None and mark == NOBODY):
+        return
+    settings: Settings = request.app.state.settings
+    name = _name(request, WHO)
+    response.set_cookie(name, mark, max_age=DEVICE_AGE_S, path="/", secure=settings.https, samesite="lax")
 
 
 def _set(request: Request, response: Response, cookie: tuple[str, str, int]) -> None:

@@ -348,6 +348,28 @@ def test_what_waited_on_a_device_is_not_sent_as_somebody_else(enter: Enter, benc
     assert owner.post(address, data=sent, headers={"Umberday-Who": mark}).status_code == 303
 
 
+def test_what_waited_without_a_mark_is_nobodys(enter: Enter, bench):
+    """A device that lost whose pages it had must not send what waits as whoever signs in next."""
+    layer = bench.painted(bench.panel(), 20)
+    sent = {"stage": "tacky", "command_key": "waited-0123456789"}
+    waited = {"Umberday-Happened-At": "2026-11-24T18:00:00Z"}
+    painter = enter("painter")
+    mark = painter.get("/").headers["Umberday-Who"]
+    address = f"/layers/{layer.uid}/tests"
+    assert painter.post(address, data=sent, headers=waited).status_code == 401
+    assert painter.post(address, data=sent, headers={**waited, "Umberday-Who": "nobody"}).status_code == 401
+    assert painter.post(address, data=sent, headers={**waited, "Umberday-Who": mark}).status_code == 303
+
+
+def test_scripts_know_whose_pages_they_are_and_strangers_get_no_cookie(enter: Enter, app: FastAPI):
+    assert "set-cookie" not in browser(app).get("/sign-in").headers
+    client = enter("viewer")
+    page = client.get("/panels")
+    assert client.cookies["umberday_who"] == page.headers["Umberday-Who"]
+    assert "set-cookie" not in client.get("/panels").headers
+    assert "umberday_who=nobody" in client.post("/sign-out").headers["set-cookie"]
+
+
 def test_a_session_has_one_query(enter: Enter, queries, db: Database):
     client = enter("viewer")
     token = client.cookies[COOKIE]

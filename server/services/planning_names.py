@@ -29,4 +29,4 @@ class Names:
             return kind if own in (panel, "") else f"{kind} of “{self.titles[own]}”"
 
         told = _UID.sub(name, text)
-        return told.replace("the panel is there from", "what is on the panel may be painted over from")
+        return told.replace("the panel is there from", "the plan counts what is on the panel as ready only from")

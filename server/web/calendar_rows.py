@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from server.formats.drawings_calendar import CalendarFilm, CalendarPin, Spread, day_offset
 from server.formats.drawings_calendar import CalendarRow as DrawnRow
@@ -20,13 +20,14 @@ NEVER = StageRange(36_500.0, 36_500.0, 36_500.0, 36_500.0, 36_500.0)
 @dataclass(frozen=True, slots=True)
 class Entry:
     """One thing that falls on a day: ``kind`` is a shape's name. Where it may fall on several days, ``words`` tell them
-    and ``on`` is the central or the first one."""
+    and ``on`` is the central or the first one. ``at`` is its moment, where it has one."""
 
     on: date
     kind: str
     title: str
     href: str
     words: str
+    at: datetime | None = None
 
 
 def drawn_rows(rows: Iterable[CalendarRow], first_on: date, moment: Moment) -> list[DrawnRow]:
@@ -111,12 +112,16 @@ def layer_words(layer: CalendarLayer, moment: Moment) -> str:
     return f"{told} if painted {words.day_words(layer.start_days.central, today)}" if is_open else told
 
 
-def _sitting_words(layer: CalendarLayer, sitting: PlannedSitting, today: date) -> str:
-    """``glaze: Thursday at 09:30, with Ada. Why this day? As soon as ... May slip to Friday at 09:30``."""
+def _sitting_words(layer: CalendarLayer, sitting: PlannedSitting, today: date, is_beneath_day: bool = False) -> str:
+    """``glaze: Thursday at 09:30, with Ada. Why this day? As soon as ... May slip to Friday at 09:30``.
+
+    ``is_beneath_day``: a heading tells the day already."""
     when = plan_words.when_words(sitting, today)
     if layer.start != sitting.start_at:
         likely = standing_words.span_words(layer.start_days, today)
         return f"{layer.kind} was planned {when}; it may go on only {likely}: plan anew"
+    if is_beneath_day:
+        when = plan_words.clock_words(sitting)
     why = f". Why this day? {plan_words.why_words(sitting, today).rstrip('.')}" if sitting.why else ""
     return f"{layer.kind}: {when}{why}"
 
@@ -180,11 +185,16 @@ def entries(
 ) -> list[tuple[date, tuple[Entry, ...]]]:
     """What falls on each day of those shown, for the agenda; days without anything are left out."""
     found = [entry for row in rows for entry in _entries(row, moment)]
-    wanted = sorted((e for e in found if first_on <= e.on <= last_on), key=lambda e: (e.on, _RANK[e.kind], e.title))
+    wanted = sorted((entry for entry in found if first_on <= entry.on <= last_on), key=_place)
     days: dict[date, list[Entry]] = {}
     for entry in wanted:
         days.setdefault(entry.on, []).append(entry)
     return [(day, tuple(group)) for day, group in days.items()]
+
+
+def _place(entry: Entry) -> tuple[date, int, str, str]:
+    """Where an entry stands in the list: by day, then by kind, sittings in the order of the day."""
+    return entry.on, _RANK[entry.kind], entry.at.isoformat() if entry.at else "", entry.title
 
 
 _RANK = {"at_risk": 0, "due": 1, "ready": 2, "test": 3, "stopped": 3, "planned": 4, "sitting": 5, "finished": 6}
@@ -194,8 +204,8 @@ def _entries(row: CalendarRow, moment: Moment) -> Iterable[Entry]:
     panel, today = row.panel, moment.today
     href, rest = f"/panels/{row.panel.uid}", row.panel.rest
 
-    def entry(on: date, kind: str, text: str) -> Entry:
-        return Entry(on, kind, panel.title, href, text)
+    def entry(on: date, kind: str, text: str, at: datetime | None = None) -> Entry:
+        return Entry(on, kind, panel.title, href, text, at)
 
     if panel.due:
         kind = "at_risk" if panel.due.at_risk else "due"
@@ -221,7 +231,10 @@ def _entries(row: CalendarRow, moment: Moment) -> Iterable[Entry]:
             continue
         if not layer.is_planned:
             yield entry(layer.start_days.low, "sitting", layer_words(layer, moment))
-        elif layer.sitting is not None or not (panel.standing is Standing.READY and layer.start_days.low <= moment.on):
+        elif layer.sitting is not None:
+            text = _sitting_words(layer, layer.sitting, today, is_beneath_day=True)
+            yield entry(layer.start_days.central, "planned", text, layer.start)
+        elif not (panel.standing is Standing.READY and layer.start_days.low <= moment.on):
             yield entry(layer.start_days.central, "planned", layer_words(layer, moment))
     yield from _finish_entries(panel, moment)
 

@@ -3,12 +3,20 @@
 from datetime import date, datetime
 
 from server.services.plan_reading import PlannedSitting
-from server.web import words
+from server.web import standing_words, words
 
 
 def when_words(sitting: PlannedSitting, today: date) -> str:
-    """``Thursday at 09:30, with Ada``; without the name where it is not to be told."""
+    """``Thursday at 09:30, with Ada``; without the name where it is not to be told. Years ahead only the month: a rule
+    that lasts so long is no appointment."""
+    if standing_words.is_far(sitting.on, today):
+        return standing_words.far_day_words(sitting.on, today)
     return f"{words.moment_words(sitting.start_at, today)}{f', with {sitting.painter}' if sitting.painter else ''}"
+
+
+def clock_words(sitting: PlannedSitting) -> str:
+    """``at 09:30, with Ada``: the same beneath a heading that names the day."""
+    return f"at {words.clock(sitting.start_at)}{f', with {sitting.painter}' if sitting.painter else ''}"
 
 
 def hours_words(sitting: PlannedSitting) -> str:

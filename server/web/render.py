@@ -22,7 +22,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from server.services.board.facts import DaySpan
 from server.services.history import HistoryEntry
 from server.services.roles import PERMISSIONS, Permission
-from server.web import forms, standing_words, words
+from server.web import forms, plan_words, standing_words, words
 from server.web.glossary import TERMS
 from server.web.history_words import Line, lines_of
 from server.web.language import script_texts
@@ -230,6 +230,7 @@ FILTERS: dict[str, Any] = {
     "day": lambda value: words.day_words(_day(value), _frame.get().today),
     # {{ layer.painted_at | moment }}  Thursday at 14:05
     "moment": lambda value: words.moment_words(_local(value), _frame.get().today),
+    "planned_when": lambda value: plan_words.when_words(value, _frame.get().today),
     # {{ span | span_words }}        likely Thursday to Saturday, 8 times in 10, most likely Friday
     "span_words": _span,
     # {{ span | span_days }}         likely Thursday to Saturday

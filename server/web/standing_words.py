@@ -200,8 +200,8 @@ def due_risk_words(panel: PanelFact, today: date) -> str:
     due, told = panel.due, due_odds_words(panel)
     if due is not None and due.plan is not None and due.odds is not None and not due.is_late:
         return f"{told}; {plan_risk_words(due.plan, today)}"
-    if due is None or due.odds is None or due.is_late or panel.finish is None:
-        return told
+    if due is None or due.odds is None or due.is_late or panel.finish is None or panel.finish.high <= today:
+        return told  # nothing is left to wait for once the last layer is touch-dry
     finish = f"the last layer touch-dry {span_words(panel.finish, today)}"
     return f"{told}: {finish}" if due.odds >= ON_COURSE else f"{told}; {finish}"
 
@@ -264,9 +264,14 @@ def remedy_words(finding: Finding, top: WhenPainted | None, today: date, zone: Z
     return f"{before}{age} {that_is}{after}" if age else f"{finding.remedy.text} {that_is}"
 
 
+def is_far(day: date, today: date) -> bool:
+    """Whether a forecast of the day knows no more than its month."""
+    return (day - today).days >= FAR_D
+
+
 def far_day_words(day: date, today: date) -> str:
-    """A day; beyond two years only its month, since the forecast knows no more."""
-    return words.day_words(day, today) if (day - today).days < FAR_D else f"about {day:%B %Y}"
+    """A day; beyond two years only its month."""
+    return f"about {day:%B %Y}" if is_far(day, today) else words.day_words(day, today)
 
 
 def touch_gate_words(finding: Finding, top: LayerFact | None, today: date, zone: ZoneInfo) -> str:

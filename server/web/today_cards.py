@@ -151,7 +151,7 @@ def _holding(panel: PanelFact) -> str:
     top = panel.top
     if top is None or top.holds_up is None or panel.standing not in (Standing.RESTS, Standing.TEST_FIRST):
         return ""
-    return f"{top.holds_up} holds it up"
+    return f"slowest part: {top.holds_up}"
 
 
 def _mix(region: RegionFact) -> MixLine:
@@ -237,7 +237,7 @@ def _planned(panel: PanelFact, today: date) -> str:
     sitting = None if panel.coming is None else panel.coming.sitting
     if sitting is None:
         return ""
-    palette = plan_words.palette_words(sitting)
+    palette = "" if standing_words.is_far(sitting.on, today) else plan_words.palette_words(sitting)
     return f"Planned {plan_words.when_words(sitting, today)}{f': {palette}' if palette else ''}"
 
 

@@ -196,6 +196,16 @@ def test_the_finish_is_carried_into_the_calendar(bench: Bench, client: TestClien
     assert f'href="/panels/{panel.uid}/finish"' in page
 
 
+def test_of_a_dry_last_layer_no_wait_is_told(bench: Bench, client: TestClient):
+    """It is dry for two months: that it would be touch-dry "today" was told once."""
+    on = NOW.date()
+    panel = bench.panel(title="Done", finished_on=on - timedelta(days=60), due_on=on + timedelta(days=150))
+    bench.painted(panel, 60.0)
+    for address in (f"/panels/{panel.uid}", "/", "/calendar?view=year"):
+        page = words_of(client.get(address).text)
+        assert "on course" in page and "last layer touch-dry" not in page, address
+
+
 def test_the_finish_is_carried_into_the_agenda_for_two_years(bench: Bench, client: TestClient):
     """Half a year before varnish: Parkhurst 1898."""
     finished_picture(bench)

@@ -4,7 +4,7 @@ import re
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor, as_completed
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta, timezone
 from functools import partial
 from html import unescape
 from itertools import islice
@@ -16,9 +16,11 @@ from starlette.testclient import TestClient
 
 from server.services import planning_make
 from server.services.errors import Refused
+from server.services.plan_reading import PlannedSitting
 from server.services.search_pool import MOST_WAITING, SearchPool
 from server.store.db import Database
 from server.store.tables import ChangeSet, Layer, Place, StudioPlan
+from server.web import plan_words
 from tests.services.board_studio import hang
 from tests.services.conftest import NOW, Bench, make_bench
 from tests.web.pages_of_records import NOBODY
@@ -150,6 +152,27 @@ def test_sittings_stand_with_their_times_on_today_in_the_calendar_and_on_their_p
     for view in ("agenda", "week", "season"):
         shown = client.get(f"/calendar?view={view}&start={start}").text
         assert f"at {clock}, with Mornings. Why this day?" in unescape(shown)
+
+
+def test_the_agenda_has_the_sittings_of_a_day_in_the_order_of_their_times(
+    bench: Bench, client: TestClient, db: Database
+) -> None:
+    days = [sitting["start_at"][:10] for sitting in accepted(client, db)]
+    seen = 0
+    for day in set(days):
+        section = client.get(f"/calendar?view=agenda&start={day}").text.partition('class="agenda-day"')[2]
+        told = words(section.partition("</section>")[0])
+        clocks = re.findall(r": at (\d\d:\d\d), with Mornings", told)  # the day itself is the heading's
+        assert clocks == sorted(clocks) and len(clocks) == days.count(day), (day, told)
+        seen += len(clocks)
+    assert seen == len(days)
+
+
+def test_a_sitting_years_ahead_is_told_by_its_month() -> None:
+    at = datetime(2031, 11, 17, 9, 30, tzinfo=timezone.utc)
+    sitting = PlannedSitting("u", "p", "Storm", "glaze", "Ada", at, at, "Rain glaze", 30, "", at, False)
+    assert plan_words.when_words(sitting, date(2026, 11, 28)) == "about November 2031"
+    assert plan_words.when_words(sitting, date(2031, 11, 1)) == "17 November at 09:30, with Ada"
 
 
 def test_a_sitting_whose_day_was_changed_by_hand_stands_no_more(bench: Bench, client: TestClient, db: Database) -> None:

@@ -216,8 +216,26 @@ def test_the_slow_region_is_named(bench: Bench, client: TestClient):
     bench.painted(panel, 2.0, mixes=mixes)
     bench.layer(panel, mixes=mixes)
     words = words_of(client.get("/").text)
-    assert "eyes holds it up" in words
+    assert "slowest part: eyes" in words
     assert "White in sky 6.2 ml on 80 %, Black in eyes 1.6 ml on 20 %" in words
+
+
+def test_the_parts_of_a_layer_found_dry_wait_for_nothing(bench: Bench, client: TestClient):
+    """A fingertip speaks of the whole layer; its parts' own forecasts would tell of days after it was found dry."""
+    panel = bench.panel()
+    mixes = [
+        {"mix_uid": bench.white.uid, "area_pct": 80, "region": "sky"},
+        {"mix_uid": bench.black.uid, "area_pct": 20, "region": "eyes"},
+    ]
+    layer = bench.painted(panel, 2.0, mixes=mixes)
+
+    def parts() -> str:
+        page = client.get(f"/panels/{panel.uid}").text
+        return words_of("".join(re.findall(r'<ul class="region-list">.*?</ul>', page, re.DOTALL)))
+
+    assert re.search(r"sky, 80 % touch-dry likely .* eyes, 20 % touch-dry likely", parts())
+    press(client, client.get("/").text, layer, "touch_dry")
+    assert "likely" not in parts() and "eyes, 20 %" in parts()
 
 
 def test_hostile_names_are_shown_as_text(bench: Bench, client: TestClient):

@@ -231,10 +231,11 @@ def _waits(reader: Reader, s: int, b: int, j: int) -> Binding:
     days = wait.at(reader.model.problem.confidence) if wait and link.kind.value == "dry" else link.after_d
     end = np.array([reader.model.windows[reader.at(before)].end_min], float)
     ready, start = zone.instant(float(clock.after(end, days)[0])), reader.start(b)
-    word = "ready" if link.kind.value == "dry" else "tacky"
+    # Of drying over days no more than the day is known.
+    word, by = ("ready", _day(ready)) if link.kind.value == "dry" else ("tacky", _when(ready))
     if start - ready >= A_DAY:
-        return Binding("closed", name, f"{name} is {word} by {_when(ready)}; nobody works until {_when(start)}")
-    return Binding("drying", name, f"as soon as {name} is {word}, by {_when(ready)}")
+        return Binding("closed", name, f"{name} is {word} by {by}; nobody works until {_when(start)}")
+    return Binding("drying", name, f"as soon as {name} is {word}, by {by}")
 
 
 def _blocked(reader: Reader, s: int, earlier: list[int]) -> Binding:

@@ -25,7 +25,8 @@ PIECES = (
     "Did for “{title}”: {what}",
     "Planned for “{title}”: {what}",
     "{share} in “{mix}” for “{layer}”",
-    "what is on the panel may be painted over from {when}",
+    "the plan counts what is on the panel as ready only from {when}",
+    "what is on the panel may be painted over from {when}",  # in plans kept from before
     "Drying speed {low} to {high} against the reference room so far.",
 )
 # File in the science's data -> its columns of words; a semicolon separates several names.

@@ -201,7 +201,7 @@
   // ---- a bare wall offers this device's time zone where the studio counts by another ----
   document.querySelectorAll("[data-zone]").forEach(function (form) {
     var zone = Intl.DateTimeFormat().resolvedOptions().timeZone;
-    if (!zone || zone === form.getAttribute("data-zone")) return;
+    if (!zone || zone.replace("Etc/", "") === form.getAttribute("data-zone").replace("Etc/", "")) return;
     form.elements.time_zone.value = zone;
     form.querySelector("[data-zone-word]").textContent = zone;
     form.hidden = false;

@@ -83,6 +83,21 @@ def test_one_key_is_one_panel_however_often_it_is_sent(client: TestClient) -> No
     assert len(client.get(f"{API}/panels").json()["items"]) == 1
 
 
+def test_one_key_is_one_change_of_one_version(client: TestClient, made: dict[str, Any]) -> None:
+    """The same words on another version are another request: they may mean to take back what came in between."""
+    at = f"{API}/panels/{made['uid']}"
+
+    def put(title: str, version: int, key: str) -> Any:
+        headers = {"If-Match": f'"{version}"', "Idempotency-Key": key}
+        return client.put(at, json=panel(client, title=title), headers=headers)
+
+    assert [put("Two quinces", 1, "k").json()["version"] for _ in range(2)] == [2, 2]
+    assert put("Three", 2, "l").json()["version"] == 3
+    other = put("Two quinces", 3, "k")
+    assert (other.status_code, other.json()["errors"][0]["path"]) == (422, "Idempotency-Key")
+    assert client.get(at).json()["title"] == "Three"
+
+
 def test_a_key_that_changed_nothing_answers_the_record_again(client: TestClient, made: dict[str, Any]) -> None:
     at = f"{API}/panels/{made['uid']}/restore"
     answers = [client.post(at, headers={"Idempotency-Key": "k"}) for _ in range(2)]

@@ -56,7 +56,11 @@ def test_names_of_this_machine_are_answered(client: TestClient, host: str):
 
 
 @pytest.mark.parametrize(
-    "host", ["evil.example", "127.0.0.1.evil.example", "localhost.evil.example:8000", "", "0.0.0.0"]
+    "host",
+    [
+        *("evil.example", "127.0.0.1.evil.example", "localhost.evil.example:8000", "", "0.0.0.0"),
+        *("127.0.0.1:80@evil.example", "localhost:80/evil.example", "[::1", "[::1]evil.example", "localhost:x"),
+    ],
 )
 def test_other_names_are_refused(client: TestClient, host: str):
     answer = client.get("/healthz", headers={"Host": host})

@@ -74,6 +74,8 @@ def make(session: Session, who: Identity, command: TokenCreate, key: str | None,
     if _less(studio.role, command.role):
         raise Refused(f"You are {ROLE_WORDS[studio.role].lower()} here; a program of yours cannot be more.")
     row = _of_key(session, who.person_id, key)
+    if row is not None and row.revoked_at is not None:
+        raise Refused("This token was revoked already. Make another one.")
     if row is None and len(_open(session, who.person_id, now)) >= MOST_OPEN:
         raise Refused(f"You have {MOST_OPEN} tokens. Revoke those that are not needed.")
     lasts, token = _LASTS[command.lasts], PREFIX + new_token()

@@ -80,6 +80,8 @@ def invite(session: Session, actor: Actor, command: InvitationCreate, key: str |
     row = _of_key(session, actor.studio_id, key)
     if row is not None and row.used_at is not None:
         raise Refused("This invitation was used already. Make another one.")
+    if row is not None and row.revoked_at is not None:
+        raise Refused("This invitation was taken back already. Make another one.")
     if row is None:
         row = Invitation(
             studio_id=actor.studio_id,

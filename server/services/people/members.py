@@ -16,7 +16,7 @@ from server.services.people.events import About
 from server.services.people.sessions import Identity
 from server.services.records import check_uid
 from server.services.roles import ROLE_WORDS
-from server.store.tables import Membership, Person, Role, SignIn, Studio
+from server.store.tables import ApiToken, Membership, OwnFeed, Person, Role, SignIn, Studio
 
 LAST_OWNER = "This is the studio's only owner. Make somebody else an owner first."
 
@@ -136,7 +136,10 @@ def remove(session: Session, actor: Actor, uid: str, now: datetime) -> str:
 
 
 def join(session: Session, person: Person, studio_id: int, role: Role, now: datetime) -> bool:
-    """Make somebody a member, or open a membership that had ended. False for one who is a member already."""
+    """Make somebody a member, or open a membership that had ended. False for one who is a member already.
+
+    What opened the studio for them before it ended (tokens for programs, calendars of their own) stays shut.
+    """
     query = select(Membership).where(col(Membership.person_id) == person.id, col(Membership.studio_id) == studio_id)
     membership = session.scalars(query.with_for_update()).first()
     if membership is not None and membership.ended_at is None:
@@ -147,11 +150,19 @@ def join(session: Session, person: Person, studio_id: int, role: Role, now: date
         session.add(membership)
     else:
         membership.role, membership.since, membership.ended_at = role, now, None
+        _shut_what_opened(session, membership, now)
     session.flush()
     label = f"{person.name} came in as {ROLE_WORDS[role].lower()}"
     about = About(studio_id, person.id, "joined", membership.uid, None, role)
     events.note(session, about, person.name, label, now)
     return True
+
+
+def _shut_what_opened(session: Session, membership: Membership, now: datetime) -> None:
+    for kind in (ApiToken, OwnFeed):
+        of_person = col(kind.person_id) == membership.person_id, col(kind.studio_id) == membership.studio_id
+        for row in session.scalars(select(kind).where(*of_person, col(kind.revoked_at).is_(None))):
+            row.revoked_at = now
 
 
 def studios_of(session: Session, who: Identity) -> list[OwnStudio]:

@@ -15,6 +15,7 @@ from server.formats.calls import CallProblem
 from server.formats.calls.command import parse_json
 from server.services.errors import FieldError, Invalid
 from server.services.fields import Command
+from server.services.people.sessions import Identity
 from server.web import plain_words
 
 JSON = "application/json"
@@ -70,13 +71,19 @@ async def sent(request: Request, idempotency_key: Annotated[str | None, Header()
 
 
 def _command_key(request: Request, key: str | None, raw: bytes) -> str | None:
-    """A key for the history: one half says which sending, the other what was sent."""
+    """A key for the history: one half says which sending of whom, the other what was sent to change which version.
+
+    Programs choose plain keys, such as "1": those of two people must not be one.
+    """
     if key is None:
         return None
     if not key.strip() or len(key) > MOST_KEY or not key.isprintable():
         raise HTTPException(400, f"an Idempotency-Key has 1 to {MOST_KEY} characters that can be seen")
-    told = b"\n".join([request.method.encode(), request.url.path.encode(), raw])
-    return f"{_digest(key.encode('utf-8', 'backslashreplace'))}.{_digest(told)}"
+    who: Identity | None = getattr(request.state, "identity", None)
+    which = f"{who.person_uid if who else ''}\n{key}"
+    seen = request.headers.get("if-match", "")
+    told = b"\n".join([request.method.encode(), request.url.path.encode(), seen.encode("utf-8", "replace"), raw])
+    return f"{_digest(which.encode('utf-8', 'backslashreplace'))}.{_digest(told)}"
 
 
 def _digest(data: bytes) -> str:

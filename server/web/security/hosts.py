@@ -3,17 +3,21 @@ the painter's browser, which then counts both as one origin. The name it calls u
 this machine (or those set up on purpose) are answered. On a shared install the bare number that the call came in at is
 answered too: a number is no name that a stranger could point here."""
 
+import re
+
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from server.web.errors import error_response
 from server.web.security.asgi import header_values
 
+# A name or number, and a port: nothing that would read as another address in a link made of it ("a:80@b").
+_HOST = re.compile(r"([A-Za-z0-9._-]+|\[[0-9A-Fa-f:.]+\])(?::[0-9]{1,5})?")
+
 
 def host_name(value: str) -> str:
-    """``localhost:8000`` -> ``localhost``, ``[::1]:8000`` -> ``[::1]``."""
-    if value.startswith("["):
-        return value.partition("]")[0].lower() + "]"
-    return value.partition(":")[0].lower()
+    """``localhost:8000`` -> ``localhost``, ``[::1]:8000`` -> ``[::1]``; "" for what is no host."""
+    found = _HOST.fullmatch(value)
+    return found[1].lower() if found else ""
 
 
 class HostCheck:

@@ -144,6 +144,58 @@ def test_the_same_sending_makes_one_token_and_the_last_answer_is_the_one_that_wo
     assert program.get("/api/v1/today", headers=carrying(second)).status_code == 200
 
 
+def test_a_token_that_was_revoked_is_not_made_again_by_its_first_sending(app: FastAPI, enter: Enter):
+    owner = enter("owner")
+    form = {"label": "Rack list", "role": "viewer", "lasts": "year", "command_key": "one-sending-of-a-form-0001"}
+    assert owner.post("/account/tokens", data=form).status_code == 200
+    uid = re.search(r"/account/tokens/([\w-]+)/revoke", owner.get("/account/tokens").text)
+    assert uid
+    owner.post(f"/account/tokens/{uid[1]}/revoke")
+    again = owner.post("/account/tokens", data=form)
+    assert again.status_code == 409
+    assert "umd_" not in again.text
+
+
+def test_keys_of_two_people_are_two_sendings(app: FastAPI, enter: Enter):
+    """Programs choose plain keys: that of one must not stand for the other's, nor keep it from working."""
+    mine, theirs = (carrying(make(enter(role), role)) | {"Idempotency-Key": "1"} for role in ("owner", "painter"))
+    program = browser(app)
+    thinner = {"label": "Jar", "solvent": "odourless_mineral_spirits"}
+    made = [program.post("/api/v1/thinners", json=thinner, headers=of).json()["uid"] for of in (mine, theirs, mine)]
+    assert made[0] != made[1]
+    assert made[2] == made[0]
+    assert program.post("/api/v1/thinners", json={**thinner, "label": "Tin"}, headers=theirs).status_code == 422
+    feed = {"label": "Telephone", "painter": "First painter"}
+    feeds = [program.post("/api/v1/own-feeds", json=feed, headers=of) for of in (mine, theirs)]
+    assert [answer.status_code for answer in feeds] == [201, 201]
+
+
+def test_who_comes_in_again_finds_old_tokens_and_calendars_shut(app: FastAPI, enter: Enter):
+    """A token that got away may be why somebody was taken out; an undo of the removal brings all back as it was."""
+    owner, painter = enter("owner"), enter("painter")
+    token = carrying(make(painter, "painter"))
+    program = browser(app)
+    feed = {"label": "Telephone", "painter": "First painter"}
+    calendar = "/f/" + program.post("/api/v1/own-feeds", json=feed, headers=token).json()["address"].partition("/f/")[2]
+
+    def opened() -> set[int]:
+        return {program.get("/api/v1/today", headers=token).status_code, program.get(calendar).status_code}
+
+    assert opened() == {200}
+    owners = carrying(make(owner, "owner"))
+    members = program.get("/api/v1/members", headers=owners).json()["items"]
+    uid = next(each["uid"] for each in members if each["role"] == "painter")
+    removed = program.post(f"/api/v1/members/{uid}/remove", headers=owners)
+    assert removed.status_code == 200
+    assert opened() == {401, 404}
+    invited = program.post("/api/v1/invitations", json={"role": "viewer"}, headers=owners).json()
+    assert painter.post("/join/" + invited["address"].rpartition("/")[2]).status_code == 303
+    assert painter.get("/panels").status_code == 200
+    assert opened() == {401, 404}
+    assert "Telephone" not in painter.get("/calendar/own").text
+    assert "Rack list" not in painter.get("/account/tokens").text
+
+
 def test_the_last_use_is_kept_once_in_a_few_minutes(app: FastAPI, enter: Enter, db: Database, clock: Clock):
     token = carrying(make(enter("owner")))
     program = browser(app)

@@ -167,6 +167,18 @@ def test_the_same_sending_again_leaves_one_link(app: FastAPI, enter: Enter, db: 
         assert len(session.scalars(select(Invitation)).all()) == 1
 
 
+def test_an_invitation_that_was_taken_back_is_not_made_again_by_its_first_sending(enter: Enter):
+    owner = enter("owner")
+    form = {"role": "assistant", "meant_for": "", "command_key": "invite-0123456789"}
+    assert owner.post("/people/invite", data=form).status_code == 200
+    uid = re.search(r"/people/invitations/([\w-]+)/revoke", owner.get("/people").text)
+    assert uid
+    owner.post(f"/people/invitations/{uid[1]}/revoke")
+    again = owner.post("/people/invite", data=form)
+    assert again.status_code == 409
+    assert not LINK.search(again.text)
+
+
 def test_somebody_with_an_account_joins_another_studio_with_it(
     enter: Enter, people, db, elsewhere: Bench, bench: Bench
 ):

@@ -82,6 +82,28 @@ class MembersOut(Told):
     items: tuple[MemberOut, ...]
 
 
+class LeftOut(Told):
+    """Somebody who left the studio; ``uid`` is of the membership that ended."""
+
+    uid: str
+    name: str
+    ended_at: datetime
+
+
+class PeopleLeftOut(Told):
+    items: tuple[LeftOut, ...]
+
+
+class PurgeablePersonOut(Told):
+    """What purging somebody changes: their name in so many ``entries`` of the history. ``hangs`` says in sentences
+    what stands against it: then they stay."""
+
+    uid: str
+    name: str
+    entries: int
+    hangs: tuple[str, ...]
+
+
 class PeopleEventOut(Told):
     """``uid`` is empty for one from before it could be taken back."""
 

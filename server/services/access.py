@@ -21,12 +21,14 @@ Action = Literal["read", "hold", "create", "update", "archive", "restore", "undo
 class Actor:
     """The person acting, in the studio they act in. ``name`` is what the history shows.
 
-    ``role``: on a single-user install the painter is the owner.
+    ``role``: on a single-user install the painter is the owner. ``person_id``: whose account it is, None where nobody
+    has one.
     """
 
     name: str
     studio_id: int
     role: Role = "owner"
+    person_id: int | None = None
 
     def may(self, permission: Permission) -> bool:
         return permission in MAY[self.role]

@@ -55,7 +55,12 @@ def unit(
     label = label[:300]
     with db.write() as session:
         change_set = ChangeSet(
-            studio_id=actor.studio_id, actor=actor.name[:120], label=label, command_key=key, at=now or utc_now()
+            studio_id=actor.studio_id,
+            actor=actor.name[:120],
+            person_id=actor.person_id,
+            label=label,
+            command_key=key,
+            at=now or utc_now(),
         )
         session.info[_MOMENT] = change_set.at
         earlier = _claim(session, change_set)
@@ -99,13 +104,13 @@ def studio_of_unit(session: Session) -> int | None:
     return found.studio_id if isinstance(found, ChangeSet) else None
 
 
-def leave_tombstone(session: Session, table: str, row_id: int) -> None:
-    """Note that a row was taken away for ever, and nothing of what it was: neither image is kept. The running entry
-    undoes itself, which stands for: nothing undoes it."""
-    running = current_change_set(session)
-    assert running.id is not None
-    running.undoes_id = running.id
-    session.add(Change(change_set_id=running.id, position=0, table_name=table, row_id=row_id))
+def leave_tombstone(session: Session, table: str, row_id: int, entry: ChangeSet | None = None) -> None:
+    """Note that a row was taken away for ever, and nothing of what it was: neither image is kept. The running entry,
+    or another one of the history, undoes itself, which stands for: nothing undoes it."""
+    noted = entry or current_change_set(session)
+    assert noted.id is not None
+    noted.undoes_id = noted.id
+    session.add(Change(change_set_id=noted.id, position=0, table_name=table, row_id=row_id))
 
 
 def _claim(session: Session, change_set: ChangeSet) -> ChangeSet | None:

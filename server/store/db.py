@@ -60,6 +60,7 @@ def make_engine(url: URL, *, enforce_foreign_keys: bool = True, **options: Any) 
             connection.execute(f"PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}")
             connection.execute("PRAGMA journal_mode = WAL")
             connection.execute("PRAGMA synchronous = FULL")  # NORMAL may lose the last commits on power loss
+            connection.execute("PRAGMA secure_delete = ON")  # what is purged is in no copy of the file either
             connection.execute(f"PRAGMA foreign_keys = {'ON' if enforce_foreign_keys else 'OFF'}")
 
         @event.listens_for(engine, "begin")

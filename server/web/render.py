@@ -21,6 +21,8 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from server.services.board.facts import DaySpan
 from server.services.history import HistoryEntry
+from server.services.people.forgetting import NAMELESS
+from server.services.people.purging import ELSEWHERE
 from server.services.roles import PERMISSIONS, Permission
 from server.web import forms, plan_words, standing_words, words
 from server.web.glossary import TERMS
@@ -254,6 +256,7 @@ FILTERS: dict[str, Any] = {
     "join_words": words.join_words,
     "capital": words.capital,  # of a word or a sentence the first letter
     "told": told,
+    "person": lambda name: told(name) if name in (NAMELESS, ELSEWHERE) else name,  # {{ change.actor | person }}
 }
 
 

@@ -61,8 +61,8 @@ VARIANTS: Mapping[str, tuple[str, ...]] = {
 NO_RECORDS: Mapping[str, tuple[str, ...]] = {"/rules/{uid}": ("R01", "R20", "R23", "R35")}
 FEEDS = ("/f/{token}/calendar.ics", "/f/{token}/tasks.ics")
 FILES = ("/panels/{uid}/record/{kind}", "/data/archive", "/data/lists/{name}.csv", "/calendar.ics", *FEEDS)
-# Machines, files, and what only an invitation of a shared install opens (tests/browser/test_people.py).
-NO_PAGES = (*FILES, "/healthz", "/worker.js", "/manifest.webmanifest", "/join/{token}")
+# Machines, files, and what only a shared install has: an invitation, somebody who left (tests/browser/test_people.py).
+NO_PAGES = (*FILES, "/healthz", "/worker.js", "/manifest.webmanifest", "/join/{token}", "/people/{uid}/purge")
 EVERY_RECORD = ("/panels/{uid}",)
 ENDS = 3  # of a table's records: so many of the first and of the last are asked for a page
 ROUTES = {

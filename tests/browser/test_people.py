@@ -12,10 +12,12 @@ from datetime import datetime, timezone
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
+from sqlmodel import select
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.services.people import console
 from server.store.db import Database
+from server.store.tables import Membership, Person
 from server.web.app import create_app
 from server.web.settings import Settings
 from tests.browser.conftest import CHROMIUM_ARGUMENTS, PHONE, RunningServer, run_server
@@ -120,6 +122,17 @@ def test_the_pages_of_people_are_fit_to_be_seen(shared: RunningServer, page: Pag
     for address in ("/people", "/account", "/account/codes", "/studios", link):
         page.goto(address if address.startswith("http") else shared.url + address)
         faults[address] = faults_of_width(page) + faults_of_look(page, axe)
+    with shared.db.write() as session:  # somebody who came and left
+        left = Person(name="Berit Invented", email="berit@studio.example", password_hash="-")
+        session.add(left)
+        session.flush()
+        now, studio = datetime.now(timezone.utc), session.scalars(select(Membership)).one().studio_id
+        session.add(Membership(person_id=left.id or 0, studio_id=studio, role="painter", ended_at=now))
+    page.goto(shared.url + "/people")
+    faults["with somebody who left"] = faults_of_width(page) + faults_of_look(page, axe)
+    page.get_by_role("link", name="Purge Berit Invented").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Purge Berit Invented?")
+    faults["to be purged"] = faults_of_width(page) + faults_of_look(page, axe)
     page.goto(shared.url + "/account/codes")
     page.fill("#f-password", PASSWORD)
     page.get_by_role("button", name="Set them up").click()

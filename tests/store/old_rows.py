@@ -543,6 +543,10 @@ _WITH_CHANGES_OF_PEOPLE: Rows = _WITH_LANGUAGE | {
     ]
 }
 
+_WITH_WHO_DID_IT: Rows = _WITH_CHANGES_OF_PEOPLE | {
+    "change_set": [row | {"person_id": 1} for row in _WITH_CHANGES_OF_PEOPLE["change_set"]]
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -566,6 +570,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0020": _WITH_OWN_FEEDS,
     "0021": _WITH_LANGUAGE,
     "0022": _WITH_CHANGES_OF_PEOPLE,
+    "0023": _WITH_WHO_DID_IT,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

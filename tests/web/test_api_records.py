@@ -203,7 +203,7 @@ def test_a_bad_id_is_not_found(client: TestClient, method: str, path: str, uid: 
 
 SENT_ELSEWHERE = test_api_plans.SENDS | {
     *("ShareLinkCreate", "ShareLinkChange"),  # test_share_changed.py
-    *("InvitationCreate", "RoleUpdate"),  # people/test_api_people.py
+    *("InvitationCreate", "RoleUpdate", "PersonPurge"),  # people/test_api_people.py
     "OwnFeedCreate",  # test_own_feeds.py
     *test_api_pages.SENDS,
 }

@@ -82,7 +82,7 @@ class Identity:
         """The person in the chosen studio. Raises ``NotFound`` where there is none."""
         if self.studio is None:
             raise NotFound
-        return Actor(self.name, self.studio.id, self.studio.role)
+        return Actor(self.name, self.studio.id, self.studio.role, self.person_id)
 
 
 @dataclass(frozen=True, slots=True)

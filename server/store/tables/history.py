@@ -19,6 +19,7 @@ class ChangeSet(Table, table=True):
     studio_id: int = Field(foreign_key="studio.id", index=True)
     at: datetime = Field(default_factory=utc_now, sa_type=UtcDateTime, index=True)
     actor: str = Field(max_length=120)
+    person_id: int | None = Field(default=None, foreign_key="person.id")  # whose account did it, where people sign in
     label: str = Field(max_length=300)  # in the painter's words: "Painted 'Grey sketch' on 'Two pears'"
     command_key: str | None = Field(default=None, max_length=64)
     location: str = Field(default="", max_length=300)  # where the first answer led

@@ -10,12 +10,14 @@ from server.formats.sharing_json import (
     InvitationMade,
     InvitationOut,
     InvitationsOut,
+    LeftOut,
     MemberOut,
     MembersOut,
     PeopleEventOut,
     PeopleEventsOut,
+    PeopleLeftOut,
 )
-from server.services.people import events, invitations, members, undoing
+from server.services.people import events, invitations, members, purging, undoing
 from server.services.people.invitations import InvitationCreate
 from server.services.people.members import RoleUpdate
 from server.services.sendings import refuse_key_of_another_row
@@ -41,6 +43,15 @@ def all_members(page: Page) -> MembersOut:
     return MembersOut(
         items=tuple(MemberOut(**{name: getattr(each, name) for name in MemberOut.model_fields}) for each in found)
     )
+
+
+@router.get("/members/left", summary="Who left the studio", responses=problems(404))
+def people_who_left(page: Page) -> PeopleLeftOut:
+    """The last one first. Their accounts stay until they are purged."""
+    need_shared(page)
+    with page.db.read() as session:
+        found = purging.all_left(session, page.actor)
+    return PeopleLeftOut(items=tuple(LeftOut(uid=each.uid, name=each.name, ended_at=each.ended_at) for each in found))
 
 
 @router.get("/members/events", summary="What happened to people", responses=problems(404))

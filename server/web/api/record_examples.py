@@ -137,6 +137,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     "LimitsChange": {"limits": [{"name": "NAME-OF-A-LIMIT", "value": None}]},
     "PanelPurge": {"title": "Quince on a blue cloth"},
     "RecordPurge": {"name": "Lead white"},
+    "PersonPurge": {"name": "Painter"},
     "ListTaken": {
         "text": "Panel;Width (cm);Height (cm);Support;Ground\nQuince, small;20;15;hardboard;acrylic\n",
         "check_only": True,

@@ -5,7 +5,7 @@ from starlette.responses import Response
 
 from server.formats.qr import qr_drawing
 from server.services.errors import Refused
-from server.services.people import events, invitations, members, undoing
+from server.services.people import events, invitations, members, purging, undoing
 from server.services.people.invitations import InvitationCreate, Made
 from server.services.people.members import RoleUpdate
 from server.services.roles import ROLE_TOLD, ROLE_WORDS, ROLES
@@ -113,6 +113,7 @@ def _page(page: PageRequest, done: str = "") -> SecretForm:
     with page.db.read() as session:
         context = {
             "members": members.all_members(session, page.actor, page.identity),
+            "left": purging.all_left(session, page.actor),
             "pending": invitations.all_pending(session, page.actor, page.now),
             "events": events.of_studio(session, page.actor.studio_id),
             "role_choices": ROLE_CHOICES,

@@ -9,9 +9,11 @@ from starlette.responses import Response
 from server.services import purging, purging_records
 from server.services.errors import Refused
 from server.services.fields import Command, Text200
+from server.services.people import purging as people_purging
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState
 from server.web.pages.changes import Done, FormPage
+from server.web.pages.people_pages import need_shared
 from server.web.pages.record_forms import Reads, save
 
 router = APIRouter()
@@ -78,6 +80,33 @@ def purge_record(page: Page, posted: Posted, kind: str, uid: str) -> Response:
         return Done(f"Purged a {word} with all that belonged to it", PAGES[kind][1])
 
     return save(page, posted, Reads(PurgeRecord), _record_form(page, kind, uid), act)
+
+
+@router.get("/people/{uid}/purge")
+def ask_person(page: Page, uid: str) -> Response:
+    """The same for somebody who left the studio; ``uid`` is of the membership that ended."""
+    need_shared(page)
+    return _person_form(page, uid).show(page, FormState())
+
+
+@router.post("/people/{uid}/purge")
+def purge_person(page: Page, posted: Posted, uid: str) -> Response:
+    """Take their account and their name away for ever when the name was typed."""
+    need_shared(page)
+
+    def act(session: Session, command: Any) -> Done:
+        people_purging.purge(session, page.actor, uid, command.name)
+        return Done(people_purging.PURGED, "/people")
+
+    return save(page, posted, Reads(PurgeRecord), _person_form(page, uid), act)
+
+
+def _person_form(page: PageRequest, uid: str) -> FormPage:
+    def context() -> dict[str, Any]:
+        with page.db.read() as session:
+            return {"goes": people_purging.look(session, page.actor, uid)}
+
+    return FormPage("purge/person.html", context)
 
 
 def _record_form(page: PageRequest, kind: str, uid: str) -> FormPage:

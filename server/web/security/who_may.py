@@ -212,7 +212,7 @@ PAGES: Mapping[Need, tuple[str, ...]] = {
         "POST /people/{uid}/remove",
         "POST /people/events/{uid}/undo",
     ),
-    "purge": ("GET POST /panels/{uid}/purge", "GET POST /purge/{kind}/{uid}"),
+    "purge": ("GET POST /panels/{uid}/purge", "GET POST /purge/{kind}/{uid}", "GET POST /people/{uid}/purge"),
 }
 NEEDS: Mapping[Need, tuple[str, ...]] = {need: (*lines, *INTERFACES.get(need, ())) for need, lines in PAGES.items()}
 STATIC = "/static/"  # files: open

@@ -204,6 +204,7 @@ INTERFACES: Mapping[Need, tuple[str, ...]] = {
     "people": (
         "GET /api/v1/members",
         "GET /api/v1/members/events",
+        "GET /api/v1/members/left",
         "POST /api/v1/members/{uid}/role",
         "POST /api/v1/members/{uid}/remove",
         "POST /api/v1/members/events/{uid}/undo",
@@ -216,5 +217,7 @@ INTERFACES: Mapping[Need, tuple[str, ...]] = {
         "POST /api/v1/panels/{uid}/purge",
         "GET /api/v1/purge/{kind}/{uid}",
         "POST /api/v1/purge/{kind}/{uid}",
+        "GET /api/v1/members/{uid}/purge",
+        "POST /api/v1/members/{uid}/purge",
     ),
 }

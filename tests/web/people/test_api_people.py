@@ -2,9 +2,11 @@
 
 from fastapi import FastAPI
 
+from server.store.db import Database
 from server.web.api.record_examples import EXAMPLES
 from tests.web.people.conftest import Enter, browser
 from tests.web.people.test_api_tokens import carrying, make
+from tests.web.people.test_purging_of_people import take_out
 
 API = "/api/v1"
 
@@ -49,3 +51,31 @@ def test_a_lesser_token_of_an_owner_sees_no_people(app: FastAPI, enter: Enter) -
     program = browser(app)
     for path in ("members", "members/events", "invitations"):
         assert program.get(f"{API}/{path}", headers=token).status_code == 403
+
+
+def test_an_owners_program_purges_who_left(app: FastAPI, enter: Enter, db: Database):
+    owner = enter("owner")
+    program, token = browser(app), carrying(make(owner, "owner"))
+    take_out(owner, db, "Painter")
+    [left] = program.get(f"{API}/members/left", headers=token).json()["items"]
+    assert left["name"] == "Painter"
+    at = f"{API}/members/{left['uid']}/purge"
+    goes = program.get(at, headers=token).json()
+    assert goes == {"uid": left["uid"], "name": "Painter", "entries": 0, "hangs": []}
+    wrong = program.post(at, json={"name": "Somebody"}, headers=token)
+    assert (wrong.status_code, wrong.json()["errors"][0]["path"]) == (422, "name")
+    key = token | {"Idempotency-Key": "once"}
+    for _ in "ab":
+        answer = program.post(at, json=EXAMPLES["PersonPurge"], headers=key)
+        assert (answer.status_code, answer.json()) == (200, {"purged": True})
+    assert program.get(at, headers=token).status_code == 404
+    assert program.get(f"{API}/members/left", headers=token).json()["items"] == []
+
+
+def test_a_lesser_token_of_an_owner_purges_nobody(app: FastAPI, enter: Enter, db: Database):
+    owner = enter("owner")
+    page = take_out(owner, db, "Painter")
+    token = carrying(make(owner, "painter"))
+    at = f"{API}/members/{page.split('/')[2]}/purge"
+    assert browser(app).get(at, headers=token).status_code == 403
+    assert browser(app).post(at, json=EXAMPLES["PersonPurge"], headers=token).status_code == 403

@@ -213,7 +213,7 @@ def _fact(step: StackStep, site: _Site, known: tuple[bool, str], moment: Moment)
         is_new=known[0],
         wet_um=row.wet_thickness_um,
         solvent_pct=row.solvent_pct,
-        mix=", ".join(mix.label for mix in mixes),
+        mix=mixes[0].label if mixes else "",
         swatch=swatch or UNKNOWN,
         advice=known[1],
         may=span_of(step.start, moment) if step.start else None,

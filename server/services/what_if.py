@@ -161,7 +161,7 @@ def _ways(layer: LayerNow, rows: StudioRows, holder: int) -> dict[str, tuple[Lay
     """Changes worth a try, by what a painter would call them."""
     recipe, climate = layer.recipe, layer.climate
     mix = recipe.mixes[holder]
-    inside = f" in {mix.name}" if len(recipe.mixes) > 1 else " in it"
+    inside = f" in “{mix.name}”" if len(recipe.mixes) > 1 else " in it"
     thinner = round(recipe.wet_thickness_um / 2, -1) or recipe.wet_thickness_um / 2
     umber = reference.find_pigment("PBr7", "burnt umber").label
     ways = {

@@ -40,7 +40,7 @@ def culprit_of(recipe: LayerRecipe, parts: Sequence[RegionBreakdown]) -> str:
     if heaviest.name == "pigment":
         told = _slowest_pigment(recipe.mixes[holder])
     if len(parts) > 1 and heaviest.name in OF_A_MIX:
-        return f"{told} in {recipe.mixes[holder].name}"
+        return f"{told} in “{recipe.mixes[holder].name}”"
     return told
 
 

@@ -11,6 +11,7 @@ from server.services.board.calendar_facts import CalendarLayer, CalendarRow
 from server.services.board.facts import ClosingFact, Moment, PanelFact, Standing
 from server.services.plan_reading import PlannedSitting
 from server.web import finish_words, plan_words, standing_words, words
+from server.web.language.filled import Filled
 from server.web.manner import first_weekday
 
 FURTHER_MONTHS = 24
@@ -46,7 +47,7 @@ def _row(row: CalendarRow, first_on: date, moment: Moment) -> DrawnRow:
         films=films,
         pins=pins,
         state=panel.top.state.value if panel.top else "bare",
-        words=f"{panel.title}: {row_words(panel, moment.today)}",
+        words=f"“{panel.title}”: {row_words(panel, moment.today)}",
     )
 
 
@@ -210,8 +211,8 @@ def _entries(row: CalendarRow, moment: Moment) -> Iterable[Entry]:
     if panel.due:
         kind = "at_risk" if panel.due.at_risk else "due"
         risk = standing_words.due_risk_words(panel, today)
-        what_for = f"due for {panel.due.due_for}" if panel.due.due_for else "due"
-        yield entry(panel.due.on, kind, f"{what_for}: {risk}" if risk else what_for)
+        what_for = Filled("due for {due_for}", due_for=panel.due.due_for) if panel.due.due_for else "due"
+        yield entry(panel.due.on, kind, Filled("{due}: {risk}", due=what_for, risk=risk) if risk else what_for)
     if panel.standing is Standing.READY:
         yield entry(moment.on, "ready", f"ready: {standing_words.rest_words(panel, today)}")
     elif panel.standing is Standing.TEST_FIRST:

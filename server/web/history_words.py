@@ -6,7 +6,7 @@ from datetime import date, datetime, tzinfo
 
 from server.services.history import FieldChange, HistoryEntry, RowChange
 from server.services.images import values_from
-from server.store.tables import WorkTime
+from server.store.tables import Name, WorkTime
 from server.web import words
 from server.web.hours_words import day_words, time_words
 
@@ -21,6 +21,20 @@ QUANTITIES = {
     "left_ml": ("ml", 1.0),
 }
 SHARES = frozenset({"area_share", "share"})
+# What somebody typed: told as it stands.
+TYPED = frozenset(
+    {
+        "title",
+        "label",
+        "name",
+        "due_for",
+        "region",
+        "place_on_panel",
+        "notes",
+        "note",
+        "override_reason",
+    }
+)
 # Names of columns as people say them; those left out only serve the program.
 NAMES = {
     "title": "title",
@@ -155,7 +169,8 @@ def _line(field: FieldChange, zone: tzinfo) -> Line:
 def _told(name: str, value: object, zone: tzinfo) -> str:
     if name in SHARES and isinstance(value, int | float):
         return f"{value * 100:.3g} %" + (" of the area" if name == "area_share" else "")
-    return _quantity(name, value) or _text(value, zone)
+    told = _quantity(name, value) or _text(value, zone)
+    return Name(told) if name in TYPED else told
 
 
 def _quantity(name: str, value: object) -> str:

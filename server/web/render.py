@@ -24,11 +24,13 @@ from server.services.history import HistoryEntry
 from server.services.people.forgetting import NAMELESS
 from server.services.people.purging import ELSEWHERE
 from server.services.roles import PERMISSIONS, Permission
+from server.store.tables import Name
 from server.web import forms, plan_words, standing_words, words
 from server.web.glossary import TERMS
 from server.web.history_words import Line, lines_of
 from server.web.language import script_texts
 from server.web.language.catalogue import ENGLISH, catalogue
+from server.web.language.filled import Filled
 from server.web.language.sentences import sentences
 from server.web.language.template_texts import InLanguage
 from server.web.manner import is_metric, manner, typed_in, unit_words
@@ -220,11 +222,16 @@ def _anew(told: Callable[..., str]) -> Callable[..., str]:
 
 
 def told(value: object) -> object:
-    """Finished words in the language of whoever reads; parts of pages and what is no text stay."""
-    if not isinstance(value, str) or isinstance(value, Markup):
+    """Finished words in the language of whoever reads; names, parts of pages and what is no text stay."""
+    if not isinstance(value, str) or isinstance(value, Markup | Name):
         return value
-    spoken = sentences(manner().language)
-    return value if spoken is None else spoken.told(value)
+    language = manner().language
+    spoken = sentences(language)
+    if spoken is None:
+        return value
+    if isinstance(value, Filled):
+        return value.told(catalogue(language), told)
+    return spoken.told(value)
 
 
 FILTERS: dict[str, Any] = {
@@ -297,6 +304,7 @@ def environment(templates_dir: Path, files: HashedFiles, language: str = ENGLISH
         new_key=forms.new_key,
         FormState=forms.FormState,
         Markup=Markup,
+        filled=Filled,
         term=term,
         may=may,
     )

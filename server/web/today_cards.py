@@ -14,6 +14,7 @@ from server.services.board.facts import Moment, PanelFact, RegionFact, Standing
 from server.services.hazards import hazard
 from server.web import finish_words, plan_words, standing_words, words
 from server.web.drawn import little_panel
+from server.web.language.filled import Filled, listed
 
 MOST_FINDINGS = 1
 # Rags and solvent concern every sitting: the page says them once.
@@ -114,7 +115,7 @@ def card_of(panel: PanelFact, moment: Moment) -> Card:
     return Card(
         uid=panel.uid,
         title=panel.title,
-        size=" · ".join(filter(None, (words.size_words(panel.width_mm, panel.height_mm), panel.place))),
+        size=_size(panel),
         kind=standing_words.STANDING_SHAPES[panel.standing],
         word=standing_words.STANDING_WORDS[panel.standing],
         detail=standing_words.rest_words(panel, today),
@@ -146,16 +147,25 @@ def card_of(panel: PanelFact, moment: Moment) -> Card:
     )
 
 
+def _size(panel: PanelFact) -> str:
+    size = words.size_words(panel.width_mm, panel.height_mm)
+    return Filled("{size} · {place}", size=size, place=panel.place) if panel.place else size
+
+
 def _holding(panel: PanelFact) -> str:
     """The region that the top layer waits for, while it waits."""
     top = panel.top
     if top is None or top.holds_up is None or panel.standing not in (Standing.RESTS, Standing.TEST_FIRST):
         return ""
-    return f"slowest part: {top.holds_up}"
+    return Filled("slowest part: {region}", region=top.holds_up)
 
 
 def _mix(region: RegionFact) -> MixLine:
-    name = region.mix_label if region.name == region.mix_label else f"{region.mix_label} in {region.name}"
+    name = (
+        region.mix_label
+        if region.name == region.mix_label
+        else Filled("{mix} in {region}", mix=region.mix_label, region=region.name)
+    )
     share = "" if region.share > 0.995 else words.pct_words(region.share)
     return MixLine(region.swatch, name, words.ml_words(region.ml), share, region.holds_up)
 
@@ -216,8 +226,11 @@ def _folded(panel: PanelFact) -> str:
     coming = panel.coming
     if coming is None or panel.standing is not Standing.RESTS:
         return ""
-    mixes = ", ".join(
-        f"{mix.name} {mix.ml}" + (f" on {mix.share}" if mix.share else "") for mix in map(_mix, coming.regions)
+    mixes = tuple(
+        Filled(
+            "{mix} {amount} on {share}" if mix.share else "{mix} {amount}", mix=mix.name, amount=mix.ml, share=mix.share
+        )
+        for mix in map(_mix, coming.regions)
     )
     findings = panel.verdict.findings if panel.verdict else ()
     is_gated = any(found.rule == standing_words.TOUCH_GATE for found in findings)
@@ -227,9 +240,14 @@ def _folded(panel: PanelFact) -> str:
         for found in findings
         if found.rule != standing_words.TOUCH_GATE
     ]
-    told = f"Next{gate}: {standing_words.layer_words(coming)}"
-    told += f": {mixes}" if mixes else ": no mix named yet"
-    return f"{told}. As planned, {'; '.join(also)}." if also else f"{told}."
+    told = Filled("Next{gate}: {layer}", gate=gate, layer=standing_words.layer_words(coming))
+    if mixes:
+        told = Filled("{layer}: {mixes}", layer=told, mixes=listed(mixes))
+    else:
+        told = Filled("{layer}: no mix named yet", layer=told)
+    if also:
+        return Filled("{told}. As planned, {also}.", told=told, also="; ".join(also))
+    return Filled("{told}.", told=told)
 
 
 def _planned(panel: PanelFact, today: date) -> str:

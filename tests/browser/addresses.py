@@ -120,8 +120,9 @@ def _by_links(db: Database, path: str) -> list[str]:
 
 def _quoted(db: Database) -> str:
     """A quote that is asked for and kept for the visit: the commission with the first stack that has its mixes."""
-    now, zone, actor = datetime.now(timezone.utc), ZoneInfo("UTC"), _painter(db)
+    now, actor = datetime.now(timezone.utc), _painter(db)
     with db.read() as session:
+        zone = ZoneInfo(studios.the_studio(session).time_zone)
         stacks = [stack.uid for stack in stack_plans.all_open(session, actor) if _has_mixes(session, stack)]
     command = PromiseAsk.model_validate(_a_panel(db) | {"stack_uid": stacks[0]})
     content = planning_promise.ask(db, actor, command, now, zone)

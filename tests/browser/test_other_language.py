@@ -15,7 +15,7 @@ from sqlalchemy import String, select
 from sqlmodel.sql.sqltypes import AutoString
 
 from server.store.db import Database
-from server.store.tables import Table
+from server.store.tables import Named, Table
 from server.web.language.catalogue import ENGLISH, LANGUAGES
 from tests.browser import addresses
 from tests.browser.conftest import RunningServer
@@ -65,7 +65,7 @@ def typed_in(db: Database) -> list[str]:
     with db.read() as session:
         for table in Table.metadata.tables.values():
             for column in table.columns:
-                if isinstance(column.type, String | AutoString):
+                if isinstance(column.type, String | AutoString | Named):
                     found |= {text for text in session.scalars(select(column)) if isinstance(text, str)}
     return sorted((text for text in found if len(text.strip()) > 2), key=len, reverse=True)
 

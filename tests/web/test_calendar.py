@@ -42,14 +42,14 @@ def test_a_row_can_be_read_out(bench: Bench, client: TestClient, view: str):
     bench.panel(title="Due", due_on=date(2026, 11, 28), due_for="a show")
     page = client.get(f"/calendar?view={view}").text
     labels = re.findall(r'role="group" aria-label="([^"]+)"', page)
-    beach = next(label for label in labels if label.startswith("Winter beach"))
+    beach = next(label for label in labels if label.startswith("“Winter beach”"))
     assert "Test first" in beach
     # Before the month that is shown, the row itself tells of the sitting.
     told = [beach, *re.findall(r'<a href="/panels/[^"]+"><title>([^<]+)</title>', page)]
     assert any(re.search(r"underpainting painted (Sunday|22 November), touch-dry likely", words) for words in told)
     assert any(re.search(r"second painting may go on likely [^;]+, touch-dry likely", words) for words in told)
     assert any(words.startswith("Due Saturday for a show") for words in told)
-    assert any(label.startswith("Due: ") for label in labels)
+    assert any(label.startswith("“Due”: ") for label in labels)
     assert f'href="/panels/{panel.uid}"' in page
     assert "cal-today" in page
 
@@ -169,7 +169,9 @@ def test_a_layer_that_a_rule_stops_for_good_is_not_drawn(bench: Bench, client: T
     bench.painted(panel, 60.0)
     bench.layer(panel, kind="block-in", material="acrylic")
     page = client.get("/calendar").text
-    [row] = [label for label in re.findall(r'role="group" aria-label="([^"]+)"', page) if label.startswith("Mixed up")]
+    [row] = [
+        label for label in re.findall(r'role="group" aria-label="([^"]+)"', page) if label.startswith("“Mixed up”")
+    ]
     assert "block-in" not in row
     assert 'class="sitting is-to-come"' not in page
 

@@ -41,8 +41,8 @@ def test_the_layer_as_it_is_says_what_holds_it_and_what_would_help(easel: Easel,
     answer = easel.client.get(f"{layer}/what-if")
     assert answer.status_code == 200
     text = told(answer.text)
-    assert "The ivory black in the eyes holds this layer" in text
-    assert "15 % burnt umber in the eyes would bring" in text
+    assert "The ivory black in “the eyes” holds this layer" in text
+    assert "15 % burnt umber in “the eyes” would bring" in text
     assert "Nothing is changed by asking." in text
 
 

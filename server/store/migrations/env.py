@@ -14,7 +14,7 @@ def plain_type(kind: str, item: Any, _autogenerate: Any) -> str | Literal[False]
     """Write our own column types as the plain ones they stand on, so that an old migration never changes with them."""
     if kind == "type" and isinstance(item, tables.UtcDateTime):
         return "sa.DateTime(timezone=True)"
-    if kind == "type" and isinstance(item, AutoString):
+    if kind == "type" and isinstance(item, AutoString | tables.Named):
         return f"sa.String(length={item.length})"
     return False
 

@@ -7,7 +7,7 @@ from typing import Any, Literal, get_args
 from sqlalchemy import JSON, CheckConstraint, DateTime, Float, Integer, MetaData
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator
-from sqlmodel import Field, SQLModel
+from sqlmodel import AutoString, Field, SQLModel
 
 NAMING_CONVENTION = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -69,6 +69,22 @@ class Millimetres(TypeDecorator[float]):
 
     def process_result_value(self, value: float | None, dialect: Any) -> float | None:
         return None if value is None else float(value)
+
+
+class Name(str):
+    """Words that somebody typed to call something by. They are told as they stand, in every language."""
+
+    __slots__ = ()
+
+
+class Named(TypeDecorator[str]):
+    """A text that comes out of the database as a ``Name``."""
+
+    impl = AutoString
+    cache_ok = True
+
+    def process_result_value(self, value: str | None, dialect: Any) -> Name | None:
+        return None if value is None else Name(value)
 
 
 class UtcDateTime(TypeDecorator[datetime]):

@@ -8,6 +8,7 @@ from sqlmodel import Field
 
 from server.store.tables.base import (
     KEEP_IDS,
+    Named,
     StudioRecord,
     Table,
     UtcDateTime,
@@ -55,7 +56,7 @@ class FinishTest(StudioRecord, table=True):
     method: str = Field(max_length=8)
     result: str = Field(max_length=8)
     tested_at: datetime = Field(sa_type=UtcDateTime)
-    place_on_panel: str = Field(default="", max_length=120)
+    place_on_panel: str = Field(default="", sa_type=Named(120))
     note: str = Field(default="", max_length=1000)
     # archived_at set means the painter took it back as mistaken.
 

@@ -12,6 +12,7 @@ from server.store.tables.base import (
     GroundSurface,
     LayerMaterial,
     Millimetres,
+    Named,
     PanelFinish,
     StudioRecord,
     Surface,
@@ -36,7 +37,7 @@ class Panel(StudioRecord, table=True):
         KEEP_IDS,
     )
     place_id: int = Field(foreign_key="place.id")  # where it began; see PanelMove
-    title: str = Field(max_length=200)
+    title: str = Field(sa_type=Named(200))
     width_mm: float = Field(sa_type=Millimetres)
     height_mm: float = Field(sa_type=Millimetres)
     support: str = Field(max_length=32)
@@ -45,7 +46,7 @@ class Panel(StudioRecord, table=True):
     ground_pigment: str | None = Field(default=None, max_length=16)  # Colour Index name of an oil ground's white
     ground_on: date | None = None
     due_on: date | None = None
-    due_for: str = Field(default="", max_length=200)
+    due_for: str = Field(default="", sa_type=Named(200))
     weight: float = 1.0  # of its date against those of others, when a plan has to choose
     finish: str = Field(default="", max_length=24)  # what is done to it before it leaves; "": touch-dry is enough
     packing_d: int = 1  # days between that and its date
@@ -109,7 +110,7 @@ class LayerMix(Table, table=True):
     layer_id: int = Field(foreign_key="layer.id", index=True)
     position: int
     mix_id: int = Field(foreign_key="mix.id")
-    region: str = Field(default="", max_length=120)
+    region: str = Field(default="", sa_type=Named(120))
     area_share: float
 
 
@@ -120,8 +121,8 @@ class TouchTest(StudioRecord, table=True):
     pressed_at: datetime = Field(sa_type=UtcDateTime)
     stage: str = Field(max_length=16)  # wet, tacky, touch_dry, firm
     occasion: str = Field(default="own", max_length=8)  # own moment, asked by the app, or only seen
-    place_on_panel: str = Field(default="", max_length=120)
-    region: str = Field(default="", max_length=120)  # the mix that was pressed, by its name in the layer; "": any
+    place_on_panel: str = Field(default="", sa_type=Named(120))
+    region: str = Field(default="", sa_type=Named(120))  # the mix that was pressed, by its name in the layer; "": any
     note: str = Field(default="", max_length=1000)
     doubt: str = Field(default="", max_length=8)  # when it was entered: softer, date, unusual; "": nothing
     is_sure: bool = False  # the painter was asked and said that it is right

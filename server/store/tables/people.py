@@ -12,7 +12,7 @@ from typing import Literal
 from sqlalchemy import UniqueConstraint
 from sqlmodel import Field
 
-from server.store.tables.base import KEEP_IDS, Private, UtcDateTime, new_uid, one_of, utc_now
+from server.store.tables.base import KEEP_IDS, Named, Private, UtcDateTime, new_uid, one_of, utc_now
 
 Role = Literal["owner", "painter", "assistant", "viewer"]
 CodeKind = Literal["first_owner", "new_password"]
@@ -24,7 +24,7 @@ class Person(Private, table=True):
     id: int | None = Field(default=None, primary_key=True)
     uid: str = Field(default_factory=new_uid, max_length=32, unique=True)
     created_at: datetime = Field(default_factory=utc_now, sa_type=UtcDateTime)
-    name: str = Field(max_length=120)
+    name: str = Field(sa_type=Named(120))
     email: str = Field(max_length=254, unique=True)
     password_hash: str = Field(max_length=200)
     password_set_at: datetime = Field(default_factory=utc_now, sa_type=UtcDateTime)
@@ -73,8 +73,8 @@ class Invitation(Private, table=True):
     token_hash: str = Field(max_length=64, unique=True)
     studio_id: int = Field(foreign_key="studio.id", index=True)
     role: str = Field(max_length=16)
-    meant_for: str = Field(default="", max_length=120)
-    made_by: str = Field(max_length=120)
+    meant_for: str = Field(default="", sa_type=Named(120))
+    made_by: str = Field(sa_type=Named(120))
     made_by_key: str | None = Field(default=None, max_length=64)
     created_at: datetime = Field(default_factory=utc_now, sa_type=UtcDateTime)
     expires_at: datetime = Field(sa_type=UtcDateTime)
@@ -153,7 +153,7 @@ class ApiToken(Private, table=True):
     person_id: int = Field(foreign_key="person.id", index=True)
     studio_id: int = Field(foreign_key="studio.id", index=True)
     role: str = Field(max_length=16)
-    label: str = Field(max_length=60)
+    label: str = Field(sa_type=Named(60))
     made_by_key: str | None = Field(default=None, max_length=64)
     created_at: datetime = Field(default_factory=utc_now, sa_type=UtcDateTime)
     expires_at: datetime | None = Field(default=None, sa_type=UtcDateTime)

@@ -6,7 +6,7 @@ from typing import Any
 from sqlalchemy import CheckConstraint
 from sqlmodel import Field
 
-from server.store.tables.base import KEEP_IDS, StudioRecord, UtcDateTime, json_or_null
+from server.store.tables.base import KEEP_IDS, Named, StudioRecord, UtcDateTime, json_or_null
 
 
 class WorkTime(StudioRecord, table=True):
@@ -18,7 +18,7 @@ class WorkTime(StudioRecord, table=True):
 
     __tablename__ = "work_time"
     __table_args__ = (CheckConstraint("end_min > start_min", name="minutes"), KEEP_IDS)
-    painter: str = Field(max_length=120)
+    painter: str = Field(sa_type=Named(120))
     weekdays: str = Field(default="", max_length=7)  # ISO numbers, 1 is Monday
     on_date: date | None = None
     until_on: date | None = None
@@ -32,8 +32,8 @@ class Quote(StudioRecord, table=True):
     """A date that was worked out for a commission, as it was told then. ``panel_id``: the panel it became."""
 
     __table_args__ = KEEP_IDS
-    title: str = Field(max_length=200)
-    for_whom: str = Field(default="", max_length=200)
+    title: str = Field(sa_type=Named(200))
+    for_whom: str = Field(default="", sa_type=Named(200))
     content_json: dict[str, Any] | None = Field(default=None, sa_type=json_or_null())
     panel_id: int | None = Field(default=None, foreign_key="panel.id")
 

@@ -11,7 +11,7 @@ from typing import Literal
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field
 
-from server.store.tables.base import KEEP_IDS, Private, StudioRecord, UtcDateTime, new_uid, one_of, utc_now
+from server.store.tables.base import KEEP_IDS, Named, Private, StudioRecord, UtcDateTime, new_uid, one_of, utc_now
 
 ReadingSource = Literal["typed", "file", "sensor"]
 
@@ -23,7 +23,7 @@ class ReadingBatch(StudioRecord, table=True):
     __table_args__ = (one_of("source", ReadingSource), KEEP_IDS)
     place_id: int = Field(foreign_key="place.id", index=True)
     source: str = Field(max_length=8)
-    name: str = Field(default="", max_length=120)
+    name: str = Field(default="", sa_type=Named(120))
 
 
 class ReadingExtent(Private, table=True):
@@ -79,7 +79,7 @@ class ReadingUpload(Private, table=True):
     uid: str = Field(default_factory=new_uid, max_length=32, unique=True)
     studio_id: int = Field(foreign_key="studio.id", index=True)
     place_id: int = Field(foreign_key="place.id")
-    name: str = Field(max_length=120)
+    name: str = Field(sa_type=Named(120))
     packed: str  # gzip, written in base64
     created_at: datetime = Field(default_factory=utc_now, sa_type=UtcDateTime)
 

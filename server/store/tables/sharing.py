@@ -6,7 +6,17 @@ from typing import Any, Literal
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field
 
-from server.store.tables.base import KEEP_IDS, Private, StudioRecord, Table, UtcDateTime, json_or_null, new_uid, one_of
+from server.store.tables.base import (
+    KEEP_IDS,
+    Named,
+    Private,
+    StudioRecord,
+    Table,
+    UtcDateTime,
+    json_or_null,
+    new_uid,
+    one_of,
+)
 
 ShareKind = Literal["page", "feed"]
 ShareScope = Literal["studio", "panels", "panel"]
@@ -22,7 +32,7 @@ class ShareLink(StudioRecord, table=True):
 
     __tablename__ = "share_link"
     __table_args__ = (one_of("kind", ShareKind), one_of("scope", ShareScope), one_of("units", ShareUnits), KEEP_IDS)
-    label: str = Field(max_length=120)
+    label: str = Field(sa_type=Named(120))
     kind: str = Field(max_length=16)
     scope: str = Field(max_length=16)
     shows: str = Field(default="", max_length=120)
@@ -67,8 +77,8 @@ class OwnFeed(Private, table=True):
     token_hash: str = Field(max_length=64, unique=True)  # SHA-256, hexadecimal
     studio_id: int = Field(foreign_key="studio.id", index=True)
     person_id: int | None = Field(default=None, foreign_key="person.id", index=True)
-    painter: str = Field(max_length=120)
-    label: str = Field(max_length=60)
+    painter: str = Field(sa_type=Named(120))
+    label: str = Field(sa_type=Named(60))
     made_by_key: str | None = Field(default=None, max_length=64)
     created_at: datetime = Field(sa_type=UtcDateTime)
     last_used_on: date | None = None  # no finer than the day, so that it is written once a day

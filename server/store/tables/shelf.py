@@ -9,6 +9,7 @@ from server.store.tables.base import (
     KEEP_IDS,
     MediumPartKind,
     MixPartKind,
+    Named,
     StudioRecord,
     Table,
     UtcDateTime,
@@ -19,7 +20,7 @@ from server.store.tables.base import (
 class Paint(StudioRecord, table=True):
     """A tube on the shelf under the painter's own label."""
 
-    label: str = Field(max_length=120)
+    label: str = Field(sa_type=Named(120))
     oil: str = Field(max_length=32)
     tube_ml: float | None = None
     left_ml: float | None = None  # as it was said at left_at; see services/tubes.py for what is left now
@@ -45,7 +46,7 @@ class PaintPigment(Table, table=True):
 class Medium(StudioRecord, table=True):
     """An oil or medium as a recipe by parts."""
 
-    label: str = Field(max_length=120)
+    label: str = Field(sa_type=Named(120))
     notes: str = Field(default="", max_length=4000)
 
 
@@ -63,7 +64,7 @@ class MediumPart(Table, table=True):
 
 
 class Thinner(StudioRecord, table=True):
-    label: str = Field(max_length=120)
+    label: str = Field(sa_type=Named(120))
     solvent: str = Field(max_length=32)
     notes: str = Field(default="", max_length=4000)
 
@@ -71,7 +72,7 @@ class Thinner(StudioRecord, table=True):
 class Mix(StudioRecord, table=True):
     """A reusable mix by parts."""
 
-    label: str = Field(max_length=120)
+    label: str = Field(sa_type=Named(120))
     swatch: str | None = Field(default=None, max_length=7)  # #rrggbb as the painter sees it; None: worked out
     notes: str = Field(default="", max_length=4000)
 

@@ -3,14 +3,14 @@
 from sqlalchemy import CheckConstraint
 from sqlmodel import Field
 
-from server.store.tables.base import KEEP_IDS, LayerMaterial, StudioRecord, Table, one_of
+from server.store.tables.base import KEEP_IDS, LayerMaterial, Named, StudioRecord, Table, one_of
 
 
 class StackPlan(StudioRecord, table=True):
     """A sequence of layers that is no panel's yet."""
 
     __tablename__ = "stack_plan"
-    label: str = Field(max_length=120)
+    label: str = Field(sa_type=Named(120))
     notes: str = Field(default="", max_length=4000)
 
 

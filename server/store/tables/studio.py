@@ -13,6 +13,7 @@ from server.store.tables.base import (
     FilmUnit,
     LengthUnit,
     Light,
+    Named,
     Record,
     StudioRecord,
     Table,
@@ -37,7 +38,7 @@ class Studio(Record, table=True):
         one_of("decimal_mark", DecimalMark),
         KEEP_IDS,
     )
-    name: str = Field(max_length=120)
+    name: str = Field(sa_type=Named(120))
     time_zone: str = Field(max_length=64)  # IANA name
     confidence_pct: int = Field(default=90)  # the quantile that "ready" waits for
     drops_per_ml: int = Field(default=20)  # the painter's own count
@@ -67,7 +68,7 @@ class Place(StudioRecord, table=True):
     """Where panels dry, with its climate by day and night: one value, overruled month by month."""
 
     __table_args__ = (one_of("light", Light), KEEP_IDS)
-    name: str = Field(max_length=120)
+    name: str = Field(sa_type=Named(120))
     light: str = Field(max_length=16)  # dark, dim, room, bright, sun_glass, number
     light_factor: float | None = None  # only with light = number
     measured: bool = False  # True: the figures below were read off instruments

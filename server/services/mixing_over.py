@@ -154,6 +154,7 @@ def walked_with(rows: StudioRows, layers: PanelLayers, to_come: tuple[LayerToCom
             confidence=rows.studio.confidence_pct / 100,
             drops_per_ml=rows.studio.drops_per_ml,
             limits=rows.limits,
+            is_finished=layers.panel.finished_on is not None,
         ),
         moment,
     )
@@ -205,10 +206,10 @@ def _posed(asked: AskedOver, layer: LayerRecipe, estimate: LayerEstimate, at: da
         coming,
         drops_per_ml=asked.rows.studio.drops_per_ml,
         limits=asked.rows.limits,
+        finished=asked.layers.panel.finished_on is not None,
     )
     return replace(
         situation(question, at, local_day(at, asked.moment.zone)),
         paint_ml=asked.paint_ml,
         area_cm2=asked.area_cm2,
-        finished=asked.layers.panel.finished_on is not None,
     )

@@ -97,7 +97,8 @@ class AfterPaint:
 class Question:
     """May ``coming`` go over ``stack`` (lowest first) on ``ground``, by the rules with the studio's ``limits``?
 
-    Without a layer to come it is asked of the picture itself (``action``), and ``after`` says the rest.
+    Without a layer to come it is asked of the picture itself (``action``), and ``after`` says the rest. ``finished``:
+    the painter calls the picture that it goes over finished.
     """
 
     ground: Ground
@@ -107,6 +108,7 @@ class Question:
     drops_per_ml: int = 20
     limits: Edits = NO_EDITS
     after: AfterPaint | None = None
+    finished: bool = False
 
     def asking(self, action: Action) -> "Question":
         """The same question about another action."""
@@ -116,7 +118,7 @@ class Question:
         laid = tuple((layer.key, layer.painted_at, layer.material, layer.surface) for layer in self.stack)
         coming = self.coming
         upper = None if coming is None else (coming.key, coming.material, coming.same_session)
-        return self.ground, laid, upper, self.action, self.drops_per_ml, self.limits, self.after
+        return self.ground, laid, upper, self.action, self.drops_per_ml, self.limits, self.after, self.finished
 
 
 def situation(question: Question, at: datetime, on: date) -> Situation:
@@ -144,6 +146,7 @@ def situation(question: Question, at: datetime, on: date) -> Situation:
         area_cm2=after.area_cm2 if after else None,
         transit_c=after.transit_c if after else None,
         swab=_swab(question),
+        finished=question.finished,
     )
 
 

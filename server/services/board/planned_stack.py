@@ -32,7 +32,7 @@ JUST_AFTER = timedelta(seconds=1)
 class StackCase:
     """What is walked: the ground, what lies on it, and what is to come, lowest first.
 
-    ``open_now``: the first layer to come may go on today.
+    ``open_now``: the first layer to come may go on today. ``is_finished``: what lies there is called finished.
     """
 
     ground: Ground
@@ -42,6 +42,7 @@ class StackCase:
     confidence: float
     drops_per_ml: int = 20
     limits: Edits = NO_EDITS
+    is_finished: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +134,7 @@ def _step(going: _Walk, place: int, layer: LayerToCome) -> StackStep:
         upper,
         drops_per_ml=going.case.drops_per_ml,
         limits=going.case.limits,
+        finished=going.case.is_finished and place == 0,
     )
     found = _until(question, at, Severity.CAUTION, moment)
     verdict = VERDICTS.of(question, at, local_day(at, moment.zone))

@@ -34,6 +34,7 @@ from server.web.language.filled import Filled
 from server.web.language.sentences import sentences
 from server.web.language.template_texts import InLanguage
 from server.web.manner import is_metric, manner, typed_in, unit_words
+from server.web.navigation import NavigationItem, navigation_at
 from server.web.offered import without_what_is_refused
 from server.web.static_files import HashedFiles
 
@@ -43,15 +44,6 @@ ANCHOR_COOKIE = "umberday_at"  # the part of a page that a form led to
 ANCHOR = re.compile(r"[A-Za-z0-9_-]{1,60}")
 LIGHT_COOKIE = "umberday_light"  # which light the painter chose for this screen; absent: as the device has it
 LIGHTS = ("light", "dark")
-# Label, address, shape, and the addresses that belong to the area.
-NAVIGATION = (
-    ("Today", "/", "today", ("/", "/sittings")),
-    ("Calendar", "/calendar", "calendar", ("/calendar", "/plan", "/share")),
-    ("Panels", "/panels", "panels", ("/panels", "/layers", "/tests", "/finish", "/finish-tests")),
-    ("Mixing", "/mixing", "mixing", ("/mixing", "/mixes", "/stacks")),
-    ("Shelf", "/shelf", "shelf", ("/shelf",)),
-    ("Room", "/room", "room", ("/room",)),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,14 +53,6 @@ class Flash:
     text: str
     change_uid: str
     can_undo: bool
-
-
-@dataclass(frozen=True, slots=True)
-class NavigationItem:
-    label: str
-    href: str
-    shape: str
-    is_current: bool
 
 
 class KnowsStudio(Protocol):
@@ -158,16 +142,13 @@ class Frame:
 
     @property
     def navigation(self) -> list[NavigationItem]:
-        return [NavigationItem(label, href, shape, self._is_within(stems)) for label, href, shape, stems in NAVIGATION]
+        return navigation_at(self.path)
 
     @property
     def flash(self) -> Flash | None:
         """What was just done; showing it once is enough, so that the answer then forgets it."""
         self.flash_shown = True
         return self.page.flash if self.page else None
-
-    def _is_within(self, stems: tuple[str, ...]) -> bool:
-        return any(self.path == stem or (stem != "/" and self.path.startswith(stem + "/")) for stem in stems)
 
 
 _frame: ContextVar[Frame] = ContextVar("frame")

@@ -115,7 +115,8 @@ def test_a_finished_panel_takes_no_more_and_no_panel_none(easel: Easel, stacks: 
     uid = panel.rpartition("/")[2]
     refused = easel.client.post(f"{stacks['Direct']}/apply", data={"panel_uid": uid})
     assert refused.status_code == 409 and "called finished" in refused.text
-    assert "called finished" in easel.client.get(f"{stacks['Direct']}?panel_uid={uid}").text
+    page = easel.client.get(f"{stacks['Direct']}?panel_uid={uid}").text
+    assert "called finished" in page and "Over a finished picture" in page, "as mixing says it"
     nowhere = easel.client.post(f"{stacks['Direct']}/apply", data={"support": "hardboard"})
     assert nowhere.status_code == 422 and 'id="e-panel_uid"' in nowhere.text
 

@@ -93,7 +93,7 @@ def _state(layer: LayerFact) -> str:
 
 def _region(region: RegionFact, layer: LayerFact, today: date) -> SectionRegion:
     # A fingertip speaks of the whole layer: once that is touch-dry its parts have no days of their own left to tell.
-    is_awaited = not layer.is_painted or layer.state in (FilmState.WET, FilmState.TACKY)
+    is_awaited = len(layer.regions) > 1 and (not layer.is_painted or layer.state in (FilmState.WET, FilmState.TACKY))
     detail = _touch_words(region.stages.get(Stage.DRY_TO_TOUCH), today) if is_awaited else ""
     return SectionRegion(region.name or region.mix_label, region.share, region.swatch, _state(layer), detail)
 

@@ -1,4 +1,5 @@
-"""Every page of the demo studio in every other language: what is left in English is only what was typed, or a source.
+"""Every page of the demo studio in every other language: what is left in English is only what was typed, or a source,
+and longer words do not push a page sideways.
 
 English is told by words that Dutch does not have. What the invented painter typed is taken out first; parts that say
 of themselves that they are English (sources, the interface for programs) are left out.
@@ -6,11 +7,13 @@ of themselves that they are English (sources, the interface for programs) are le
 
 import re
 import urllib.request
+from collections.abc import Iterator
 from datetime import datetime, timedelta, timezone
 from functools import cache
 from html.parser import HTMLParser
 
 import pytest
+from playwright.sync_api import Browser, Page
 from sqlalchemy import String, select
 from sqlmodel.sql.sqltypes import AutoString
 
@@ -19,6 +22,7 @@ from server.store.tables import Named, Table
 from server.web.language.catalogue import ENGLISH, LANGUAGES
 from tests.browser import addresses
 from tests.browser.conftest import RunningServer
+from tests.browser.test_every_page import NARROW, WIDTH
 
 ENGLISH_WORDS = re.compile(
     r"\b(the|are|with|from|this|for|when|has|may|days?|layers?|dry|painted|by|about|likely|it|none|yet|not|wait|"
@@ -100,3 +104,19 @@ def test_no_english_is_left(path: str, language: str, demo_server: RunningServer
             page = answer.read().decode()
         assert f'<html lang="{language}"' in page, address
         assert english_in(page, typed_in(demo_server.db)) == [], address
+
+
+@pytest.fixture(scope="module", params=[tag for tag in LANGUAGES if tag != ENGLISH])
+def narrow(request: pytest.FixtureRequest, browser: Browser) -> Iterator[Page]:
+    """A narrow page of a reader of another language, the same one for every address."""
+    context = browser.new_context(locale=request.param, timezone_id="UTC", viewport=NARROW, service_workers="block")
+    yield context.new_page()
+    context.close()
+
+
+@pytest.mark.parametrize("path", [path for path in addresses.paths() if path not in FOR_BUILDERS])
+def test_no_word_is_too_long_for_a_narrow_screen(path: str, narrow: Page, demo_server: RunningServer, addresses_of):
+    """At 320 px (WCAG 2.2, success criterion 1.4.10), as ``test_every_page.py`` asks of English."""
+    for address in addresses_of(path):
+        narrow.goto(demo_server.url + address, wait_until="domcontentloaded")
+        assert narrow.evaluate(WIDTH) <= NARROW["width"], address

@@ -105,7 +105,7 @@ NAMES = {
     "film_unit": "thickness of paint",
     "week_start": "weeks begin on",
     "date_order": "dates",
-    "clock": "times",
+    "clock": "times of day",
     "decimal_mark": "decimals",
     "shows": "shows",
     "expires_at": "opens until",

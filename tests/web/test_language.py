@@ -93,6 +93,7 @@ MESSAGES = {
     "is it dry": "is ze droog",
     "leave out {what}": "laat {what} weg",
     "the wax": "de was",
+    "nobody works until {day}": "tot {day} werkt er niemand",
     "or": "of",
 }
 TOLD = {
@@ -101,6 +102,7 @@ TOLD = {
     "is it dry": "is ze droog",  # what stands in the catalogue comes before what is cut from another
     "Most likely it is dry through at an age of 12 days.": "Met 12 dagen is het waarschijnlijk doorgedroogd.",
     "Leave out the wax, or wait until the ground is dry.": "Laat de was weg, of wacht tot de grondering droog is.",
+    "Nobody works until Thursday.": "Tot donderdag werkt er niemand.",
     "Boats at dusk": "Boats at dusk",
     "“Thursday” to “Saturday”": "“Thursday” tot “Saturday”",
     "Wait until “the ground” is dry. 3 layers": "Wacht tot “the ground” droog is. 3 lagen",

@@ -118,8 +118,9 @@ class Sentences:
             return Found(self._whole[text])
         if _PLAIN.fullmatch(text) or _QUOTED.fullmatch(text):
             return Found(text)
-        as_one = (self._counted, self._dated, self._chained, self._matched, self._in_other_case)
-        return _best(way(text) for way in (*as_one, self._without_stop, self._listed))
+        # Without its stop first: a place at the end of a message would take that in, and put it elsewhere.
+        simple = (self._counted, self._dated, self._chained, self._without_stop)
+        return _best(way(text) for way in (*simple, self._matched, self._in_other_case, self._listed))
 
     def _counted(self, text: str) -> Found | None:
         count = _COUNT.fullmatch(text)

@@ -29,6 +29,37 @@ PIECES = (
     "what is on the panel may be painted over from {when}",  # in plans kept from before
     "Drying speed {low} to {high} against the reference room so far.",
 )
+# Labels of the history, and what the demo's own tell.
+LABELS = (
+    *(f"{did} the {{kind}} of “{{title}}”" for did in ("Planned", "Painted")),
+    *(f"{did} “{{kind}}” on “{{title}}”" for did in ("Planned", "Recorded")),
+    *(f"{did}: {{what}}" for did in ("Put back to planned", "Marked as mistaken", "Counts again")),
+    *(f"{did} “{{title}}” to “{{place}}”" for did in ("Moved", "Corrected a move:", "Took back a move:")),
+    "Moved after all: “{title}” to “{place}”",
+    *("Moved “{kind}” on “{title}” later", "Moved “{kind}” on “{title}” sooner"),
+    *("Planned {step} of “{title}”", "Added “{title}”", "Tested “{title}”: {what}"),
+    *("Set up the rooms and the shelf", "frame", "ship", "nail"),
+    *("Took back the invitation for {meant_for}", "Let the invitation for {meant_for} open again"),
+    *(f"{{name}} is now {role}" for role in ("owner", "painter", "assistant", "viewer")),
+    *(f"{{name}} came in as {role}" for role in ("owner", "painter", "assistant", "viewer")),
+)
+# Days that repeat, and the parts of one.
+REPEATED = (
+    *(f"{day}s" for day in DAYS.split()[:7]),
+    *(f"{every} {{days}}" for every in ("every", "every second", "every third", "every fourth")),
+    *(f"{every} {{days}} until {{day}}" for every in ("every", "every second", "every third", "every fourth")),
+    *(f"the {nth} {{weekday}}" for nth in ("first", "second", "third", "fourth", "last")),
+    "A press this {part} tells most: {odds} then",
+    "{day} at {clock}, with {whom}",
+)
+# Figures with their words, and words at drawings and tables.
+TOLD_FIGURES = (
+    *("{pct} % slower", "{pct} % faster", "{pct} % thinner", "1 in 2", "9 in 10"),
+    *("{kind} {thickness} µm wet", "{kind} {thickness} mil wet", "{one}, then {other}"),
+    *("times", "smooth", "within", "outside", "skin", "brush", "cover"),
+    *("Next, once it is touch-dry ({gate}): {layer}", "9 in 10 between {low} and {high}"),
+    *("swab: colour on it", "Swab: colour on it"),
+)
 # File in the science's data -> its columns of words; a semicolon separates several names.
 COLUMNS = {
     "grounds.csv": ("label",),
@@ -50,7 +81,7 @@ def texts(data: Path) -> Iterator[tuple[str, str]]:
     """(file, words) of every cell that is read; of days and months without a file."""
     for word in f"{MONTHS} {DAYS} {SINGLE}".split():
         yield "", word
-    for piece in PIECES:
+    for piece in (*PIECES, *LABELS, *REPEATED, *TOLD_FIGURES):
         yield "", piece
     named = tomllib.loads((data / "sources.toml").read_text(encoding="utf-8"))
     for words in (*named["confidence"].values(), *named["words"]):

@@ -17,6 +17,7 @@ from server.web.render import render, wants_fragment
 from server.web.security.public_links import forget_link, is_public
 
 API_PREFIX = "/api/"
+MOST_ERRORS = 100  # told of one call: what sends more has another fault than the hundred and first
 
 # Title and what to do next, by status.
 TEXTS: dict[int, tuple[str, str]] = {
@@ -47,12 +48,12 @@ def problem(
     headers: Mapping[str, str] | None = None,
     more: Mapping[str, Any] | None = None,
 ) -> JSONResponse:
-    """Problem details of RFC 9457; ``errors`` lists {path, message}, ``more`` holds further members."""
+    """Problem details of RFC 9457; ``errors`` lists {path, message}, the first hundred, ``more`` holds further members."""
     body: dict[str, Any] = {"type": "about:blank", "title": title_of(status), "status": status}
     if detail:
         body["detail"] = detail
     if errors:
-        body["errors"] = list(errors)
+        body["errors"] = list(errors[:MOST_ERRORS])
     body |= more or {}
     return JSONResponse(body, status, dict(headers or {}), media_type="application/problem+json")
 

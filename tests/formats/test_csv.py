@@ -12,7 +12,8 @@ from server.formats import csv_text
 from server.formats.csv_read import Unreadable, decoded, delimiter_of, likely_encoding, read_as, sheet
 
 # The first characters that make a cell a formula, or lead to one: OWASP, "CSV Injection".
-FORMULAS = ("=1+1", "+1", "-1+2", "@SUM(A1)", "\t=1", "\r=1")
+FORMULAS = ("=1+1", "+1", "-1+2", "@SUM(A1)", "\uff1d1+1", "\uff20SUM(A1)")
+SIGNS = tuple("=+-@\uff1d\uff0b\uff0d\uff20\t\r\n")
 PRINTABLE = st.text(st.characters(exclude_categories=("Cc", "Cs", "Zs", "Zl", "Zp")), min_size=1, max_size=12)
 CELLS = st.one_of(PRINTABLE, st.sampled_from(["=x", "'=x", 'a"b', "a;b", "a,b", "a\nb"]))
 
@@ -29,7 +30,27 @@ def test_no_cell_is_a_formula(cell: str):
 def test_a_cell_comes_back_as_it_went(cell: str):
     out = csv_text.guarded(cell)
     assert csv_text.unguarded(out) == cell
-    assert out[:1] not in set("=+-@\t\r")
+    assert out[:1] not in set(SIGNS)
+
+
+@pytest.mark.parametrize("lead", ["\t", "\r", "\n", "'\t"])
+def test_no_cell_begins_with_what_leads_to_a_formula(lead: str):
+    assert csv_text.guarded(f"{lead}=1").startswith("'")
+    assert csv_text.unguarded(csv_text.guarded(f"{lead}=1")) == f"{lead}=1"
+
+
+PIECES = st.lists(st.sampled_from([*"=+-@;,\t\n'\" a1", "\uff1d", "cmd|x"]), max_size=8).map("".join)
+
+
+@given(st.lists(PIECES, min_size=1, max_size=3))
+def test_no_cell_is_a_formula_whatever_separator_a_list_is_opened_with(cells: list[str]):
+    """OWASP, "CSV Injection": separators and quotes within a cell must not begin another one."""
+    text = b"".join(csv_text.written(["Title"] * len(cells), [cells])).decode("utf-8-sig")
+    for delimiter in ",;\t":
+        for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter):
+            assert not [cell for cell in row if cell.startswith(SIGNS[:8])], (delimiter, row)
+    [_, back] = csv.reader(io.StringIO(text, newline=""))
+    assert [csv_text.unguarded(cell) for cell in back] == cells
 
 
 @given(

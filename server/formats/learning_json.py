@@ -61,8 +61,10 @@ class LearningChangeOut(Told):
 
 class LearningOut(Told):
     """``tests`` of ``layers`` taught; ``unanchored`` layers could not. ``gain_nats``: how much likelier the promises
-    made what was pressed than the book did. ``hits`` and ``misses`` of the ``scored`` promises."""
+    made what was pressed than the book did. ``hits`` and ``misses`` of the ``scored`` promises. ``version`` of the
+    choice, 0 before the first: send it in If-Match to change the choice as you saw it."""
 
+    version: int
     mode: ModeName
     frozen_at: datetime | None
     since_at: datetime | None
@@ -125,6 +127,7 @@ class DoubtfulOut(Told):
 
 class DoubtfulTestsOut(Told):
     items: tuple[DoubtfulOut, ...]
+    next_after: str | None
 
 
 class NextPressOut(Told):
@@ -143,3 +146,4 @@ class NextPressOut(Told):
 
 class NextPressesOut(Told):
     items: tuple[NextPressOut, ...]
+    next_after: str | None

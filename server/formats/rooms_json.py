@@ -48,6 +48,7 @@ class ReadingBatchOut(Told):
 
 class ReadingBatchesOut(Told):
     items: tuple[ReadingBatchOut, ...]
+    next_after: str | None
 
 
 class ReadingBatchTurned(Told):
@@ -221,3 +222,4 @@ class TubeOut(Told):
 
 class TubesOut(Told):
     items: tuple[TubeOut, ...]
+    next_after: str | None

@@ -54,6 +54,7 @@ class OwnFeedOut(Told):
 
 class OwnFeedsOut(Told):
     items: tuple[OwnFeedOut, ...]
+    next_after: str | None
 
 
 class OwnFeedMade(Told):
@@ -80,6 +81,7 @@ class MemberOut(Told):
 
 class MembersOut(Told):
     items: tuple[MemberOut, ...]
+    next_after: str | None
 
 
 class LeftOut(Told):
@@ -129,6 +131,7 @@ class InvitationOut(Told):
 
 class InvitationsOut(Told):
     items: tuple[InvitationOut, ...]
+    next_after: str | None
 
 
 class InvitationMade(Told):

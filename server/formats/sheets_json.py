@@ -50,3 +50,4 @@ class RecordEntryOut(Told):
 
 class RecordHistoryOut(Told):
     items: tuple[RecordEntryOut, ...]
+    next_before: str | None

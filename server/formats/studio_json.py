@@ -47,6 +47,7 @@ class EndOfSitting(Told):
 
 class EndsOfSittings(Told):
     items: tuple[EndOfSitting, ...]
+    next_after: str | None
 
 
 class AppliedOut(Told):

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import and_, exists, or_, select
+from sqlalchemy import ScalarSelect, and_, exists, or_, select
 from sqlmodel import Session, col
 
 from server.services import rule_limits
@@ -87,10 +87,22 @@ def recent(session: Session, actor: Actor, limit: int = 50, before_uid: str | No
         .limit(limit)
     )
     if before_uid is not None and is_uid(before_uid):
-        query = query.where(
-            col(ChangeSet.id) < select(col(ChangeSet.id)).where(col(ChangeSet.uid) == before_uid).scalar_subquery()
-        )
+        query = query.where(col(ChangeSet.id) < _place_of(actor, before_uid))
     return [_entry(change_set, ()) for change_set in session.scalars(query)]
+
+
+def _place_of(actor: Actor, uid: str) -> ScalarSelect[int | None]:
+    """Where an entry of the studio stands in its history; of another's, nothing comes before it."""
+    query = select(col(ChangeSet.id)).where(col(ChangeSet.uid) == uid, col(ChangeSet.studio_id) == actor.studio_id)
+    return query.scalar_subquery()
+
+
+@dataclass(frozen=True, slots=True)
+class Newest:
+    """A part of a record's history: so many entries, the newest first, or those before the one named."""
+
+    limit: int = 50
+    before_uid: str | None = None
 
 
 def entry(session: Session, actor: Actor, uid: str) -> HistoryEntry | None:
@@ -101,12 +113,12 @@ def entry(session: Session, actor: Actor, uid: str) -> HistoryEntry | None:
     return _entry(found, ()) if found is not None else None
 
 
-def of_record(session: Session, actor: Actor, table: str, uid: str, limit: int = 50) -> list[HistoryEntry]:
+def of_record(session: Session, actor: Actor, table: str, uid: str, wanted: Newest = Newest()) -> list[HistoryEntry]:
     """The entries that touched one record (``table`` as in the database: "panel", "mix"), newest first, each with
     what changed in the record and in the rows that belong to it; of a "rule" (R12) those of its limits. Raises
     ``NotFound``."""
     if table == "rule":
-        return of_rule(session, actor, uid, limit)
+        return of_rule(session, actor, uid, wanted)
     kind = FOLLOWED.get(table)
     if kind is None or not is_record(kind):
         raise NotFound
@@ -117,10 +129,10 @@ def of_record(session: Session, actor: Actor, table: str, uid: str, limit: int =
     ).first()
     if record_id is None:
         raise NotFound
-    return _entries(session, {table: {record_id}}, limit)
+    return _entries(session, actor, {table: {record_id}}, wanted)
 
 
-def of_kind(session: Session, actor: Actor, table: str, limit: int = 50) -> list[HistoryEntry]:
+def of_kind(session: Session, actor: Actor, table: str) -> list[HistoryEntry]:
     """The same for all records of one kind that the studio has, "studio" for its own settings. Raises ``NotFound``."""
     allow(actor, "read", None)
     kind = FOLLOWED.get(table)
@@ -129,24 +141,24 @@ def of_kind(session: Session, actor: Actor, table: str, limit: int = 50) -> list
     columns = sql_table(kind).columns
     owner = columns["studio_id"] if "studio_id" in columns else columns["id"]
     ids = session.scalars(select(columns["id"]).where(owner == actor.studio_id))
-    return _entries(session, {table: set(ids)}, limit)
+    return _entries(session, actor, {table: set(ids)})
 
 
-def of_rule(session: Session, actor: Actor, rule_id: str, limit: int = 50) -> list[HistoryEntry]:
+def of_rule(session: Session, actor: Actor, rule_id: str, wanted: Newest = Newest()) -> list[HistoryEntry]:
     """The same for the limits that a rule looks at. Raises ``NotFound``."""
     names = [each.name for each in rule_limits.of_rule(session, actor, rule_id)[0]]
     own = select(col(RuleLimit.id)).where(col(RuleLimit.studio_id) == actor.studio_id, col(RuleLimit.name).in_(names))
-    return _entries(session, {"rule_limit": set(session.scalars(own))}, limit)
+    return _entries(session, actor, {"rule_limit": set(session.scalars(own))}, wanted)
 
 
-def of_readings(session: Session, actor: Actor, place_uid: str, limit: int = 50) -> list[HistoryEntry]:
+def of_readings(session: Session, actor: Actor, place_uid: str) -> list[HistoryEntry]:
     """The same for the batches of readings of a place. Raises ``NotFound``."""
     place = find(session, actor, Place, place_uid)
     batches = session.scalars(select(col(ReadingBatch.id)).where(col(ReadingBatch.place_id) == place.id))
-    return _entries(session, {"reading_batch": set(batches)}, limit)
+    return _entries(session, actor, {"reading_batch": set(batches)})
 
 
-def of_panel(session: Session, actor: Actor, uid: str, limit: int = 50) -> list[HistoryEntry]:
+def of_panel(session: Session, actor: Actor, uid: str) -> list[HistoryEntry]:
     """The same for a panel with its layers, their touch tests, its moves, and its finish. Raises ``NotFound``."""
     panel = find(session, actor, Panel, uid)
     layers = set(session.scalars(select(col(Layer.id)).where(col(Layer.panel_id) == panel.id)))
@@ -156,7 +168,7 @@ def of_panel(session: Session, actor: Actor, uid: str, limit: int = 50) -> list[
     moves = set(session.scalars(select(col(PanelMove.id)).where(col(PanelMove.panel_id) == panel.id)))
     of_it = {"panel": {panel.id}, "layer": layers, "touch_test": tests, "finish_step": steps, "finish_test": tried}
     of_it["panel_move"] = moves
-    return _entries(session, of_it, limit)
+    return _entries(session, actor, of_it)
 
 
 def label_of(session: Session, actor: Actor, change_set_uid: str) -> str | None:
@@ -217,11 +229,16 @@ def redo(session: Session, actor: Actor, change_set_uid: str) -> ChangeSet:
     return root if latest is None or root.undone_at is None else undo(session, actor, latest.uid)
 
 
-def _entries(session: Session, records: Mapping[str, Collection[int | None]], limit: int) -> list[HistoryEntry]:
+def _entries(
+    session: Session, actor: Actor, records: Mapping[str, Collection[int | None]], wanted: Newest = Newest()
+) -> list[HistoryEntry]:
     """Entries that touched one of the records, given by table and id, with what changed in these records."""
     concerned = or_(*(and_(col(Change.table_name) == t, col(Change.row_id).in_(ids)) for t, ids in records.items()))
     touched = exists().where(col(Change.change_set_id) == col(ChangeSet.id), concerned)
-    sets = session.scalars(select(ChangeSet).where(touched).order_by(col(ChangeSet.id).desc()).limit(limit)).all()
+    query = select(ChangeSet).where(touched).order_by(col(ChangeSet.id).desc()).limit(wanted.limit)
+    if wanted.before_uid is not None:
+        query = query.where(col(ChangeSet.id) < _place_of(actor, wanted.before_uid))
+    sets = session.scalars(query).all()
     rows = _changes_by_set(session, sets)
     return [_entry(entry, [c for c in rows[entry.id or 0] if _concerns(c, records)]) for entry in sets]
 

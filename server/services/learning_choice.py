@@ -51,6 +51,13 @@ def count_all_again(session: Session, actor: Actor) -> LearningChoice:
     return choice
 
 
+def version(session: Session, actor: Actor, lock: bool = False) -> int:
+    """How often the choice was made, 0 before the first; with ``lock`` nobody changes it until the transaction ends."""
+    allow(actor, "hold" if lock else "read", None)
+    found = _stored(session, actor, lock)
+    return 0 if found is None else found.version
+
+
 def _stored(session: Session, actor: Actor, lock: bool = False) -> LearningChoice | None:
     query = select(LearningChoice).where(col(LearningChoice.studio_id) == actor.studio_id)
     if lock:

@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Annotated
 
 from pydantic import Field
-from sqlalchemy import select
+from sqlalchemy import and_, or_, select
 from sqlmodel import Session, col
 
 from server.services import layers, paints, records
@@ -16,6 +16,7 @@ from server.services.board.snapshot import snapshot
 from server.services.errors import Conflict, FieldError, Invalid, Refused
 from server.services.fields import Command, Millilitres, ShortNote, Uid
 from server.services.layer_commands import LayerPaint
+from server.services.records import find_named
 from server.services.unit import moment
 from server.store.tables import KeptIn, Layer, Mix, Paint, Rags, SittingEnd, SittingMix
 
@@ -135,10 +136,15 @@ def all_archived(session: Session, actor: Actor) -> list[SittingEnd]:
     return records.find_all(session, actor, SittingEnd, archived=True)
 
 
-def recent(session: Session, actor: Actor, limit: int = 30) -> list[EndedSitting]:
-    """The last ends of sittings, the newest first, with the mixes that were left."""
+def recent(session: Session, actor: Actor, limit: int = 30, after_uid: str | None = None) -> list[EndedSitting]:
+    """The last ends of sittings, the newest first, with the mixes that were left; ``after_uid`` asks for those that
+    follow one in this order. Raises ``Invalid`` at ``after`` for one that is not there."""
     allow(actor, "read", None)
     query = select(SittingEnd).where(col(SittingEnd.studio_id) == actor.studio_id)
+    if after_uid is not None:
+        last = find_named(session, actor, SittingEnd, after_uid, "after")
+        at = col(SittingEnd.ended_at)
+        query = query.where(or_(at < last.ended_at, and_(at == last.ended_at, col(SittingEnd.id) < last.id)))
     newest = query.order_by(col(SittingEnd.ended_at).desc(), col(SittingEnd.id).desc()).limit(limit)
     return _with_mixes(session, list(session.scalars(newest)))
 

@@ -27,6 +27,7 @@ from server.web.security.headers import SecurityHeaders
 from server.web.security.hosts import HostCheck
 from server.web.security.public_address import PublicAddress
 from server.web.security.request_id import RequestId
+from server.web.security.slow_clients import Pace
 from server.web.settings import Settings
 from server.web.static_files import hashed_files
 
@@ -47,6 +48,7 @@ def layers(settings: Settings) -> list[Middleware]:
         Middleware(SecurityHeaders, https=settings.https),
         Middleware(CrashPage),
         Middleware(HostCheck, allowed=settings.host_names, own_number=settings.shared),
+        Middleware(Pace),
         Middleware(BodyLimit, max_bytes=settings.max_body_bytes, larger=LARGER),
         Middleware(CrossSiteCheck),
         Middleware(HeadAsGet),

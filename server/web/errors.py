@@ -26,6 +26,7 @@ TEXTS: dict[int, tuple[str, str]] = {
     403: ("This is not allowed", "Nothing was changed."),
     404: ("There is nothing here", "The address may be mistyped, or what was here has another address now."),
     405: ("This cannot be done at this address", "Go back and use the buttons of the page."),
+    408: ("This took too long to arrive", "Nothing was changed. Go back and send it again."),
     409: ("This cannot be done as things stand now", "Go back and look at what is stored now."),
     413: ("That is too much at once", "Go back, shorten the text and send it again. What you typed is still there."),
     429: ("That was too often", "Wait a little and try again."),
@@ -48,7 +49,8 @@ def problem(
     headers: Mapping[str, str] | None = None,
     more: Mapping[str, Any] | None = None,
 ) -> JSONResponse:
-    """Problem details of RFC 9457; ``errors`` lists {path, message}, the first hundred, ``more`` holds further members."""
+    """Problem details of RFC 9457; ``errors`` lists {path, message}, no more than the first hundred of them, ``more``
+    holds further members."""
     body: dict[str, Any] = {"type": "about:blank", "title": title_of(status), "status": status}
     if detail:
         body["detail"] = detail

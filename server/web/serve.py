@@ -23,6 +23,7 @@ from server.store.copies import CopyFailed
 from server.store.db import Database
 from server.store.migrate import NewerDatabase, migrate
 from server.web.app import create_app
+from server.web.security.slow_clients import PunctualProtocol
 from server.web.settings import (
     DEMO_FILE,
     NotAllowed,
@@ -222,6 +223,7 @@ class AnnouncedServer(uvicorn.Server):
             log_config=None,
             access_log=False,
             server_header=False,
+            http=PunctualProtocol,
             proxy_headers=bool(proxies),
             forwarded_allow_ips=list(proxies),
             ws="none",

@@ -5,24 +5,28 @@ from typing import Any
 
 from sqlmodel import Session
 
+from server.services import records
+from server.services.access import Actor
 from server.services.sendings import added_before
 from server.services.unit import Unit
 from server.store.tables import StudioRecord
 from server.web.api.record_schemas import KEY, body_of, problems
-from server.web.api.sent import Sent
+from server.web.api.sent import Sent, hold_to
 from server.web.deps import PageRequest
 
 Told = tuple[str, str]  # what was done, for the history, and the page where it is to be seen
 KEYED: dict[str, Any] = {"parameters": [KEY]}  # of a change without a body
 FAULTS = (400, 404, 409, 413, 415, 422)
+HELD = (*FAULTS, 412)  # of what is done to a record, held to its version where the sender tells one
 
 
-def changing(summary: str, body: str = "", *, status: int = 200) -> dict[str, Any]:
-    """What a route that changes something says of itself; ``body`` names the schema of what is sent."""
+def changing(summary: str, body: str = "", *, status: int = 200, held: bool = False) -> dict[str, Any]:
+    """What a route that changes something says of itself; ``body`` names the schema of what is sent. ``held``: it
+    takes the version that the sender saw (``VersionSeen``)."""
     return {
         "summary": summary,
         "status_code": status,
-        "responses": problems(*FAULTS),
+        "responses": problems(*(HELD if held else FAULTS)),
         "openapi_extra": body_of(body) if body else KEYED,
     }
 
@@ -32,6 +36,12 @@ def asking(summary: str, body: str) -> dict[str, Any]:
     told = body_of(body)
     del told["parameters"]
     return {"summary": summary, "responses": problems(*FAULTS), "openapi_extra": told}
+
+
+def hold(session: Session, actor: Actor, which: tuple[type[StudioRecord], str], seen: int | None) -> None:
+    """Keep a record from changing until the transaction ends, and raise 412 where it did since it was seen."""
+    if seen is not None:
+        hold_to(records.find(session, actor, *which, "hold").version, seen)
 
 
 def check_empty(given: Sent) -> None:

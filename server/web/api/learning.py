@@ -23,7 +23,6 @@ from server.formats.learning_json import (
     PromisesOut,
 )
 from server.services import last_wet, learning_choice, learning_report
-from server.services.errors import Invalid
 from server.services.last_wet import SeenWet
 from server.services.learning_choice import ChoiceUpdate
 from server.services.learning_report import LearningReport, PromiseFact
@@ -32,11 +31,12 @@ from server.services.sendings import added_before
 from server.store.tables import TouchTest
 from server.web import learning_words
 from server.web.api import doing
-from server.web.api.doing import changing
+from server.web.api.doing import Told, changing
 from server.web.api.record_schemas import problems, schema_ref
 from server.web.api.records import After, Limit, Uid, answer_of
 from server.web.api.resources import resource_of
-from server.web.api.sent import Sending, Sent
+from server.web.api.sent import Sending, Sent, VersionSeen, hold_to
+from server.web.api.slices import slice_of
 from server.web.deps import Page, PageRequest
 
 router = APIRouter(tags=["learning"])
@@ -52,9 +52,11 @@ def report(page: Page) -> LearningOut:
 
 
 @router.put(
-    "/learning", response_model=LearningOut, **changing("Learn, keep what is learned, or the book", "ChoiceUpdate")
+    "/learning",
+    response_model=LearningOut,
+    **changing("Learn, keep what is learned, or the book", "ChoiceUpdate", held=True),
 )
-def choose(page: Page, given: Sending) -> Any:
+def choose(page: Page, given: Sending, seen: VersionSeen) -> Any:
     """ "on": every test teaches; "frozen": what is known stays; "off": dates are the book's."""
     command = given.command(ChoiceUpdate)
 
@@ -62,11 +64,11 @@ def choose(page: Page, given: Sending) -> Any:
         learning_choice.choose(session, page.actor, command)
         return f"Learning: {command.mode}"
 
-    return _changed(page, given, act)
+    return _changed(page, given, seen, act)
 
 
-@router.post("/learning/anew", response_model=LearningOut, **changing("Begin to learn anew"))
-def begin_anew(page: Page, given: Sending) -> Any:
+@router.post("/learning/anew", response_model=LearningOut, **changing("Begin to learn anew", held=True))
+def begin_anew(page: Page, given: Sending, seen: VersionSeen) -> Any:
     """Only tests from now on teach; those there are stay."""
     doing.check_empty(given)
 
@@ -74,11 +76,11 @@ def begin_anew(page: Page, given: Sending) -> Any:
         learning_choice.begin_anew(session, page.actor)
         return "Began to learn anew: only tests from now on teach"
 
-    return _changed(page, given, act)
+    return _changed(page, given, seen, act)
 
 
-@router.post("/learning/all", response_model=LearningOut, **changing("Let all tests teach again"))
-def count_all(page: Page, given: Sending) -> Any:
+@router.post("/learning/all", response_model=LearningOut, **changing("Let all tests teach again", held=True))
+def count_all(page: Page, given: Sending, seen: VersionSeen) -> Any:
     """Those from before learning was begun anew as well."""
     doing.check_empty(given)
 
@@ -86,29 +88,26 @@ def count_all(page: Page, given: Sending) -> Any:
         learning_choice.count_all_again(session, page.actor)
         return "All touch tests teach again"
 
-    return _changed(page, given, act)
+    return _changed(page, given, seen, act)
 
 
 @router.get("/learning/promises", summary="Promises that were made, and what was pressed", responses=problems(422))
 def promises(page: Page, limit: Limit = 50, after: After = None) -> PromisesOut:
     """By the time of painting. ``after`` names a layer."""
     with page.db.read() as session:
-        found = list(learning_report.report(session, page.actor, page.zone).promises)
-    if after is not None:
-        place = next((n for n, each in enumerate(found) if each.layer_uid == after), None)
-        if place is None:
-            raise Invalid.at("after", "Choose one of the list.")
-        found = found[place + 1 :]
-    shown = tuple(_promise(each) for each in found[:limit])
-    return PromisesOut(items=shown, next_after=shown[-1].layer_uid if len(found) > limit else None)
+        found = learning_report.report(session, page.actor, page.zone).promises
+    shown, more = slice_of(found, lambda each: each.layer_uid, limit, after)
+    return PromisesOut(items=tuple(_promise(each) for each in shown), next_after=more)
 
 
-@router.get("/learning/doubtful", summary="Tests that are more likely wrong than right", responses=problems())
-def doubtful(page: Page) -> DoubtfulTestsOut:
-    """Mark one as mistaken with POST /touch-tests/{uid}/archive, or as right with /sure."""
+@router.get("/learning/doubtful", summary="Tests that are more likely wrong than right", responses=problems(422))
+def doubtful(page: Page, limit: Limit = 50, after: After = None) -> DoubtfulTestsOut:
+    """``after`` names a test. Mark one as mistaken with POST /touch-tests/{uid}/archive, or as right with /sure."""
     with page.db.read() as session:
         found = learning_report.report(session, page.actor, page.zone).doubtful
+    shown, more = slice_of(found, lambda each: each.uid, limit, after)
     return DoubtfulTestsOut(
+        next_after=more,
         items=tuple(
             DoubtfulOut(
                 test_uid=each.uid,
@@ -119,17 +118,18 @@ def doubtful(page: Page) -> DoubtfulTestsOut:
                 pressed_at=each.pressed_at,
                 chance=each.chance,
             )
-            for each in found
-        )
+            for each in shown
+        ),
     )
 
 
-@router.get("/learning/presses", summary="What to press next", responses=problems())
-def presses(page: Page) -> NextPressesOut:
-    """The layers that are drying, the next to press first."""
+@router.get("/learning/presses", summary="What to press next", responses=problems(422))
+def presses(page: Page, limit: Limit = 50, after: After = None) -> NextPressesOut:
+    """The layers that are drying, the next to press first. ``after`` names a layer."""
     with page.db.read() as session:
         found = next_presses(session, page.actor, page.now, page.zone)
-    return NextPressesOut(items=tuple(_next(each) for each in found))
+    shown, more = slice_of(found, lambda each: each.layer_uid, limit, after)
+    return NextPressesOut(items=tuple(_next(each) for each in shown), next_after=more)
 
 
 @router.post("/layers/{uid}/seen-wet", **SEEN)
@@ -147,19 +147,26 @@ def seen_wet(page: Page, uid: Uid, given: Sending) -> Response:
         return answer_of(session, resource, resource.service.get(session, page.actor, made_uid), 201)
 
 
-def _changed(page: PageRequest, given: Sent, act: Callable[[Session], str]) -> LearningOut:
-    doing.do_once(page, given, lambda session: (act(session), "/learning"))
+def _changed(page: PageRequest, given: Sent, seen: int | None, act: Callable[[Session], str]) -> LearningOut:
+    def held(session: Session) -> Told:
+        if seen is not None:
+            hold_to(learning_choice.version(session, page.actor, lock=True), seen)
+        return act(session), "/learning"
+
+    doing.do_once(page, given, held)
     return _report(page)
 
 
 def _report(page: PageRequest) -> LearningOut:
     with page.db.read() as session:
-        return _told(learning_report.report(session, page.actor, page.zone))
+        found = learning_report.report(session, page.actor, page.zone)
+        return _told(found, learning_choice.version(session, page.actor))
 
 
-def _told(found: LearningReport) -> LearningOut:
+def _told(found: LearningReport, version: int) -> LearningOut:
     fixed = found.correction
     return LearningOut(
+        version=version,
         mode=found.choice.mode,
         frozen_at=found.choice.frozen_at,
         since_at=found.choice.since_at,

@@ -13,8 +13,9 @@ from server.store.tables import OwnFeed
 from server.web.api import doing
 from server.web.api.doing import changing
 from server.web.api.record_schemas import problems
-from server.web.api.records import Uid
+from server.web.api.records import After, Limit, Uid
 from server.web.api.sent import Sending
+from server.web.api.slices import slice_of
 from server.web.deps import Page
 from server.web.pages.own_feeds import addresses, whose
 from server.web.pages.people_pages import NO_STORE
@@ -23,13 +24,15 @@ router = APIRouter(tags=["own-feeds"])
 BODIES = (OwnFeedCreate,)
 
 
-@router.get("/own-feeds", summary="Calendars of your own", responses=problems())
-def feeds(page: Page) -> OwnFeedsOut:
+@router.get("/own-feeds", summary="Calendars of your own", responses=problems(422))
+def feeds(page: Page, limit: Limit = 50, after: After = None) -> OwnFeedsOut:
     """Those that open, the newest first; without their addresses, which nobody can be told again."""
     with page.db.read() as session:
         found = own_feeds.all_open(session, whose(page))
+    shown, more = slice_of(found, lambda each: each.uid, limit, after)
     return OwnFeedsOut(
-        items=tuple(OwnFeedOut(**{name: getattr(each, name) for name in OwnFeedOut.model_fields}) for each in found)
+        items=tuple(OwnFeedOut(**{name: getattr(each, name) for name in OwnFeedOut.model_fields}) for each in shown),
+        next_after=more,
     )
 
 

@@ -25,8 +25,9 @@ from server.store.tables import Invitation
 from server.web.api import doing
 from server.web.api.doing import changing
 from server.web.api.record_schemas import problems
-from server.web.api.records import Uid
+from server.web.api.records import After, Limit, Uid
 from server.web.api.sent import Sending
+from server.web.api.slices import slice_of
 from server.web.deps import Page
 from server.web.pages.people_pages import NO_STORE, need_shared
 
@@ -34,14 +35,16 @@ router = APIRouter(tags=["people"])
 BODIES = (InvitationCreate, RoleUpdate)
 
 
-@router.get("/members", summary="Who belongs to the studio", responses=problems(404))
-def all_members(page: Page) -> MembersOut:
+@router.get("/members", summary="Who belongs to the studio", responses=problems(404, 422))
+def all_members(page: Page, limit: Limit = 50, after: After = None) -> MembersOut:
     """Each with their role. 404 where nobody signs in."""
     need_shared(page)
     with page.db.read() as session:
         found = members.all_members(session, page.actor, page.identity)
+    shown, more = slice_of(found, lambda each: each.uid, limit, after)
     return MembersOut(
-        items=tuple(MemberOut(**{name: getattr(each, name) for name in MemberOut.model_fields}) for each in found)
+        items=tuple(MemberOut(**{name: getattr(each, name) for name in MemberOut.model_fields}) for each in shown),
+        next_after=more,
     )
 
 
@@ -98,16 +101,18 @@ def remove_member(page: Page, uid: Uid, given: Sending) -> Any:
     return Done(done=True)
 
 
-@router.get("/invitations", summary="Invitations that can still be used", responses=problems(404))
-def pending(page: Page) -> InvitationsOut:
+@router.get("/invitations", summary="Invitations that can still be used", responses=problems(404, 422))
+def pending(page: Page, limit: Limit = 50, after: After = None) -> InvitationsOut:
     """Without their links, which nobody can be told again."""
     need_shared(page)
     with page.db.read() as session:
         found = invitations.all_pending(session, page.actor, page.now)
+    shown, more = slice_of(found, lambda each: each.uid, limit, after)
     return InvitationsOut(
         items=tuple(
-            InvitationOut(**{name: getattr(each, name) for name in InvitationOut.model_fields}) for each in found
-        )
+            InvitationOut(**{name: getattr(each, name) for name in InvitationOut.model_fields}) for each in shown
+        ),
+        next_after=more,
     )
 
 

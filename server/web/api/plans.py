@@ -42,7 +42,7 @@ from server.web.api.doing import Told, changing
 from server.web.api.record_schemas import problems
 from server.web.api.records import After, Archived, Limit
 from server.web.api.records import Uid as PathUid
-from server.web.api.sent import Sending, Sent
+from server.web.api.sent import Sending, Sent, VersionSeen
 from server.web.calendar_rows import week_of
 from server.web.deps import Page, PageRequest
 from server.web.quietly import improve_on
@@ -113,25 +113,29 @@ def set_right(page: Page, given: Sending) -> Any:
 
 
 @router.post(
-    "/plans/{uid}/apply", response_model=StudioPlanOut, **changing("Do what would help a late panel", "PlanOptionApply")
+    "/plans/{uid}/apply",
+    response_model=StudioPlanOut,
+    **changing("Do what would help a late panel", "PlanOptionApply", held=True),
 )
-def apply_option(page: Page, uid: PathUid, given: Sending) -> Any:
+def apply_option(page: Page, uid: PathUid, given: Sending, seen: VersionSeen) -> Any:
     """One change with one undo; the plan that comes of it waits to be taken."""
     command = given.command(PlanOptionApply)
 
     def act(session: Session) -> Changed:
+        doing.hold(session, page.actor, (StudioPlan, uid), seen)
         chosen = (uid, command.panel_uid, command.key)
         return planning_apply.apply(session, page.actor, chosen, page.now, page.zone)
 
     return _planned_anew(page, given, act)
 
 
-@router.post("/plans/{uid}/accept", response_model=StudioPlanOut, **changing("Take a plan"))
-def accept_plan(page: Page, uid: PathUid, given: Sending) -> Any:
+@router.post("/plans/{uid}/accept", response_model=StudioPlanOut, **changing("Take a plan", held=True))
+def accept_plan(page: Page, uid: PathUid, given: Sending, seen: VersionSeen) -> Any:
     """Its days become the planned days of the layers to come; the plan before it is put away."""
     doing.check_empty(given)
 
     def act(session: Session) -> Told:
+        doing.hold(session, page.actor, (StudioPlan, uid), seen)
         planning_plans.accept(session, page.actor, uid)
         return "Took the plan: its days stand in the calendar", "/plan"
 
@@ -139,12 +143,13 @@ def accept_plan(page: Page, uid: PathUid, given: Sending) -> Any:
     return _read(page, uid)
 
 
-@router.post("/plans/{uid}/dismiss", response_model=StudioPlanOut, **changing("Leave a plan aside"))
-def dismiss_plan(page: Page, uid: PathUid, given: Sending) -> Any:
+@router.post("/plans/{uid}/dismiss", response_model=StudioPlanOut, **changing("Leave a plan aside", held=True))
+def dismiss_plan(page: Page, uid: PathUid, given: Sending, seen: VersionSeen) -> Any:
     """One that was only looked at."""
     doing.check_empty(given)
 
     def act(session: Session) -> Told:
+        doing.hold(session, page.actor, (StudioPlan, uid), seen)
         planning_plans.dismiss(session, page.actor, uid)
         return "Left the plan aside", "/plan"
 
@@ -152,12 +157,15 @@ def dismiss_plan(page: Page, uid: PathUid, given: Sending) -> Any:
     return _read(page, uid)
 
 
-@router.post("/plans/{uid}/pin", response_model=StudioPlanOut, **changing("Hold a sitting, or let it move", "PlanPin"))
-def pin_sitting(page: Page, uid: PathUid, given: Sending) -> Any:
+@router.post(
+    "/plans/{uid}/pin", response_model=StudioPlanOut, **changing("Hold a sitting, or let it move", "PlanPin", held=True)
+)
+def pin_sitting(page: Page, uid: PathUid, given: Sending, seen: VersionSeen) -> Any:
     """Of the plan in use. Plans made later keep it where it is."""
     command = given.command(PlanPin)
 
     def act(session: Session) -> Told:
+        doing.hold(session, page.actor, (StudioPlan, uid), seen)
         planning_plans.pin(session, page.actor, uid, command.layer_uid, pinned=command.pinned)
         return "Pinned a sitting" if command.pinned else "Let a sitting move again", "/plan"
 

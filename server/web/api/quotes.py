@@ -24,7 +24,7 @@ from server.web.api import doing
 from server.web.api.doing import Told, changing
 from server.web.api.record_schemas import problems
 from server.web.api.records import After, Archived, Limit, Uid
-from server.web.api.sent import Sending
+from server.web.api.sent import Sending, VersionSeen
 from server.web.deps import Page, PageRequest
 
 router = APIRouter(tags=["quotes"])
@@ -65,12 +65,15 @@ def ask_quote(page: Page, given: Sending) -> Any:
     return _read(page, doing.add_once(page, given, Quote, act))
 
 
-@router.post("/quotes/{uid}/take", response_model=QuoteTakenOut, **changing("Take a commission: hang it as a panel"))
-def take_quote(page: Page, uid: Uid, given: Sending) -> Any:
+@router.post(
+    "/quotes/{uid}/take", response_model=QuoteTakenOut, **changing("Take a commission: hang it as a panel", held=True)
+)
+def take_quote(page: Page, uid: Uid, given: Sending, seen: VersionSeen) -> Any:
     """With its planned layers, due on the day that was named. Taken again it stays the same panel."""
     doing.check_empty(given)
 
     def act(session: Session) -> Told:
+        doing.hold(session, page.actor, (Quote, uid), seen)
         made, panel = planning_promise.take(session, page.actor, uid)
         return f"Took the commission “{made.title}”", f"/panels/{panel.uid}"
 
@@ -80,12 +83,13 @@ def take_quote(page: Page, uid: Uid, given: Sending) -> Any:
         return QuoteTakenOut(quote_uid=uid, panel_uid=panel.uid if panel else "")
 
 
-@router.post("/quotes/{uid}/archive", response_model=QuoteOut, **changing("Put a quote away"))
-def archive_quote(page: Page, uid: Uid, given: Sending) -> Any:
+@router.post("/quotes/{uid}/archive", response_model=QuoteOut, **changing("Put a quote away", held=True))
+def archive_quote(page: Page, uid: Uid, given: Sending, seen: VersionSeen) -> Any:
     """It stays to be read."""
     doing.check_empty(given)
 
     def act(session: Session) -> Told:
+        doing.hold(session, page.actor, (Quote, uid), seen)
         away = planning_promise.archive(session, page.actor, uid)
         return f"Put away the quote for “{away.title}”", "/plan/promise"
 

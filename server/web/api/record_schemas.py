@@ -99,7 +99,7 @@ class RecordDoc:
         )
 
     def doing(self, deed: Deed) -> dict[str, Any]:
-        statuses = (400, 404, 409, 412, 413, 415, 422, 428) if deed.with_version else (400, 404, 409, 413, 415, 422)
+        statuses = (400, 404, 409, 412, 413, 415, 422, *((428,) if deed.with_version else ()))
         body = body_of(deed_schema(self.resource, deed)) if deed.command else {"parameters": [KEY]}
         summary = f"{deed.path.capitalize()}: {deed.told.lower()} the {self.resource.one}"
         return self._operation(summary, f"{deed.path}_{self._id}", self._found(), problems(*statuses), body)

@@ -1,7 +1,8 @@
 """Records under /api/v1: list, read, add, change, archive, bring back, and what else is done to some of them.
 
 Every change is one unit of work with its entry in the history, at most once for an ``Idempotency-Key``. A record is
-changed as a whole by PUT with the version that was read in ``If-Match``. Lists come in slices, oldest first.
+changed as a whole by PUT with the version that was read in ``If-Match``; what else is done to it is held to a version
+where one is sent. Lists come in slices, oldest first.
 """
 
 from collections.abc import Callable
@@ -17,9 +18,10 @@ from server.services.fields import Command
 from server.services.records import Slice
 from server.services.sendings import added_before
 from server.store.tables import StudioRecord
+from server.web.api.doing import hold
 from server.web.api.record_schemas import RecordDoc
 from server.web.api.resources import RESOURCES, Deed, Resource
-from server.web.api.sent import Sending, Sent, VersionWanted
+from server.web.api.sent import Sending, Sent, VersionSeen, VersionWanted
 from server.web.deps import Page, PageRequest
 from server.web.errors import problem
 
@@ -167,22 +169,23 @@ def _deeds(router: APIRouter, resource: Resource, doc: RecordDoc) -> None:
 
 
 def _doer(resource: Resource, deed: Deed) -> Callable[..., Any]:
-    def do(page: PageRequest, uid: str, given: Sent, *command: Any) -> Response:
+    def do(page: PageRequest, uid: str, given: Sent, seen: int | None, *command: Any) -> Response:
         def act(session: Session) -> tuple[StudioRecord, str]:
+            hold(session, page.actor, (resource.table, uid), seen)
             deed.does(session, page.actor, uid, *command)
             record = resource.service.get(session, page.actor, uid)
             return record, f"{deed.told} the {resource.one}{resource.title(record)}"
 
         return _or_moved_on(page, resource, uid, lambda: _change(page, resource, given, act, uid))
 
-    def plain(page: Page, uid: Uid, given: Sending) -> Any:
+    def plain(page: Page, uid: Uid, given: Sending, seen: VersionSeen) -> Any:
         if given.body is not None:
             given.command(Nothing)
-        return do(page, uid, given)
+        return do(page, uid, given, seen)
 
     def versioned(page: Page, uid: Uid, given: Sending, version: VersionWanted) -> Any:
         assert deed.command is not None
-        return do(page, uid, given, given.command(deed.command, version=version))
+        return do(page, uid, given, None, given.command(deed.command, version=version))
 
     return versioned if deed.with_version else plain
 

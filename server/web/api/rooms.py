@@ -31,8 +31,9 @@ from server.store.tables import ReadingBatch
 from server.web.api import doing
 from server.web.api.doing import Told, changing
 from server.web.api.record_schemas import problems
-from server.web.api.records import Uid
+from server.web.api.records import After, Limit, Uid
 from server.web.api.sent import Sending, Sent
+from server.web.api.slices import slice_of
 from server.web.deps import Page, PageRequest
 
 router = APIRouter(tags=["rooms"])
@@ -59,13 +60,15 @@ def course(page: Page, uid: Uid) -> CourseOut:
 
 
 @router.get("/places/{uid}/reading-batches", summary="Readings of a place, by batch", responses=problems(404, 422))
-def reading_batches(page: Page, uid: Uid) -> ReadingBatchesOut:
+def reading_batches(page: Page, uid: Uid, limit: Limit = 50, after: After = None) -> ReadingBatchesOut:
     """The newest first; of those typed in the last few dozen."""
     with page.db.read() as session:
         found = batches.of_place(session, page.actor, places.get(session, page.actor, uid))
     names = ReadingBatchOut.model_fields
+    shown, more = slice_of(found, lambda each: each.uid, limit, after)
     return ReadingBatchesOut(
-        items=tuple(ReadingBatchOut(**{name: getattr(each, name) for name in names}) for each in found)
+        items=tuple(ReadingBatchOut(**{name: getattr(each, name) for name in names}) for each in shown),
+        next_after=more,
     )
 
 

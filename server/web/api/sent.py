@@ -20,6 +20,7 @@ from server.web import plain_words
 
 JSON = "application/json"
 MOST_KEY = 200
+ONE_VERSION = 'If-Match is one version as the ETag gave it, such as "3"'
 _TAG = re.compile(r'(?:W/)?"([0-9]{1,9})"|([0-9]{1,9})')
 _HALF = 31  # characters of each half of a command key, with a dot between them
 
@@ -94,11 +95,31 @@ def version_wanted(if_match: Annotated[str | None, Header()] = None) -> int:
     """The version of the record that the sender saw. Raises 428 without one, 400 for one that cannot be read."""
     if if_match is None:
         raise HTTPException(428, 'send If-Match with the version you read, such as If-Match: "3"')
+    version = _version(if_match)
+    if version < 1:
+        raise HTTPException(400, ONE_VERSION)
+    return version
+
+
+def version_seen(if_match: Annotated[str | None, Header()] = None) -> int | None:
+    """The version that the sender saw, None where they do not say. Raises 400 for one that cannot be read."""
+    return None if if_match is None or if_match.strip() == "*" else _version(if_match)
+
+
+def _version(if_match: str) -> int:
     found = _TAG.fullmatch(if_match.strip())
-    if found is None or int(found[1] or found[2]) < 1:
-        raise HTTPException(400, 'If-Match is one version as the ETag gave it, such as "3"')
+    if found is None:
+        raise HTTPException(400, ONE_VERSION)
     return int(found[1] or found[2])
+
+
+def hold_to(version: int, seen: int | None) -> None:
+    """Raises 412 where the sender saw another version than there is (RFC 9110, 13.1.1)."""
+    if seen is not None and seen != version:
+        detail = f"This was changed since: it is at version {version}. Read it again. Nothing was done."
+        raise HTTPException(412, detail, {"ETag": f'"{version}"'})
 
 
 Sending = Annotated[Sent, Depends(sent)]
 VersionWanted = Annotated[int, Depends(version_wanted)]
+VersionSeen = Annotated[int | None, Depends(version_seen)]

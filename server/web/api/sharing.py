@@ -9,7 +9,7 @@ from starlette.responses import JSONResponse, Response
 
 from server.formats.sharing_json import ShareLinkMade, ShareLinkOut, ShareLinksOut
 from server.services import share_links
-from server.services.errors import Conflict, Invalid, NotFound
+from server.services.errors import Conflict, NotFound
 from server.services.sendings import added_before
 from server.services.share_links import LinkListed, ShareLinkCreate, ShareLinkUpdate
 from server.store.tables import ShareLink
@@ -17,7 +17,8 @@ from server.web.api import doing
 from server.web.api.doing import Told, changing
 from server.web.api.record_schemas import ETAG, body_of, problems
 from server.web.api.records import After, Limit, Uid
-from server.web.api.sent import Sending, Sent, VersionWanted
+from server.web.api.sent import Sending, Sent, VersionSeen, VersionWanted
+from server.web.api.slices import slice_of
 from server.web.deps import Page, PageRequest
 from server.web.errors import problem
 from server.web.security.public_links import FEEDS, PAGES
@@ -31,14 +32,8 @@ FOUND: dict[int | str, Any] = {200: {"description": "The link", "headers": ETAG,
 @router.get("/share-links", summary="Links and calendars that were made", responses=problems(422))
 def links(page: Page, limit: Limit = 50, after: After = None) -> ShareLinksOut:
     """The newest first, those that open before those that do not."""
-    found = _all(page)
-    if after is not None:
-        place = next((n for n, each in enumerate(found) if each.uid == after), None)
-        if place is None:
-            raise Invalid.at("after", "Choose one of the list.")
-        found = found[place + 1 :]
-    shown = tuple(_told(each, page) for each in found[:limit])
-    return ShareLinksOut(items=shown, next_after=shown[-1].uid if len(found) > limit else None)
+    shown, more = slice_of(_all(page), lambda each: each.uid, limit, after)
+    return ShareLinksOut(items=tuple(_told(each, page) for each in shown), next_after=more)
 
 
 @router.get("/share-links/{uid}", summary="A link", responses={**FOUND, **problems(404, 422)})
@@ -85,36 +80,43 @@ def change_link(page: Page, uid: Uid, given: Sending, version: VersionWanted) ->
     return _answer(page, uid)
 
 
-@router.post("/share-links/{uid}/renew", response_model=ShareLinkMade, **changing("Another address", status=201))
-def renew_link(page: Page, uid: Uid, given: Sending) -> Any:
+@router.post(
+    "/share-links/{uid}/renew", response_model=ShareLinkMade, **changing("Another address", status=201, held=True)
+)
+def renew_link(page: Page, uid: Uid, given: Sending, seen: VersionSeen) -> Any:
     """The same link as a new one at another address; the one before opens no more."""
     doing.check_empty(given)
 
     def act(session: Session) -> tuple[ShareLink, str, str]:
+        doing.hold(session, page.actor, (ShareLink, uid), seen)
         made, token = share_links.renew(session, page.actor, uid, page.now)
         return made, token, f"Gave the link “{made.label}” another address"
 
     return _made(page, given, act, 201)
 
 
-@router.post("/share-links/{uid}/revoke", response_model=ShareLinkOut, **changing("Revoke a link"))
-def revoke_link(page: Page, uid: Uid, given: Sending) -> Response:
+@router.post("/share-links/{uid}/revoke", response_model=ShareLinkOut, **changing("Revoke a link", held=True))
+def revoke_link(page: Page, uid: Uid, given: Sending, seen: VersionSeen) -> Response:
     """From then on its address looks like one that never was."""
     doing.check_empty(given)
 
     def act(session: Session) -> Told:
+        doing.hold(session, page.actor, (ShareLink, uid), seen)
         return f"Revoked the link “{share_links.revoke(session, page.actor, uid).label}”", "/share#links"
 
     doing.do_once(page, given, act)
     return _answer(page, uid)
 
 
-@router.post("/share-links/{uid}/restore", response_model=ShareLinkOut, **changing("Bring a revoked link back"))
-def restore_link(page: Page, uid: Uid, given: Sending) -> Response:
+@router.post(
+    "/share-links/{uid}/restore", response_model=ShareLinkOut, **changing("Bring a revoked link back", held=True)
+)
+def restore_link(page: Page, uid: Uid, given: Sending, seen: VersionSeen) -> Response:
     """At the address it had."""
     doing.check_empty(given)
 
     def act(session: Session) -> Told:
+        doing.hold(session, page.actor, (ShareLink, uid), seen)
         return f"Brought back the link “{share_links.restore(session, page.actor, uid).label}”", "/share#links"
 
     doing.do_once(page, given, act)

@@ -25,9 +25,11 @@ from server.services.history import HistoryEntry
 from server.web.api import doing
 from server.web.api.boards import days_out, verdict_out
 from server.web.api.doing import Told, changing
+from server.web.api.history import Before
 from server.web.api.record_schemas import problems, schema_ref
-from server.web.api.records import Limit, Uid
+from server.web.api.records import After, Limit, Uid
 from server.web.api.sent import Sending
+from server.web.api.slices import slice_of
 from server.web.archive_files import worded
 from server.web.deps import Page, PageRequest
 
@@ -125,19 +127,22 @@ def purge(page: Page, uid: Uid, given: Sending) -> Any:
 
 
 @router.get("/history/of/{kind}/{uid}", summary="What was changed of one record", responses=problems(404, 422))
-def history_of(page: Page, kind: Table, uid: Uid, limit: Limit = 50) -> RecordHistoryOut:
+def history_of(page: Page, kind: Table, uid: Uid, limit: Limit = 50, before: Before = None) -> RecordHistoryOut:
     """Newest first, with every field before and after."""
     with page.db.read() as session:
-        found = history.of_record(session, page.actor, kind, uid, limit)
-    return RecordHistoryOut(items=tuple(_entry(each) for each in found))
+        found = history.of_record(session, page.actor, kind, uid, history.Newest(limit + 1, before))
+    shown = tuple(_entry(each) for each in found[:limit])
+    return RecordHistoryOut(items=shown, next_before=shown[-1].uid if len(found) > limit else None)
 
 
-@router.get("/tubes", summary="How full the tubes are against what is planned", responses=problems())
-def all_tubes(page: Page) -> TubesOut:
+@router.get("/tubes", summary="How full the tubes are against what is planned", responses=problems(422))
+def all_tubes(page: Page, limit: Limit = 50, after: After = None) -> TubesOut:
     """What the layers to come need of each, and the first day it is not enough for."""
     with page.db.read() as session:
         found = tubes(session, page.actor, moment_of(page.now, page.zone))
+    shown, more = slice_of(tuple(found.items()), lambda each: each[0], limit, after)
     return TubesOut(
+        next_after=more,
         items=tuple(
             TubeOut(
                 paint_uid=uid,
@@ -148,8 +153,8 @@ def all_tubes(page: Page) -> TubesOut:
                 runs_low=each.runs_low,
                 runs_out_on=each.runs_out.on if each.runs_out else None,
             )
-            for uid, each in found.items()
-        )
+            for uid, each in shown
+        ),
     )
 
 

@@ -18,7 +18,7 @@ from server.services.stack_plans import StackApply
 from server.services.studios import StudioUpdate
 from server.store.tables import Layer, SittingEnd
 from server.web.api.record_schemas import ETAG, KEY, body_of, problems, schema_ref
-from server.web.api.records import Nothing, Uid, answer_of
+from server.web.api.records import After, Nothing, Uid, answer_of
 from server.web.api.resources import resource_of
 from server.web.api.sent import Sending, VersionWanted
 from server.web.deps import Page, PageRequest
@@ -139,11 +139,12 @@ def _check_empty(given: Sending) -> None:
 
 
 @router.get("/sittings", summary="Ends of sittings, newest first", responses=problems(422))
-def sittings(page: Page, limit: Many = 30) -> EndsOfSittings:
+def sittings(page: Page, limit: Many = 30, after: After = None) -> EndsOfSittings:
     """What was done with brushes, lids and rags, and the mixes that were left."""
     with page.db.read() as session:
-        found = sitting_ends.recent(session, page.actor, limit)
-    return EndsOfSittings(items=tuple(_sitting(each) for each in found))
+        found = sitting_ends.recent(session, page.actor, limit + 1, after)
+    shown = tuple(_sitting(each) for each in found[:limit])
+    return EndsOfSittings(items=shown, next_after=shown[-1].uid if len(found) > limit else None)
 
 
 @router.post(

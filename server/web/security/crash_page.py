@@ -1,9 +1,11 @@
 """Threat: an error page that shows a stack trace, a query or a file's path. Whatever a page raises, the reader gets
 a plain page with the request's id; the trace goes to the log alone (the exception goes on to the server, which
-writes it there)."""
+writes it there). Somebody who goes away in the middle of what they send is no fault: else anybody could fill the log
+with traces, or hide something in them."""
 
 import logging
 
+from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.web.errors import error_response
@@ -25,6 +27,8 @@ class CrashPage:
 
         try:
             await self.app(scope, receive, send_noting_start)
+        except ClientDisconnect:
+            log.info("request %s: whoever sent it went away", scope.get("state", {}).get("request_id", "-"))
         except Exception:
             if scope["type"] == "http":
                 log.error("request %s failed, its trace follows", scope.get("state", {}).get("request_id", "-"))

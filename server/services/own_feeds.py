@@ -8,7 +8,7 @@ revoked by one button), and one that outlives its person's time in the studio (i
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from sqlalchemy import and_, or_, select
+from sqlalchemy import and_, func, or_, select
 from sqlmodel import Session, col
 
 from server.services.access import Actor, require
@@ -17,9 +17,10 @@ from server.services.fields import Command, Text120
 from server.services.people.api_tokens import Label
 from server.services.people.tokens import hash_of, new_token
 from server.services.records import check_uid
-from server.store.tables import Membership, OwnFeed, Studio
+from server.store.tables import Membership, OwnFeed, Studio, WorkTime
 
 PREFIX = "umo_"  # tells an own calendar from a link's, by its address alone
+PAINTER = func.coalesce(col(WorkTime.painter), col(OwnFeed.painter))  # as they are called now
 MOST_OPEN = 20  # of one person in one studio
 
 
@@ -77,6 +78,7 @@ def make(session: Session, who: Whose, command: OwnFeedCreate, key: str | None, 
             studio_id=who.actor.studio_id,
             person_id=who.person_id,
             painter=command.painter,
+            work_time_id=_line_of(session, who.actor.studio_id, command.painter),
             label=command.label,
             made_by_key=key,
             created_at=now,
@@ -84,14 +86,15 @@ def make(session: Session, who: Whose, command: OwnFeedCreate, key: str | None, 
     row.token_hash = hash_of(token)
     session.add(row)
     session.flush()
-    return Made(row.uid, token, row.label, row.painter)
+    return Made(row.uid, token, row.label, command.painter)
 
 
 def all_open(session: Session, who: Whose) -> list[OwnFeedFacts]:
     """The person's own calendars in this studio, the newest first. Raises ``Forbidden``."""
     require(who.actor, "look")
     return [
-        OwnFeedFacts(row.uid, row.label, row.painter, row.created_at, row.last_used_on) for row in _open(session, who)
+        OwnFeedFacts(row.uid, row.label, painter, row.created_at, row.last_used_on)
+        for row, painter in _open(session, who)
     ]
 
 
@@ -106,18 +109,19 @@ def revoke(session: Session, who: Whose, uid: str, now: datetime) -> None:
     session.flush()
 
 
-def find_open(session: Session, token: str) -> tuple[OwnFeed, Studio] | None:
-    """The calendar that a token opens, with its studio, in one query; None for a token that is unknown or revoked, and
-    for one whose person left the studio."""
+def find_open(session: Session, token: str) -> tuple[OwnFeed, str, Studio] | None:
+    """The calendar that a token opens, with its painter and studio, in one query; None for a token that is unknown or
+    revoked, and for one whose person left the studio."""
     belongs = and_(
         col(Membership.person_id) == col(OwnFeed.person_id),
         col(Membership.studio_id) == col(OwnFeed.studio_id),
         col(Membership.ended_at).is_(None),
     )
     query = (
-        select(OwnFeed, Studio)
+        select(OwnFeed, PAINTER, Studio)
         .join(Studio, col(Studio.id) == col(OwnFeed.studio_id))
         .join(Membership, belongs, isouter=True)
+        .join(WorkTime, col(WorkTime.id) == col(OwnFeed.work_time_id), isouter=True)
         .where(
             col(OwnFeed.token_hash) == hash_of(token),
             col(OwnFeed.revoked_at).is_(None),
@@ -125,7 +129,26 @@ def find_open(session: Session, token: str) -> tuple[OwnFeed, Studio] | None:
         )
     )
     found = session.execute(query).first()
-    return None if found is None else (found[0], found[1])
+    return None if found is None else (found[0], found[1], found[2])
+
+
+def hold_on_to(session: Session, line: WorkTime) -> None:
+    """Let calendars that know their painter by name alone know them by this line of hours, which keeps its painter
+    whatever they are called."""
+    query = select(OwnFeed).where(
+        col(OwnFeed.studio_id) == line.studio_id,
+        col(OwnFeed.painter) == line.painter,
+        col(OwnFeed.work_time_id).is_(None),
+    )
+    for row in session.scalars(query):
+        row.work_time_id = line.id
+    session.flush()
+
+
+def _line_of(session: Session, studio_id: int, painter: str) -> int | None:
+    """The newest line of hours of a painter, put away or not."""
+    query = select(col(WorkTime.id)).where(col(WorkTime.studio_id) == studio_id, col(WorkTime.painter) == painter)
+    return session.scalars(query.order_by(col(WorkTime.id).desc()).limit(1)).first()
 
 
 def _is_of(who: Whose):  # type: ignore[no-untyped-def]
@@ -133,9 +156,14 @@ def _is_of(who: Whose):  # type: ignore[no-untyped-def]
     return and_(col(OwnFeed.studio_id) == who.actor.studio_id, person)
 
 
-def _open(session: Session, who: Whose) -> list[OwnFeed]:
-    query = select(OwnFeed).where(_is_of(who), col(OwnFeed.revoked_at).is_(None))
-    return list(session.scalars(query.order_by(col(OwnFeed.id).desc())))
+def _open(session: Session, who: Whose) -> list[tuple[OwnFeed, str]]:
+    """Each with what its painter is called now."""
+    query = (
+        select(OwnFeed, PAINTER)
+        .join(WorkTime, col(WorkTime.id) == col(OwnFeed.work_time_id), isouter=True)
+        .where(_is_of(who), col(OwnFeed.revoked_at).is_(None))
+    )
+    return [(row, painter) for row, painter in session.execute(query.order_by(col(OwnFeed.id).desc()))]
 
 
 def _of_key(session: Session, who: Whose, key: str | None) -> OwnFeed | None:

@@ -101,7 +101,7 @@ def _own(session: Session, token: str) -> OpenLink | None:
     found = own_feeds.find_open(session, token)
     if found is None:
         return None
-    feed, studio = found
+    feed, painter, studio = found
     assert feed.id is not None and studio.id is not None
     return OpenLink(
         key_id=feed.id,
@@ -119,7 +119,7 @@ def _own(session: Session, token: str) -> OpenLink | None:
         time_zone=studio.time_zone,
         is_invented=studio.is_invented,
         choices=choices_of(studio),
-        painter=feed.painter,
+        painter=painter,
     )
 
 

@@ -9,12 +9,13 @@ from pydantic import Field, ValidationInfo, field_validator
 from sqlmodel import Session
 
 from server.planning.schedule.repeating import WEEKDAYS
-from server.services import planning
-from server.services.access import Actor
-from server.services.errors import Refused
+from server.services import own_feeds, planning, records
+from server.services.access import Actor, allow
+from server.services.errors import Invalid, NotFound, Refused
 from server.services.fields import Command, Day, OptionalText120, Text120
+from server.services.names_in_texts import exchanged
 from server.services.planning import Clock, WorkTimeCreate, minutes_of
-from server.store.tables import WorkTime
+from server.store.tables import StudioPlan, WorkTime
 
 Weekday = Literal["1", "2", "3", "4", "5", "6", "7"]
 # Every so many weeks, or a weekday of each month counted from its first or its last.
@@ -118,6 +119,13 @@ class RepeatCreate(Command):
         return rule + (f";UNTIL={self.until_on:%Y%m%d}" if self.until_on else "")
 
 
+class PainterRename(Command):
+    """``painter``: as the hours name them until now."""
+
+    painter: Text120
+    name: Text120
+
+
 def _later(start: str, end: str) -> str:
     if start and end and minutes_of(end) <= minutes_of(start):
         raise ValueError("This must be later than the beginning.")
@@ -159,6 +167,32 @@ def add_holidays(session: Session, actor: Actor, painter: str, days: Sequence[tu
     for on, name in added:
         planning.create(session, actor, WorkTimeCreate(painter=painter, on_date=on, label=name))
     return len(added)
+
+
+def rename_painter(session: Session, actor: Actor, command: PainterRename) -> int:
+    """Call a painter otherwise in all their hours, those put away included, and in the plans that stand; answers how
+    many lines of hours. Their own calendars follow, since they hold on to the hours and not to the name.
+
+    Raises ``NotFound`` where nobody of that name has hours, ``Invalid`` at ``name`` where somebody else has it.
+    """
+    rows = records.find_all(session, actor, WorkTime) + records.find_all(session, actor, WorkTime, archived=True)
+    mine = [row for row in rows if row.painter == command.painter]
+    if not mine:
+        raise NotFound
+    if command.name == command.painter:
+        return 0
+    if any(row.painter == command.name for row in rows):
+        raise Invalid.at("name", "There are hours of this name already.")
+    own_feeds.hold_on_to(session, mine[-1])
+    for row in mine:
+        allow(actor, "update", row)
+        row.painter = command.name
+    for plan in records.find_all(session, actor, StudioPlan):
+        content = exchanged(plan.content_json, (command.painter,), command.name)
+        if content != plan.content_json:
+            plan.content_json = content
+    session.flush()
+    return len(mine)
 
 
 def _is_day_off(row: WorkTime, painter: str) -> bool:

@@ -102,6 +102,8 @@ def lived(bench: Bench) -> tuple[Person, str]:
         one_time_codes.new_recovery_codes(session, who, NOW)
         sessions.begin(session, session.get_one(Person, person.id), Browser("A browser", "192.0.2.1"), NOW)
         own_feeds.make(session, Whose(actor, person.id), OwnFeedCreate(label="Telephone", painter=FORMER), None, NOW)
+        mine = OwnFeedCreate(label="On the wall", painter=FORMER)  # somebody else looks at their days
+        own_feeds.make(session, Whose(bench.actor, None), mine, None, NOW)
         invitations.invite(session, acting(person, bench), InvitationCreate(role="viewer"), None, NOW)
         invitations.invite(session, bench.actor, InvitationCreate(role="viewer", meant_for=NAME), None, NOW)
         session.add(SignInTry(key_hash=tokens.hash_of(of_account(EMAIL).key), last_at=NOW))

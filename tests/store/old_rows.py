@@ -547,6 +547,10 @@ _WITH_WHO_DID_IT: Rows = _WITH_CHANGES_OF_PEOPLE | {
     "change_set": [row | {"person_id": 1} for row in _WITH_CHANGES_OF_PEOPLE["change_set"]]
 }
 
+_WITH_FEEDS_OF_PAINTERS: Rows = _WITH_WHO_DID_IT | {
+    "own_feed": [row | {"work_time_id": 1} for row in _WITH_WHO_DID_IT["own_feed"]]
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -571,6 +575,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0021": _WITH_LANGUAGE,
     "0022": _WITH_CHANGES_OF_PEOPLE,
     "0023": _WITH_WHO_DID_IT,
+    "0024": _WITH_FEEDS_OF_PAINTERS,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

@@ -144,3 +144,37 @@ def test_what_makes_no_calendar_comes_back_with_its_fault(program: Program, app:
     for _ in range(20):
         program.done("/own-feeds", program.example("OwnFeedCreate"))
     assert program.client.post("/calendar/own", data={"painter": FIRST, "label": "One more"}).status_code == 409
+
+
+def test_a_calendar_follows_its_painter_to_another_name_and_back(program: Program) -> None:
+    expected, client = sittings_of(program), program.client
+    own = program.done("/own-feeds", program.example("OwnFeedCreate") | {"painter": FIRST})
+    before = {str(each["UID"]) for each in entries(client, own["address"]) if "UID" in each}
+    assert busy(entries(client, own["address"])) == expected[FIRST] != set()
+    command = program.example("PainterRename")
+    assert command["painter"] == FIRST
+    assert program.done("/working-hours/rename", command) == {"done": True}
+    found = entries(client, own["address"])
+    assert busy(found) == expected[FIRST]
+    assert {str(each["UID"]) for each in found if "UID" in each} == before
+    assert command["name"] in str(found[0].get("X-WR-CALNAME") or found[0].get("NAME"))
+    assert program.get("/own-feeds")["items"][0]["painter"] == command["name"]
+    [plan] = program.get("/plans")["items"]
+    assert {each["painter"] for each in plan["sittings"]} == {command["name"], SECOND}
+    assert {each["painter"] for each in program.get("/working-hours")["items"]} == {command["name"], SECOND}
+    newest = program.get("/history")["items"][0]
+    program.done(f"/history/{newest['uid']}/undo")
+    assert busy(entries(client, own["address"])) == expected[FIRST]
+    assert {each["painter"] for each in program.get("/working-hours")["items"]} == {FIRST, SECOND}
+    assert client.post("/api/v1/working-hours/rename", json=command | {"painter": "Nobody"}).status_code == 404
+    taken = client.post("/api/v1/working-hours/rename", json=command | {"name": SECOND})
+    assert (taken.status_code, taken.json()["errors"][0]["path"]) == (422, "name")
+
+
+def test_a_calendar_made_before_the_hours_follows_as_well(program: Program) -> None:
+    """Somebody may make a calendar before anybody wrote down their hours."""
+    own = program.done("/own-feeds", program.example("OwnFeedCreate") | {"painter": "Third painter"})
+    program.done("/working-hours", {"painter": "Third painter", "weekdays": "67", "start": "09:00", "end": "11:15"})
+    program.done("/working-hours/rename", {"painter": "Third painter", "name": "The third"})
+    [listed] = program.get("/own-feeds")["items"]
+    assert (listed["uid"], listed["painter"]) == (own["uid"], "The third")

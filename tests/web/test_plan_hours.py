@@ -15,6 +15,7 @@ from server.store.db import Database
 from server.store.tables import StudioPlan, WorkTime
 from tests.services.board_studio import hang
 from tests.services.conftest import NOW, Bench, make_bench
+from tests.web.pages_of_records import form_to
 
 WEEK = {"painter": "Ada", "weekdays": ["1", "3"], "start": "09:00", "end": "12:30"}
 AWAY = {"painter": "", "from_on": "2026-12-01", "until_on": "2026-12-09", "label": "Travelling"}
@@ -180,3 +181,24 @@ def test_days_that_are_over_are_out_of_the_way(client: TestClient) -> None:
     client.post("/plan/hours/away", data=AWAY | {"from_on": "2026-10-01", "until_on": "2026-10-05"})
     text = client.get("/plan/hours").text
     assert text.index("Days that are over") < text.index("1 October")
+
+
+def test_a_painter_is_called_otherwise(bench: Bench, client: TestClient, db: Database) -> None:
+    client.post("/plan/hours/week", data=WEEK)
+    client.post("/plan/hours/week", data=WEEK | {"painter": "Ben"})
+    page = client.get("/plan/hours")
+    assert 'href="/plan/hours?rename=Ada"' in page.text
+    asked = client.get("/plan/hours?rename=Ada")
+    sent = form_to(asked, "/plan/hours/rename")
+    taken = client.post("/plan/hours/rename", data=sent.filled(name="Ben"))
+    assert taken.status_code == 422
+    assert "There are hours of this name already" in taken.text and 'value="Ben"' in taken.text
+    assert client.post("/plan/hours/rename", data=sent.filled(name="")).status_code == 422
+    done = client.post("/plan/hours/rename", data=sent.filled(name="Adela & Co"))
+    assert (done.status_code, done.headers["location"]) == (303, "/plan/hours")
+    assert open_days(db, "Adela & Co") and not open_days(db, "Ada")
+    told = words(client.get("/plan/hours").text)
+    assert "Adela & Co" in told and "The painter Ada is called Adela & Co now" in told
+    assert client.get("/plan/hours?rename=Nobody").status_code == 200
+    gone = client.post("/plan/hours/rename", data={"painter": "Nobody", "name": "Somebody"})
+    assert gone.status_code == 404

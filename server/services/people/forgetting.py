@@ -13,11 +13,10 @@ from typing import Any
 from sqlalchemy import Connection, delete, or_, select, update
 
 from server.services.images import sql_table
-from server.store.tables import Change, ChangeSet, Invitation, PeopleEvent, Quote, StudioPlan, WorkTime
+from server.services.names_in_texts import exchanged, exchanged_in
+from server.store.tables import Change, ChangeSet, Invitation, OwnFeed, PeopleEvent, Quote, StudioPlan, WorkTime
 
 NAMELESS = "someone who left"
-NOT_NAMES = frozenset({"title", "kind", "for_whom", "label"})  # in plans: what painters called something
-_QUOTED = re.compile(r"(“[^”]*”)")
 _BY_PROGRAM = re.compile(r" \([^()]*(?:\([^()]*\)[^()]*)*\)$")  # "Ana (label of a token)"
 
 
@@ -82,10 +81,11 @@ def _forget_hours(connection: Connection, gone: Gone) -> None:
         if any(values[name] != change[name] for name in values):
             touched.add(change["change_set_id"])
             connection.execute(update(changes).where(changes.c.id == change["id"]).values(**values))
-    named = hours.c.painter.in_(sorted(gone.own_names))
-    connection.execute(update(hours).where(here, named).values(painter=NAMELESS))
+    for table in (hours, sql_table(OwnFeed)):  # calendars of others may show their days
+        named = table.c.studio_id.in_(sorted(gone.studio_ids)) & table.c.painter.in_(sorted(gone.own_names))
+        connection.execute(update(table).where(named).values(painter=NAMELESS))
     for entry in connection.execute(select(sets).where(sets.c.id.in_(sorted(touched)))).mappings().all():
-        label = _without(entry["label"], gone.own_names)
+        label = exchanged_in(entry["label"], gone.own_names, NAMELESS)[:300]
         connection.execute(update(sets).where(sets.c.id == entry["id"]).values(label=label))
 
 
@@ -93,7 +93,7 @@ def _forget_content(connection: Connection, kind: type[StudioPlan] | type[Quote]
     """Plans and promises tell whose sitting is whose."""
     table, changes = sql_table(kind), sql_table(Change)
     for row in connection.execute(select(table).where(table.c.studio_id.in_(sorted(gone.studio_ids)))).mappings().all():
-        content = _content_without(row["content_json"], gone.own_names)
+        content = exchanged(row["content_json"], gone.own_names, NAMELESS)
         if content != row["content_json"]:
             connection.execute(update(table).where(table.c.id == row["id"]).values(content_json=content))
         images = select(changes).where(changes.c.table_name == table.name, changes.c.row_id == row["id"])
@@ -114,7 +114,7 @@ def _forget_events(connection: Connection, gone: Gone) -> None:
         names = gone.names if is_theirs else gone.own_names
         values = {
             "actor": NAMELESS if _named(event["actor"]) in names else event["actor"],
-            "label": _without(event["label"], names)[:300],
+            "label": exchanged_in(event["label"], names, NAMELESS)[:300],
         }
         if is_theirs:
             values |= {"person_id": None, "what": None, "subject_uid": None}
@@ -150,25 +150,4 @@ def _line_without(image: Mapping[str, Any] | None, gone: Gone) -> dict[str, Any]
 def _image_without(image: Mapping[str, Any] | None, names: Iterable[str]) -> dict[str, Any] | None:
     if image is None:
         return None
-    return {**image, "content_json": _content_without(image.get("content_json"), names)}
-
-
-def _content_without(content: Any, names: Iterable[str]) -> Any:
-    if isinstance(content, dict):
-        return {
-            _without(key, names): value if key in NOT_NAMES else _content_without(value, names)
-            for key, value in content.items()
-        }
-    if isinstance(content, list):
-        return [_content_without(each, names) for each in content]
-    return _without(content, names) if isinstance(content, str) else content
-
-
-def _without(text: str, names: Iterable[str]) -> str:
-    """The words of the program without the name; what it quotes stays."""
-    pieces = _QUOTED.split(text)
-    for name in sorted(names, key=len, reverse=True):
-        whole = re.compile(rf"(?<!\w){re.escape(name)}(?!\w)")
-        pieces = [piece if _QUOTED.fullmatch(piece) else whole.sub(NAMELESS, piece) for piece in pieces]
-    told = "".join(pieces)
-    return told[0].upper() + told[1:] if told.startswith(NAMELESS) and told != NAMELESS else told
+    return {**image, "content_json": exchanged(image.get("content_json"), names, NAMELESS)}

@@ -66,8 +66,9 @@ class ShareKey(Private, table=True):
 class OwnFeed(Private, table=True):
     """A calendar of one painter's own days, subscribed to by its own token: whose it is, and the token's hash.
 
-    ``painter`` as the working hours name them; ``person_id`` None on a single-user install. ``made_by_key`` is the
-    sending it came from: sent again, the new token replaces this one.
+    ``painter`` as the working hours named them when it was made; ``work_time_id``, one of their lines, tells what they
+    are called now. ``person_id`` None on a single-user install. ``made_by_key`` is the sending it came from: sent
+    again, the new token replaces this one.
     """
 
     __tablename__ = "own_feed"
@@ -78,6 +79,7 @@ class OwnFeed(Private, table=True):
     studio_id: int = Field(foreign_key="studio.id", index=True)
     person_id: int | None = Field(default=None, foreign_key="person.id", index=True)
     painter: str = Field(sa_type=Named(120))
+    work_time_id: int | None = Field(default=None, foreign_key="work_time.id")
     label: str = Field(sa_type=Named(60))
     made_by_key: str | None = Field(default=None, max_length=64)
     created_at: datetime = Field(sa_type=UtcDateTime)

@@ -13,6 +13,7 @@ from server.web.api import (
     data,
     learning,
     own_feeds,
+    painters,
     people,
     plans,
     purges,
@@ -29,7 +30,21 @@ from server.web.api import (
 from server.web.api.answers import add_answers
 from server.web.api.families import FAMILIES
 
-MODULES = (studio, plans, quotes, learning, sharing, own_feeds, people, questions, rooms, sheets, purges, data)
+MODULES = (
+    studio,
+    plans,
+    quotes,
+    learning,
+    sharing,
+    own_feeds,
+    people,
+    questions,
+    rooms,
+    sheets,
+    purges,
+    painters,
+    data,
+)
 BODIES = (*readings.MODELS, *(body for module in MODULES for body in module.BODIES))
 # Changes whose version comes in If-Match: the schema's name, and the command.
 CHANGES = {"StudioChange": StudioUpdate, "ShareLinkChange": ShareLinkUpdate, "LimitsChange": LimitsUpdate}

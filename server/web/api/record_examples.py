@@ -136,6 +136,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     "SensorCreate": {"name": "Rack sensor"},
     "LimitsChange": {"limits": [{"name": "NAME-OF-A-LIMIT", "value": None}]},
     "PanelPurge": {"title": "Quince on a blue cloth"},
+    "PainterRename": {"painter": "First painter", "name": "Painter by the window"},
     "RecordPurge": {"name": "Lead white"},
     "PersonPurge": {"name": "Painter"},
     "ListTaken": {

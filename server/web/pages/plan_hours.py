@@ -15,7 +15,7 @@ from server.services import planning, working_hours
 from server.services.access import Actor
 from server.services.fields import Command, LongNotes, OptionalText120
 from server.services.planning import WorkTimeCreate
-from server.services.working_hours import AwayCreate, RepeatCreate, WeekCreate
+from server.services.working_hours import AwayCreate, PainterRename, RepeatCreate, WeekCreate
 from server.store.tables import WorkTime
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
@@ -27,6 +27,7 @@ from server.web.words import WEEKDAYS
 router = APIRouter(prefix="/plan/hours")
 Given = TypeVar("Given", bound=Command)
 HOURS = "/plan/hours"
+RENAME = "rename"
 KINDS = {
     "week": "Hours of every week",
     "away": "Days away",
@@ -98,8 +99,11 @@ WAYS = {
 
 
 @router.get("")
-def hours(page: Page, add: str = "") -> Response:
-    """The hours that stand, and the form of ``add``."""
+def hours(page: Page, add: str = "", rename: str = "") -> Response:
+    """The hours that stand, and the form of ``add``; or the one that calls the painter ``rename`` otherwise."""
+    if rename:
+        named = FormState(values={"painter": rename, "name": rename})
+        return page.render("plan/hours.html", {**_context(page, RENAME), "form": named})
     form = FormState(many={"weekdays": list("12345")} if add == "week" else {})
     return page.render("plan/hours.html", {**_context(page, add if add in KINDS else ""), "form": form})
 
@@ -142,6 +146,18 @@ def add_holidays(page: Page, posted: Posted) -> Response:
     return _added(page, "holidays", (Typed(posted, form), None if form.errors else command), act)
 
 
+@router.post("/rename")
+def rename(page: Page, posted: Posted) -> Response:
+    """Call a painter otherwise, in their hours and in the plans that stand."""
+    command, form = parse(posted, PainterRename, zone=page.zone)
+
+    def act(session: Session, given: PainterRename) -> str:
+        working_hours.rename_painter(session, page.actor, given)
+        return renamed_words(given)
+
+    return _added(page, RENAME, (Typed(posted, form), command), act)
+
+
 @router.post("/{uid}/archive")
 def archive_hours(page: Page, posted: Posted, uid: str) -> Response:
     def act(session: Session) -> Done:
@@ -150,6 +166,11 @@ def archive_hours(page: Page, posted: Posted, uid: str) -> Response:
         return Done(f"Took away hours of {row.painter or 'everybody'}: {hours}", HOURS)
 
     return change_by_button(page, posted, act, HOURS)
+
+
+def renamed_words(given: PainterRename) -> str:
+    """What the history tells of it."""
+    return f"The painter {given.painter} is called {given.name} now"
 
 
 def _line_added(page: PageRequest, posted: FormData, kind: str) -> Response:

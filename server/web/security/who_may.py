@@ -171,6 +171,7 @@ PAGES: Mapping[Need, tuple[str, ...]] = {
         "POST /plan/hours",
         "POST /plan/hours/away",
         "POST /plan/hours/holidays",
+        "POST /plan/hours/rename",
         "POST /plan/hours/repeat",
         "POST /plan/hours/week",
         "POST /plan/hours/{uid}/archive",

@@ -161,6 +161,7 @@ INTERFACES: Mapping[Need, tuple[str, ...]] = {
         "POST /api/v1/moves/{uid}/archive",
         "POST /api/v1/moves/{uid}/restore",
         "POST /api/v1/working-hours",
+        "POST /api/v1/working-hours/rename",
         "POST /api/v1/working-hours/{uid}/archive",
         "POST /api/v1/working-hours/{uid}/restore",
         "POST /api/v1/plans",

@@ -238,7 +238,7 @@ def _side_words(length: float) -> str:
 
 
 _QUANTITY = re.compile(
-    r"(?<![\w.,])(?P<low>[+-]?\d+(?:\.\d+)?)(?P<joint> to |–|-)?(?(joint)(?P<high>\d+(?:\.\d+)?))"
+    r"(?<![\w.,])(?P<low>[+-]?\d+(?:[.,]\d+)?)(?P<joint> to |–|-)?(?(joint)(?P<high>\d+(?:[.,]\d+)?))"
     r"(?:&nbsp;|[ \u00a0])(?P<unit>cm²|cm|ml|°C|µm)(?![\w²³])"
 )
 _RATIO = re.compile(r"(?:drops? (?:to|in|per)|of oil in|of clove oil in|oil to) $")
@@ -252,7 +252,9 @@ def told(text: str) -> str:
             return found[0]
         unit = unit_of(found["unit"])
         ends = [
-            figure(unit.shown(float(found[end])), 2 if unit.offset == 0 else 3) for end in ("low", "high") if found[end]
+            figure(unit.shown(float(found[end].replace(",", "."))), 2 if unit.offset == 0 else 3)
+            for end in ("low", "high")
+            if found[end]
         ]
         return f"{(found['joint'] or '').join(ends)}\N{NO-BREAK SPACE}{unit.symbol}"
 

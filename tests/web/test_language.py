@@ -116,6 +116,20 @@ def test_a_finished_sentence_is_taken_apart(english: str, other: str):
     assert Sentences(MESSAGES).told(english) == other
 
 
+@pytest.mark.parametrize(
+    ("english", "other"),
+    [
+        ("likely 1.5 to 2 days", "waarschijnlijk 1,5 tot 2 dagen"),
+        ("3.0 layers", "3,0 lagen"),
+        ("“0.5” to “1.5”", "“0.5” tot “1.5”"),
+        ("1.2.2026", "1.2.2026"),
+    ],
+)
+def test_figures_in_a_sentence_have_the_mark_of_the_language(english: str, other: str):
+    """CLDR, Dutch: 1,5. Names and dates stay."""
+    assert Sentences(MESSAGES, ",").told(english) == other
+
+
 @settings(deadline=None)  # the first reads the file
 @given(st.text(max_size=200))
 def test_whatever_was_typed_never_breaks_a_page(text: str):

@@ -15,6 +15,7 @@ _PLACE = re.compile(r"\{\w+\}")
 ENGLISH = "en"
 # Tag of the language (BCP 47) -> its own name for itself.
 LANGUAGES = {"en": "English", "nl": "Nederlands"}
+DECIMAL_MARKS = {"en": ".", "nl": ","}  # CLDR: in prose, whatever mark a studio chose for its figures
 
 
 def file_of(language: str) -> Path:

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
 
-from server.web.language.catalogue import ENGLISH, spoken
+from server.web.language.catalogue import DECIMAL_MARKS, ENGLISH, spoken
 from server.web.language.vocabulary import DAYS_AND_MONTHS
 
 _PLACE = re.compile(r"\{(\w+)(?::[^{}]*)?\}")
@@ -21,6 +21,7 @@ _PLAIN = re.compile(r"[^A-Za-z]*(?:(?:cm|mm|µm|um|ml|g|fl oz|in|sq in|mil|cm²|
 # A number of something, or a pigment by its Colour Index name and its own.
 _COUNT = re.compile(r"(?P<number>\d[\d,.]*|P[A-Z][a-z]?\d+(?::\d)?|R\d\d)(?P<gap>[ \u00a0])(?P<what>.+)", re.DOTALL)
 _NUMBERED = re.compile(r"([A-Za-z][A-Za-z -]*) (\d[\d,.]*)")
+_DECIMAL = re.compile(r"(?<![\d.])(\d+)\.(\d+)(?![\d.])")
 _DATE = re.compile(r"[A-Za-z]+|[^A-Za-z]+")
 _END = re.compile(r"(?: \(R\d\d\)|[.:,])$")
 _QUOTED_PLACE = re.compile(r"“\{(\w+)\}”")
@@ -64,7 +65,9 @@ class Found:
 class Sentences:
     """The recognised messages of one language."""
 
-    def __init__(self, messages: Mapping[str, str]) -> None:
+    def __init__(self, messages: Mapping[str, str], decimal: str = ".") -> None:
+        """``decimal``: the mark that the language has in figures."""
+        self._decimal = decimal
         self._whole: dict[str, str] = {}
         self._by_word: dict[str, list[Pattern]] = {}
         self.told = lru_cache(KEPT)(self._told)
@@ -116,8 +119,10 @@ class Sentences:
         """The translation of a text without white space around it; None when nothing of it is recognised."""
         if text in self._whole:
             return Found(self._whole[text])
-        if _PLAIN.fullmatch(text) or _QUOTED.fullmatch(text):
+        if _QUOTED.fullmatch(text):
             return Found(text)
+        if _PLAIN.fullmatch(text):
+            return Found(self._figures(text))
         # Without its stop first: a place at the end of a message would take that in, and put it elsewhere.
         simple = (self._counted, self._dated, self._chained, self._without_stop)
         return _best(way(text) for way in (*simple, self._matched, self._in_other_case, self._listed))
@@ -126,10 +131,13 @@ class Sentences:
         count = _COUNT.fullmatch(text)
         what = self._whole.get(count["what"]) if count else None
         if count and what:
-            return Found(f"{count['number']}{count['gap']}{what}")
+            return Found(f"{self._figures(count['number'])}{count['gap']}{what}")
         after = _NUMBERED.fullmatch(text)
         word = self._whole.get(after[1]) if after else None
-        return Found(f"{word} {after[2]}") if after and word else None
+        return Found(f"{word} {self._figures(after[2])}") if after and word else None
+
+    def _figures(self, text: str) -> str:
+        return _DECIMAL.sub(rf"\1{self._decimal}\2", text)
 
     def _dated(self, text: str) -> Found | None:
         """A day: figures with the names of months and weekdays."""
@@ -280,4 +288,4 @@ def _pattern(message: str, told: str) -> Pattern:
 @cache
 def sentences(language: str) -> Sentences | None:
     """None for English, in which everything is said already."""
-    return None if language == ENGLISH else Sentences(spoken(language))
+    return None if language == ENGLISH else Sentences(spoken(language), DECIMAL_MARKS[language])

@@ -71,11 +71,25 @@ def first_words(gate: GateFact, today: date) -> str:
     return _span(gate.first, today)
 
 
+def wait_words(gate: GateFact, today: date) -> str:
+    """The same beside a verdict, where it needs to be said what it is that spreads: ``dry enough likely by Friday``."""
+    first = gate.first
+    spreads = first is not None and first.low != first.high and first.high > today and not gate.no_forecast
+    told = first_words(gate, today)
+    return f"dry enough {told}" if spreads and gate.verdict is not None else told
+
+
 def opens_words(gate: GateFact, today: date) -> str:
     """The day that the rules name: ``Not before 14 April 2027, say the rules``."""
     if gate.opens_on is None or gate.opens_on <= today:
         return ""
     return f"Not before {standing_words.far_day_words(gate.opens_on, today)}, say the rules"
+
+
+def longer_words(gate: GateFact, today: date) -> str:
+    """The same where it says more than the wait told before it: "" for a day before the wait begins to end."""
+    is_passed = gate.opens_on is not None and gate.first is not None and gate.opens_on < gate.first.low
+    return "" if is_passed else opens_words(gate, today)
 
 
 def _span(span: DaySpan, today: date) -> str:

@@ -6,7 +6,7 @@ from math import exp
 
 from server.services.learning_correction import percent_later
 from server.services.learning_report import LearningReport
-from server.web.words import count_words, join_words
+from server.web.words import count_words, figure, join_words
 
 MEDIUMS = {
     "alkyd": "alkyd medium",
@@ -194,14 +194,15 @@ def gain_words(report: LearningReport) -> str:
     if not report.scored:
         return ""
     factor = exp(report.gain_nats / report.scored)
-    nats = f"{report.gain_nats:+.1f}".replace("-", "−")
     if factor >= 1.02:
-        told = f"Your own dates made what you pressed {factor:.2f} times as likely as the book’s did, layer by layer"
+        told = (
+            f"Your own dates made what you pressed {figure(factor)} times as likely as the book’s did, layer by layer"
+        )
     elif factor <= 0.98:
-        told = f"The book’s dates would have done better so far: {1 / factor:.2f} times as likely, layer by layer"
+        told = f"The book’s dates would have done better so far: {figure(1 / factor)} times as likely, layer by layer"
     else:
         told = "So far your own dates and the book’s have done equally well"
-    return f"{told} ({nats} nats over {count_words(report.scored, 'layer')})."
+    return f"{told} (over {count_words(report.scored, 'layer')})."
 
 
 def _capital(text: str) -> str:

@@ -66,7 +66,7 @@ def test_promises_effects_and_the_next_press_are_told(easel: Easel, queries: Any
     pressed(easel, "Drying now", 1)
     queries()
     text = text_of(easel.client)
-    assert queries() <= 48
+    assert queries() <= 51  # three of them for what was changed of the choice
     assert "1 layer with a promise and tests" in text
     assert "PW6" in text and "the studio as a whole" in text
     assert re.search(r"Drying now , underpainting A press .* tells most: about even odds then", text)
@@ -255,7 +255,7 @@ def test_a_few_layers_never_say_always():
 
 
 def test_the_gain_over_the_book_is_said_whichever_way_it_goes():
-    assert "1.35 times as likely as the book’s" in learning_words.gain_words(told(scored=10, gain_nats=3.0))
+    assert "1.3 times as likely as the book’s" in learning_words.gain_words(told(scored=10, gain_nats=3.0))
     assert "The book’s dates would have done better" in learning_words.gain_words(told(scored=10, gain_nats=-3.0))
     assert "equally well" in learning_words.gain_words(told(scored=10, gain_nats=0.01))
 

@@ -89,7 +89,7 @@ def test_a_file_is_looked_at_then_taken_and_undone(client: TestClient):
     refused = client.post(address, data=form.filled(_act="take"))
     assert refused.status_code == 422
     assert 'id="e-leave_out"' in refused.text
-    assert "Nothing was read here yet" in client.get(f"/room/{place}").text
+    assert "No readings are kept here yet" in client.get(f"/room/{place}").text
     sent = form_to(refused, address).filled(_act="take", leave_out="true")
     taken = client.post(address, data=sent)
     assert taken.status_code == 303
@@ -212,7 +212,7 @@ def test_the_page_of_a_place_draws_its_air_and_says_its_speed(client: TestClient
     place = place_of(client)
     page = client.get(f"/room/{place}").text
     assert "of the reference speed" in page
-    assert "Nothing was ever read here" in page
+    assert "No readings are kept here" in page
     token = sensor(client, place)
     hours = [f"2026-11-{day:02}T{hour:02}:10:00Z" for day in range(12, 26) for hour in range(24)]
     sent = [reading(at, temperature_c=12.0) for at in hours if at < "2026-11-25T09"]

@@ -45,7 +45,7 @@ def show(page: Page, uid: str) -> Response:
         "has_paint": facts.panel.top is not None,
         "told": standing_words.closing_words(closing, moment.today),
         "gates": [
-            (gate, finish_words.first_words(gate, moment.today), finish_words.opens_words(gate, moment.today))
+            (gate, finish_words.wait_words(gate, moment.today), finish_words.longer_words(gate, moment.today))
             for gate in (by_action[action] for action in finish_words.ACTIONS)
         ],
         "planned": [

@@ -36,6 +36,7 @@ STUDIOS = "/studios"
 ROLE_LACKS = "Your role in this studio does not have this. Ask one of its owners."
 SIGNED_OUT = "You are signed out. Sign in, then do it again: nothing was changed."
 CARRY_ONE = "Send a token that works: Authorization: Bearer … Make one under your account. Nothing was changed."
+IN_NO_STUDIO = "You are in no studio now, or were taken out of this one. Nothing was changed."
 SOMEBODY_ELSES = "This was made while somebody else was signed in here, or in another studio. It waits for them."
 
 
@@ -123,8 +124,14 @@ def _is_own(request: Request, who: Identity) -> bool:
 
 
 def _without_permission(request: Request, who: Identity, need: Need) -> Response | None:
-    if need == "signed_in" or who.studio is None:
-        return None if need == "signed_in" else RedirectResponse(STUDIOS, status_code=303)
+    if need == "signed_in":
+        return None
+    if who.studio is None:
+        # A page alone is led elsewhere: where a part of one was asked for, or a change, it would come in its place.
+        is_page = request.method == "GET" and not request.scope["path"].startswith(API_PREFIX)
+        if is_page and not wants_fragment(request):
+            return RedirectResponse(STUDIOS, status_code=303)
+        return error_response(request.scope, 403, IN_NO_STUDIO)
     permission: Permission = need  # type: ignore[assignment]
     if permission in MAY[who.studio.role]:
         return None

@@ -25,12 +25,13 @@ class Pace:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        began, read, is_whole = time.monotonic(), 0, False
+        began, read, is_whole = 0.0, 0, False
 
         async def paced() -> Message:
-            nonlocal read, is_whole
+            nonlocal began, read, is_whole
             if is_whole:  # what comes then is that somebody went away, which may take as long as it likes
                 return await receive()
+            began = began or time.monotonic()  # from when it is asked for: a busy server is not the sender's fault
             left = BODY_S + read / BODY_BYTES_PER_S - (time.monotonic() - began)
             try:
                 with fail_after(max(0.0, left)):

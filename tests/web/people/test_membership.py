@@ -256,6 +256,24 @@ def test_a_role_takes_hold_at_once(enter: Enter, people, db: Database, bench: Be
     assert viewer.get("/account").status_code == 200  # the account stays
 
 
+def test_a_press_after_the_removal_is_refused_and_no_page_comes_in_its_place(
+    enter: Enter, people, db: Database, bench: Bench
+):
+    """A page that was open is led nowhere by a part of it: htmx would put all of the other page into a card."""
+    owner, assistant = enter("owner"), enter("assistant")
+    layer = bench.painted(bench.panel(), 20)
+    uid = membership_of(db, people["assistant"], bench).uid
+    assert owner.post(f"/people/{uid}/remove").status_code == 303
+    htmx = {"HX-Request": "true", "HX-Request-Type": "partial"}
+    press = assistant.post(f"/layers/{layer.uid}/tests", data={"stage": "tacky"}, headers=htmx)
+    assert (press.status_code, "<html" in press.text) == (403, False)
+    assert "taken out of this one" in press.text
+    assert assistant.get("/?card=x", headers=htmx).status_code == 403
+    assert assistant.post(f"/layers/{layer.uid}/tests", data={"stage": "tacky"}).status_code == 403
+    assert assistant.get("/api/v1/today").status_code == 403
+    assert assistant.get("/").headers["Location"] == "/studios"
+
+
 def test_the_last_owner_can_neither_go_nor_step_down(enter: Enter, people, db: Database, bench: Bench):
     owner = enter("owner")
     own, painter = (membership_of(db, people[name], bench).uid for name in ("owner", "painter"))

@@ -55,10 +55,16 @@ REPEATED = (
 # Figures with their words, and words at drawings and tables.
 TOLD_FIGURES = (
     *("{pct} % slower", "{pct} % faster", "{pct} % thinner", "1 in 2", "9 in 10"),
-    *("{kind} {thickness} µm wet", "{kind} {thickness} mil wet", "{one}, then {other}"),
+    *("{layer} µm wet", "{layer} mil wet", "{figure}\N{NO-BREAK SPACE}of\N{NO-BREAK SPACE}that", "{one}, then {other}"),
     *("times", "smooth", "within", "outside", "skin", "brush", "cover"),
     *("Next, once it is touch-dry ({gate}): {layer}", "9 in 10 between {low} and {high}"),
     *("swab: colour on it", "Swab: colour on it"),
+)
+# Sources of the rules that are no titles, and one title that holds words of the program.
+CITED = (
+    *("limits are our own choice", "common studio practice, no measurement found"),
+    *("painters' handbook extracts (rules of layering)", "framers' forum threads", "technical note on soft wrapping"),
+    *("painters' own accounts of moving wet work", "Parkhurst, The Painter in Oil, 1898"),
 )
 # File in the science's data -> its columns of words; a semicolon separates several names.
 COLUMNS = {
@@ -81,7 +87,7 @@ def texts(data: Path) -> Iterator[tuple[str, str]]:
     """(file, words) of every cell that is read; of days and months without a file."""
     for word in f"{MONTHS} {DAYS} {SINGLE}".split():
         yield "", word
-    for piece in (*PIECES, *LABELS, *REPEATED, *TOLD_FIGURES):
+    for piece in (*PIECES, *LABELS, *REPEATED, *TOLD_FIGURES, *CITED):
         yield "", piece
     named = tomllib.loads((data / "sources.toml").read_text(encoding="utf-8"))
     for words in (*named["confidence"].values(), *named["words"]):

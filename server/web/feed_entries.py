@@ -163,11 +163,11 @@ def _top(row: _Row) -> Iterable[Entry]:
             (f"press the {top.kind}", f"press the {top.kind}"),
             (_utc(at), _utc(at) + PRESS),
             status="TENTATIVE",
-            description=f"{words}. touch-dry {span}",
+            description=f"{words}. Touch-dry {span}",
         )
-        yield _press(row, (_utc(at), _utc(at) + PRESS), "NEEDS-ACTION", None)
+        yield _press(row, (_utc(at), _utc(at) + PRESS), "NEEDS-ACTION", description=f"{words}. Touch-dry {span}")
     elif panel.standing is Standing.TEST_FIRST and rest.test_from is not None:
-        yield _press(row, (rest.test_from, None), "NEEDS-ACTION", None)
+        yield _press(row, (rest.test_from, None), "NEEDS-ACTION", description=f"touch-dry {span}")
 
 
 def _sure(panel: PanelFact) -> str:
@@ -179,11 +179,13 @@ def _sure(panel: PanelFact) -> str:
     return f"Without a test, paint over it from {day}: touch-dry by then 9 times in 10"
 
 
-def _press(row: _Row, when: When, status: str, completed_at: datetime | None) -> Entry:
+def _press(row: _Row, when: When, status: str, completed_at: datetime | None = None, description: str = "") -> Entry:
     top = row.panel.top
     assert top is not None
     what = f"press the {top.kind}"
-    return row.task(f"task-press:{top.uid}", (what, what), when, status=status, completed_at=completed_at)
+    return row.task(
+        f"task-press:{top.uid}", (what, what), when, status=status, completed_at=completed_at, description=description
+    )
 
 
 def _due(row: _Row) -> Iterable[Entry]:

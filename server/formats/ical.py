@@ -6,6 +6,7 @@ since a local time means the first (RFC 5545, 3.3.5).
 """
 
 import hashlib
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta, timezone
@@ -13,12 +14,14 @@ from functools import lru_cache
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from icalendar import Calendar, Event, Todo, vDuration, vUri
+from icalendar import Calendar, Event, Todo, vDuration, vText, vUri
 
 from server.formats.ical_zone import time_zone_of
 
 PRODUCT = "-//Umberday//Schedule//EN"
 REFRESH = timedelta(hours=1)
+_LINE_ENDS = re.compile("\r\n|[\r\x0b\x0c\x85\u2028\u2029]")
+_CONTROLS = re.compile("[\x00-\x08\x0e-\x1f\x7f-\x9f]")
 _END = b"END:VCALENDAR\r\n"
 UTC_NAMES = ("UTC", "Etc/UTC", "Etc/GMT", "GMT")
 
@@ -83,8 +86,9 @@ def to_ical(file: CalendarFile) -> bytes:
     calendar.add("calscale", "GREGORIAN")
     calendar.add("uid", file.uid)
     calendar.add("last-modified", _utc(file.changed_at))
-    calendar.add("name", file.name)
-    calendar.add("x-wr-calname", file.name)  # what clients read that do not know RFC 7986
+    name = vText(_text(file.name))  # named, for the library escapes what it knows as text alone
+    calendar.add("name", name)
+    calendar.add("x-wr-calname", name)  # what clients read that do not know RFC 7986
     calendar.add("x-wr-timezone", file.zone.key)
     if file.source:
         # Neither property has a value type of its own: RFC 7986 wants it named.
@@ -97,6 +101,12 @@ def to_ical(file: CalendarFile) -> bytes:
     # Written one by one, so that of a calendar in which one entry changed the others are not written anew.
     parts = (_written(entry, stamp, file.zone) for entry, stamp in ordered)
     return around.removesuffix(_END) + b"".join(parts) + _END
+
+
+def _text(text: str) -> str:
+    """``text`` with one kind of line end, which the library escapes, and no other control character: one alone would
+    end a line of the calendar for some readers, and begin another of somebody's choosing."""
+    return _CONTROLS.sub(" ", _LINE_ENDS.sub("\n", text))
 
 
 def etag_of(content: bytes) -> str:
@@ -116,9 +126,9 @@ def _component(entry: Entry, stamp: Stamp, zone: ZoneInfo) -> Event | Todo:
     made.add("dtstamp", _utc(stamp.changed_at))
     made.add("created", _utc(stamp.created_at))
     made.add("last-modified", _utc(stamp.changed_at))
-    made.add("summary", entry.summary)
+    made.add("summary", _text(entry.summary))
     if entry.description:
-        made.add("description", entry.description)
+        made.add("description", _text(entry.description))
     made.add("status", entry.status)
     if entry.kind == "event":
         made.add("dtstart", _when(entry.start, zone))

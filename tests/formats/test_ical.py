@@ -77,6 +77,37 @@ def test_the_example_of_escaped_text():
     assert r"SUMMARY:a\;b\,c\\d" in lines
 
 
+def test_the_name_of_a_calendar_is_text_too():
+    """RFC 7986, 5.1: NAME is of type TEXT, so that what RFC 5545, 3.3.11 says of it holds."""
+    content = to_ical(CalendarFile("c", r"Pears; quinces, C:\yard", ZoneInfo("UTC"), AT, [], ""))
+    for name in ("NAME", "X-WR-CALNAME"):
+        assert rf"{name}:Pears\; quinces\, C:\\yard" in unfolded(content)
+
+
+ENDS = ("\r\n", "\n", "\r", "\x0b", "\x0c", "\x85", "\u2028", "\u2029")
+LINES = ("END:VEVENT", "BEGIN:VEVENT", "ATTACH:http://elsewhere.example/x", "é" * 40, "a" * 74, "\u202e")
+MARKS = ("\\", "\\n", ";", ",", ":", '"', " ", "\t")
+HOSTILE = st.lists(st.sampled_from((*ENDS, *LINES, *MARKS)), max_size=8).map("".join)
+
+
+@given(HOSTILE, HOSTILE, HOSTILE)
+def test_no_text_becomes_a_line_of_the_calendar(summary: str, description: str, name: str):
+    """Whatever ends a line for a reader: CRLF (RFC 5545, 3.1), LF or CR alone, and what Python takes for one."""
+    entry = event(date(2026, 1, 1), date(2026, 1, 2), description=description, summary=summary)
+    content = to_ical(CalendarFile("c", name, ZoneInfo("UTC"), AT, [(entry, Stamp(0, AT, AT))], ""))
+    assert b"\r" not in content.replace(b"\r\n", b"")
+    assert b"\n" not in content.replace(b"\r\n", b"")
+    known = {"BEGIN", "END", "PRODID", "VERSION", "CALSCALE", "UID", "LAST-MODIFIED", "NAME", "X-WR-CALNAME"}
+    known |= {"X-WR-TIMEZONE", "REFRESH-INTERVAL", "SEQUENCE", "DTSTAMP", "CREATED", "SUMMARY", "DESCRIPTION", "STATUS"}
+    known |= {"DTSTART", "DTEND", "TRANSP", "SOURCE"}
+    lines = unfolded(content)
+    names = [re.split("[;:]", line)[0] for line in lines if line]
+    assert set(names) <= known
+    assert names.count("BEGIN") == 2
+    [read] = parts_of(content, "VEVENT")
+    assert read.get("attach") is None
+
+
 def test_the_example_of_the_time_zone_of_new_york():
     """RFC 5545, 3.6.5: both changes are told at T020000, from -0500 to -0400 and back; 11 March and 4 November 2007."""
     text = time_zone_of(ZoneInfo("America/New_York"), 2007, 2007).to_ical().decode()

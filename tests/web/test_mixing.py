@@ -194,6 +194,9 @@ def test_a_mix_is_written_down_changed_and_shown(easel: Easel, items: dict[str, 
     address = answer.headers["location"]
     page = easel.client.get(address)
     assert 'fill="#e0b0a0"' in page.text
+    uid = address.rpartition("/")[2]
+    assert 'fill="#e0b0a0"' in easel.client.get(f"/mixing?mix={uid}").text, "as the painter sees it"
+    assert 'fill="#e0b0a0"' not in easel.client.get("/mixing", params={"mix": uid, **rows}).text, "another mix by now"
     for word in ("Lead", "Cadmium", "Oily rags", "How it dries", "What it is"):
         assert word in page.text
     action = f"{address}/edit"

@@ -6,7 +6,7 @@ following it fills the form.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from functools import partial
 from typing import Any
@@ -113,10 +113,19 @@ def _tried(page: PageRequest, asked: FormData) -> Tried:
     try:
         with page.db.read() as session:
             answer = mixing.work_out(session, page.actor, question, moment_of(page.now, page.zone))
+            answer = _as_seen(session, page, answer)
     except Invalid as fault:
         form.add_errors(fault.errors)
         return Tried(form, None, 422)
     return Tried(form, answer)
+
+
+def _as_seen(session: Session, page: PageRequest, answer: MixingAnswer) -> MixingAnswer:
+    """A saved mix that was only put on the palette has the colour that the painter sees."""
+    query = page.request.query_params
+    if "mix" not in query or any(name.startswith("parts-") for name in query):
+        return answer
+    return replace(answer, swatch=mixes.get(session, page.actor, query["mix"]).swatch or answer.swatch)
 
 
 def _palette(page: PageRequest, answer: MixingAnswer | None) -> FormPage:

@@ -198,6 +198,13 @@ class QuoteAskedOut(Told):
     wanted_on: date | None
 
 
+class SlippingOut(Told):
+    """A panel whose days in the plan in use do not hold any more."""
+
+    panel_uid: str
+    title: str
+
+
 class QuoteOut(Told):
     """A date for a commission as it was worked out then: ``odds`` that ``deliver_on`` is kept, ``wanted_odds`` of the
     day that was wished for. ``panel_uid``: the panel it became."""
@@ -216,6 +223,7 @@ class QuoteOut(Told):
     start_at: datetime
     sittings: tuple[QuoteSittingOut, ...]
     endangered: tuple[EndangeredOut, ...]
+    slipping: tuple[SlippingOut, ...]
     varnish: VarnishDaysOut | None
     panel_uid: str | None
 

@@ -157,29 +157,46 @@ def answer(question: Question, _told: Callable[[Any], bool] | None = None) -> di
 
 
 def _beside(asked: Asked, stands: list[PlacedSitting], job: PanelJob) -> tuple[Problem, Plan]:
-    """The plan that stands, every sitting of it held, with the commission where it comes out soonest."""
+    """The plan that stands, every sitting of it held, with the commission where it comes out soonest.
+
+    What the plan put on a day that no longer holds (a layer dries slower than it did then, a painter is away) slips in
+    the answer as it will in the studio, and with it what comes after it on its panel.
+    """
     base = problem(asked.found, asked.board, asked.moment, asked.room, Extra())
     planned = {s.id for s in stands}
     there = tuple(p for p in base.panels if all(s.id in planned for s in p.sittings))
-    known = {s.id for p in there for s in p.sittings}
-    question = replace(
-        base,
-        panels=(*there, replace(job, due_on=asked.moment.on, weight=URGENT)),
-        previous=tuple(Previous(s.id, s.start_at, pinned=True, painter=s.painter) for s in stands if s.id in known),
-        most_moved=None,
-    )
-    bench = planner.lay_out(question, current())
-    for _ in planner.search_on(bench, Budget(moves=200)):
-        pass
-    bench.desk.restore(bench.desk.c.best_at)
-    plan = planner.answer(bench)
-    faults = check(question, plan)
+    after = {s.id: p.sittings[number:] for p in there for number, s in enumerate(p.sittings)}
+    slipping: set[str] = set()
+    while True:
+        held = (
+            Previous(s.id, s.start_at, pinned=s.id not in slipping, painter=s.painter) for s in stands if s.id in after
+        )
+        question = replace(
+            base,
+            panels=(*there, replace(job, due_on=asked.moment.on, weight=URGENT)),
+            previous=tuple(held),
+            most_moved=None,
+        )
+        plan = _laid_out(question)
+        faults = check(question, plan)
+        let_go = {fault.sittings[0] for fault in faults if fault.kind == "pinned"} - slipping
+        if not let_go:
+            break
+        slipping |= {s.id for one in let_go for s in after[one]}
     if faults:
         raise Refused(f"The days that came out do not hold: {faults[0].text}.")
     lost = [one for one in plan.unplaced if one.sitting in {s.id for s in job.sittings}]
     if lost:
         raise Refused(f"The commission finds no place beside what is planned: {lost[0].reason}.")
     return question, plan
+
+
+def _laid_out(question: Problem) -> Plan:
+    bench = planner.lay_out(question, current())
+    for _ in planner.search_on(bench, Budget(moves=200)):
+        pass
+    bench.desk.restore(bench.desk.c.best_at)
+    return planner.answer(bench)
 
 
 def _content(
@@ -215,6 +232,7 @@ def _content(
             for s in mine
         ],
         "endangered": _endangered(asked, question, plan, own),
+        "slipping": _slipping(asked, question),
         "varnish": _varnish(asked, (standing, tried.rows), max(s.start_at for s in mine)),
     }
 
@@ -237,6 +255,14 @@ def _endangered(asked: Asked, question: Problem, plan: Plan, own: set[str]) -> l
         if was is not None and now is not None and was - now > ENDANGERED:
             found.append({"uid": uid, "title": titles[uid], "before": was, "after": now})
     return sorted(found, key=lambda one: one["after"] - one["before"])
+
+
+def _slipping(asked: Asked, question: Problem) -> list[dict[str, str]]:
+    """The panels whose days in the plan in use do not hold any more."""
+    slips = {one.sitting for one in question.previous if not one.pinned}
+    uids = [panel.id for panel in question.panels if any(s.id in slips for s in panel.sittings)]
+    titles = {panel.uid: panel.title for panel in asked.board.panels}
+    return [{"uid": uid, "title": titles[uid]} for uid in uids]
 
 
 def _varnish(asked: Asked, made: tuple[PanelStanding, StudioRows], last_at: datetime) -> dict[str, str] | None:

@@ -136,7 +136,7 @@ FAMILIES: tuple[tuple[str, tuple[Term, ...]], ...] = (
             Term(
                 "reference-room",
                 "Reference room",
-                "20 °C, 50 % humidity, the light of an ordinary room: what speeds are told against.",
+                "21 °C, 50 % humidity, the light of an ordinary room: what speeds are told against.",
             ),
         ),
     ),

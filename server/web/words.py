@@ -241,14 +241,16 @@ _QUANTITY = re.compile(
     r"(?<![\w.,])(?P<low>[+-]?\d+(?:[.,]\d+)?)(?P<joint> to |–|-)?(?(joint)(?P<high>\d+(?:[.,]\d+)?))"
     r"(?:&nbsp;|[ \u00a0])(?P<unit>cm²|cm|ml|°C|µm)(?![\w²³])"
 )
-_RATIO = re.compile(r"(?:drops? (?:to|in|per)|of oil in|of clove oil in|oil to) $")
+# A count on 10 ml, in every language that pages speak; both its ends stay.
+_RATIO = re.compile(r"(?:drops? (?:to|in|per)|oil (?:in|to)|druppels? (?:op|in|per)|olie (?:in|op)) $")
+_RATIO_FOLLOWS = re.compile(r" (?:of )?(?:oil|olie) (?:in|to|op) 10[ \u00a0]ml")
 
 
 def told(text: str) -> str:
     """Prose in which quantities stand in metric units, in those of the studio; counts on 10 ml stay what they are."""
 
     def turned(found: re.Match[str]) -> str:
-        if _RATIO.search(text[max(0, found.start() - 24) : found.start()]):
+        if _RATIO.search(text[max(0, found.start() - 24) : found.start()]) or _RATIO_FOLLOWS.match(text, found.end()):
             return found[0]
         unit = unit_of(found["unit"])
         ends = [

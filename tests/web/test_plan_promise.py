@@ -1,11 +1,12 @@
 """Promising a date over HTTP: asked beside the plan, kept as a quote, taken once; and the odds all screens tell."""
 
 import re
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from html import unescape
 from typing import Any
 
 import pytest
+from fastapi import FastAPI
 from sqlmodel import select
 from starlette.testclient import TestClient
 
@@ -84,6 +85,26 @@ def test_a_date_is_told_with_its_odds_and_nothing_else_changes(
     assert "No promise is endangered" in shown
     assert "From Invented studio" in shown and "no days" not in shown  # it tells the buyer whose word it is
     assert "Two herons for An invented buyer" in words(client.get("/plan/promise").text)
+
+
+def test_a_plan_that_no_longer_holds_slips_in_the_answer_and_is_told(
+    bench: Bench, stack: str, client: TestClient, app: FastAPI, db: Database
+) -> None:
+    take_a_plan(bench, client)
+    with db.read() as session:
+        content = (session.exec(select(StudioPlan)).one().content_json or {})["sittings"]
+    last_at = max(datetime.fromisoformat(each["start_at"]) for each in content)
+    # Nobody painted the first layer: over it the second cannot go on the day it was planned for.
+    app.state.clock = lambda: last_at - timedelta(hours=2)
+    before = rows_of(db)
+    done = client.post("/plan/promise", data=asked(bench, stack))
+    assert done.status_code == 303, words(done.text)
+    assert rows_of(db) == before
+    with db.read() as session:
+        kept = session.exec(select(Quote)).one().content_json or {}
+    assert [each["title"] for each in kept["slipping"]] == ["Promised already"]
+    shown = words(client.get(done.headers["location"]).text)
+    assert "The plan in use does not hold any more" in shown
 
 
 def test_a_quote_becomes_one_panel_however_often_it_is_taken(

@@ -15,11 +15,13 @@ from hypothesis import strategies as st
 from starlette.datastructures import FormData
 from starlette.testclient import TestClient
 
+from server.science.drying import REFERENCE_K
 from server.services.fields import Command
 from server.web import words
 from server.web.calendar_rows import week_of
 from server.web.form_values import flatten
 from server.web.forms import parse
+from server.web.glossary import TERMS
 from server.web.locales import of_language
 from server.web.manner import METRIC, UNITS, Manner, told_as
 from server.web.render import environment
@@ -39,7 +41,9 @@ US = {
 }
 AMERICAN = Manner("in", "fl_oz", "f", "mil", "sunday", "mdy", "12")
 METRIC_LEFT = re.compile(r"\d(?:&nbsp;|\s)(?:cm²?|°C|ml|µm)(?!\w)|>(?:cm|°C|ml|µm wet)<")
-RATIOS = re.compile(r"(?:drops? (?:to|in|per)|oil (?:in|to)) 10\s(?:ml)")  # counts on ten stay counts on ten
+RATIOS = re.compile(
+    r"(?:drops? (?:to|in|per)|(?:\d\sml of )?oil (?:in|to)) 10\s(?:ml)"
+)  # counts on ten stay counts on ten
 FIELD = r'name="(\w+)" (?:type="\w+" )?(?:inputmode="\w+" )?value="([^"]*)"'
 AS_PUBLISHED = ("/how", "/rules", "/parts", "/cautions")
 
@@ -224,3 +228,23 @@ def test_words_of_a_template_are_told_anew_to_each_reader(app: FastAPI) -> None:
         assert label.render() == "°C"
     with told_as(AMERICAN):
         assert label.render() == "°F"
+
+
+@pytest.mark.parametrize(
+    "prose",
+    [
+        "8 drops to 10\u00a0ml",
+        "{n} drops of clove oil in 10 ml",
+        "1.2 has 2 ml of oil in 10 ml",
+        "8 druppels op 10\u00a0ml",
+        "8 druppels kruidnagelolie op 10 ml",
+        "1,2 heeft 2 ml olie in 10 ml.",
+    ],
+)
+def test_a_count_on_ten_millilitres_is_a_ratio_in_every_language(prose: str):
+    with told_as(AMERICAN):
+        assert words.told(prose) == prose
+
+
+def test_the_glossary_tells_the_reference_room_that_dates_are_worked_out_against():
+    assert TERMS["reference-room"].told.startswith(f"{REFERENCE_K - 273.15:.0f} °C, 50 % humidity")

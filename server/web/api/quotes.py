@@ -13,6 +13,7 @@ from server.formats.plan_json import (
     QuoteSittingOut,
     QuotesOut,
     QuoteTakenOut,
+    SlippingOut,
     VarnishDaysOut,
 )
 from server.services import planning_promise, records
@@ -124,6 +125,7 @@ def _quote(session: Session, row: Quote) -> QuoteOut:
             EndangeredOut(panel_uid=each["uid"], title=each["title"], before=each["before"], after=each["after"])
             for each in content["endangered"]
         ),
+        slipping=tuple(SlippingOut(panel_uid=each["uid"], title=each["title"]) for each in content.get("slipping", ())),
         varnish=None if varnish is None else VarnishDaysOut(first_on=varnish["from"], last_on=varnish["to"]),
         panel_uid=None if panel is None else panel.uid,
     )

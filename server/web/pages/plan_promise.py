@@ -112,6 +112,7 @@ def _quote(quote: Quote, page: PageRequest) -> dict[str, Any]:
             (one["uid"], one["title"], odds_picture(one["before"]).words, odds_picture(one["after"]).words)
             for one in content["endangered"]
         ],
+        "slipping": [(one["uid"], one["title"]) for one in content.get("slipping", ())],
         "varnish": None if varnish is None else _varnish_words(varnish, page.today),
         "is_archived": quote.archived_at is not None,
     }

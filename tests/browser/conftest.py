@@ -4,7 +4,7 @@ import shutil
 import socket
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime, timezone
@@ -14,11 +14,13 @@ import pytest
 import uvicorn
 from fastapi import FastAPI
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request, ViewportSize, sync_playwright
+from starlette.types import ASGIApp
 
 from server.store.db import Database
 from server.store.migrate import migrate
 from server.web.app import create_app
 from server.web.settings import Settings
+from tests.browser.in_pieces import InPieces
 
 CHROMIUM_NAMES = ("chromium", "chromium-browser")
 CHROMIUM_ARGUMENTS = [
@@ -44,12 +46,16 @@ class RunningServer:
     db: Database
 
 
-def run_server(app: FastAPI, db: Database, port: int = 0) -> Iterator[RunningServer]:
-    """Serve ``app`` on a free port, or on ``port``, in a thread of this process until the generator is closed."""
+def run_server(
+    app: FastAPI, db: Database, port: int = 0, served: Callable[[ASGIApp], ASGIApp] = lambda app: app
+) -> Iterator[RunningServer]:
+    """Serve ``app`` on a free port, or on ``port``, in a thread of this process until the generator is closed.
+
+    ``served`` puts something around it."""
     listener = socket.socket()
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     listener.bind(("127.0.0.1", port))
-    config = uvicorn.Config(app, log_config=None, access_log=False, ws="none", lifespan="on")
+    config = uvicorn.Config(served(app), log_config=None, access_log=False, ws="none", lifespan="on")
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
     thread.start()
@@ -71,7 +77,7 @@ def run_demo(folder: Path, now: datetime) -> Iterator[RunningServer]:
     migrate(url)
     database = Database(url)
     seed_demo.seed(database, now)
-    yield from run_server(create_app(Settings(url), database), database)
+    yield from run_server(create_app(Settings(url), database), database, served=InPieces)
     database.close()
 
 

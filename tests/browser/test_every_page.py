@@ -12,8 +12,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, ViewportSize
 
-from tests.browser import addresses
-from tests.browser.conftest import RunningServer
+from tests.browser import addresses, in_pieces
+from tests.browser.conftest import PHONE, RunningServer
 
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa"]
 WHOLE = {
@@ -32,11 +32,14 @@ TELL_VIOLATIONS = """document.addEventListener("securitypolicyviolation", event 
 BARE_WALL = "document.body.style.backgroundImage = 'none'"
 RUN_AXE = """options => axe.run(document, options).then(found => found.violations.map(fault =>
     `${fault.id}: ${fault.help}: ` + fault.nodes.map(node => node.html.slice(0, 160)).join(" | ")))"""
-# What moved while the page was laid out, without anybody's doing: layout shifts of the Layout Instability API.
+# What moved while the page came, in pieces, and was laid out, without anybody's doing: layout shifts of the Layout
+# Instability API.
 NOTE_SHIFTS = """window.shifts = [];
 new PerformanceObserver(list => list.getEntries().forEach(shift => window.shifts.push([shift.value,
     Array.from(shift.sources || [], each => each.node && each.node.outerHTML || "").join(" | ").slice(0, 160)])))
     .observe({type: "layout-shift", buffered: true})"""
+SETTLED = """new Promise(done => requestAnimationFrame(() => requestAnimationFrame(
+    () => setTimeout(() => done(window.shifts), 50))))"""
 UNSEEN = 0.01  # of what a reader would call a jump; a good page stays under 0.1 (common practice, no source)
 NARROW: ViewportSize = {"width": 320, "height": 700}
 WIDTH = "document.documentElement.scrollWidth"
@@ -66,9 +69,15 @@ def screen(request: pytest.FixtureRequest) -> Page:
     return page
 
 
+def bring_in_pieces(page: Page, url: str) -> None:
+    """From here on pages come in pieces, and the style is there already: else nothing is shown before all have come."""
+    page.goto(url + "/waiting")
+    page.set_extra_http_headers({in_pieces.ASKED: "1"})
+
+
 def faults_of_laying_out(page: Page) -> list[str]:
     """What moved on the page while it came."""
-    shifts: list[tuple[float, str]] = page.evaluate("new Promise(done => setTimeout(() => done(window.shifts), 50))")
+    shifts: list[tuple[float, str]] = page.evaluate(SETTLED)
     return [f"moved by {value:.3f}: {what}" for value, what in shifts if value > UNSEEN]
 
 
@@ -97,6 +106,7 @@ def faults_of_width(page: Page) -> list[str]:
 @pytest.mark.parametrize("path", addresses.paths())
 def test_a_page_is_fit_to_be_seen(demo_server: RunningServer, screen: Page, addresses_of, axe: str, path: str):
     faults = {}
+    bring_in_pieces(screen, demo_server.url)
     for address in addresses_of(path):
         answer = screen.goto(demo_server.url + address)
         assert answer is not None
@@ -118,6 +128,20 @@ def test_the_laying_out_is_seen(server: RunningServer, screen: Page):
     """Were a page that jumps not found, the above would mean nothing."""
     screen.goto(server.url + "/cautions")
     screen.evaluate("document.querySelector('h1').insertAdjacentHTML('beforebegin', '<p>Late</p>'.repeat(9))")
+    assert faults_of_laying_out(screen)
+
+
+BESIDE = """const old = new CSSStyleSheet();
+old.replaceSync(".page-head > .row-of { flex-basis: auto !important }");
+document.adoptedStyleSheets = [old]"""
+
+
+def test_what_jumps_as_it_comes_is_seen(demo_server: RunningServer, screen: Page):
+    """Were a head's buttons not put below the title from the start, on a phone they would jump there."""
+    screen.set_viewport_size(PHONE)
+    screen.add_init_script(BESIDE)
+    bring_in_pieces(screen, demo_server.url)
+    screen.goto(demo_server.url + "/mixes")
     assert faults_of_laying_out(screen)
 
 

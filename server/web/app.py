@@ -10,6 +10,7 @@ from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
 
 from server.services import studios
+from server.services.people import passwords
 from server.services.readings.files import MOST_BYTES
 from server.store.db import Database
 from server.store.migrate import migrate
@@ -78,6 +79,8 @@ def create_app(settings: Settings, db: Database | None = None) -> FastAPI:
         migrate(settings.database_url)
         db = Database(settings.database_url)
     studios.ensure_studio(db, settings.time_zone)
+    if settings.shared:
+        passwords.prepare()
     app = FastAPI(
         title="Umberday",
         version="1",

@@ -78,6 +78,12 @@ def test_an_unknown_name_costs_as_much_work(app: FastAPI, people: dict[str, Pers
     assert len(hashed) == 2
 
 
+def test_the_first_unknown_name_costs_no_more_than_others(settings: Settings, db: Database, people):
+    passwords._nobody.cache_clear()
+    create_app(settings, db)
+    assert passwords._nobody.cache_info().currsize == 1  # before anybody asked
+
+
 def test_the_cookie_is_out_of_reach(enter: Enter, app: FastAPI, people: dict[str, Person]):
     cookie = next(c for c in sign_in(browser(app), "viewer").headers.get_list("set-cookie") if COOKIE in c)
     assert "httponly" in cookie.lower()

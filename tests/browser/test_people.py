@@ -229,6 +229,27 @@ def test_the_way_back_shows_nothing_once_somebody_signed_out_by_plain_http(
     assert "Shelf" not in page.title()
 
 
+def test_the_way_back_shows_nothing_of_the_person_before(shared: RunningServer, keeps_pages_alive: Page):
+    """Somebody signs in over a running session, which clears nothing that the browser keeps."""
+    page = keeps_pages_alive
+    become_owner(page, shared)
+    link = invite(page, shared)
+    page.goto(shared.url + "/panels")
+    page.evaluate("window.isKeptAlive = true")
+    other = page.context.request
+    given = {"name": "Bo Invented", "email": "bo@studio.example", "password": PASSWORD}
+    session = [each for each in page.context.cookies() if each["name"] == "umberday_session"]
+    page.context.clear_cookies(name="umberday_session")
+    assert session
+    assert other.post(link, form=given, headers={"Origin": shared.url}, max_redirects=0).status == 303
+    page.goto(shared.url + "/account")
+    expect(page.get_by_text("bo@studio.example").first).to_be_visible()
+    page.evaluate("history.back()")
+    page.wait_for_url(shared.url + "/panels")
+    page.wait_for_function("window.isKeptAlive === undefined")
+    expect(page.get_by_text("Bo Invented").first).to_be_attached()
+
+
 def test_what_waits_is_sent_for_its_own_person_only(shared: RunningServer, device: BrowserContext):
     page = device.new_page()
     become_owner(page, shared)

@@ -14,11 +14,12 @@ from sqlalchemy import ScalarSelect, and_, exists, or_, select
 from sqlmodel import Session, col
 
 from server.services import rule_limits
-from server.services.access import Actor, allow
+from server.services.access import Actor, allow, require
 from server.services.errors import NotFound, Refused
 from server.services.images import BOOKKEEPING, FOLLOWED, is_record, owner_of, same, sql_table
 from server.services.records import check_uid, find, is_uid
 from server.services.reverting import DONE_AGAIN, UNDONE, revert
+from server.services.roles import TO_SEE
 from server.services.unit import current_change_set
 from server.store.tables import (
     Change,
@@ -116,9 +117,11 @@ def entry(session: Session, actor: Actor, uid: str) -> HistoryEntry | None:
 def of_record(session: Session, actor: Actor, table: str, uid: str, wanted: Newest = Newest()) -> list[HistoryEntry]:
     """The entries that touched one record (``table`` as in the database: "panel", "mix"), newest first, each with
     what changed in the record and in the rows that belong to it; of a "rule" (R12) those of its limits. Raises
-    ``NotFound``."""
+    ``NotFound``, and ``Forbidden`` for a kind that the role does not see.
+    """
     if table == "rule":
         return of_rule(session, actor, uid, wanted)
+    require(actor, TO_SEE.get(table, "look"))
     kind = FOLLOWED.get(table)
     if kind is None or not is_record(kind):
         raise NotFound

@@ -55,6 +55,8 @@ OF_TABLE: Mapping[str, Permission] = {
     "share_link": "studio",
     "share_link_panel": "studio",
 }
+# Which permission it takes to see the history of one record of a table; any other takes "look".
+TO_SEE: Mapping[str, Permission] = {"share_link": "studio"}
 
 
 def permission_for(table: str) -> Permission:

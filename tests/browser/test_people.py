@@ -237,7 +237,7 @@ def test_the_way_back_shows_nothing_of_the_person_before(shared: RunningServer, 
     page.goto(shared.url + "/panels")
     page.evaluate("window.isKeptAlive = true")
     other = page.context.request
-    given = {"name": "Bo Invented", "email": "bo@studio.example", "password": PASSWORD}
+    given: dict[str, str | float | bool] = {"name": "Bo Invented", "email": "bo@studio.example", "password": PASSWORD}
     session = [each for each in page.context.cookies() if each["name"] == "umberday_session"]
     page.context.clear_cookies(name="umberday_session")
     assert session

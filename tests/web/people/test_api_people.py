@@ -46,6 +46,19 @@ def test_an_owners_program_gives_roles_and_never_takes_the_last_owner(app: FastA
     assert any("out of the studio" in label for label in told)
 
 
+def test_the_history_of_a_link_is_for_those_who_see_links(app: FastAPI, enter: Enter) -> None:
+    """Its fields tell what it shows and for whom it was made, which its own address tells to owners alone."""
+    program = browser(app)
+    owner, painter = (carrying(make(enter(role), role)) for role in ("owner", "painter"))
+    assert program.post(f"{API}/share-links", json={"label": "For one buyer"}, headers=owner).status_code == 201
+    uid = program.get(f"{API}/share-links", headers=owner).json()["items"][0]["uid"]
+    at = f"{API}/history/of/share_link/{uid}"
+    assert "For one buyer" in program.get(at, headers=owner).text
+    refused = program.get(at, headers=painter)
+    assert (refused.status_code, "For one buyer" in refused.text) == (403, False)
+    assert program.get(f"{API}/share-links/{uid}", headers=painter).status_code == 403
+
+
 def test_a_lesser_token_of_an_owner_sees_no_people(app: FastAPI, enter: Enter) -> None:
     token = carrying(make(enter("owner"), "painter"))
     program = browser(app)

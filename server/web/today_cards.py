@@ -164,7 +164,7 @@ def _mix(region: RegionFact) -> MixLine:
     name = (
         region.mix_label
         if region.name == region.mix_label
-        else Filled("{mix} in {region}", mix=region.mix_label, region=region.name)
+        else Filled("{mix} in {where}", mix=region.mix_label, where=region.name)
     )
     share = "" if region.share > 0.995 else words.pct_words(region.share)
     return MixLine(region.swatch, name, words.ml_words(region.ml), share, region.holds_up)

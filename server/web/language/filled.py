@@ -1,7 +1,7 @@
 """A sentence that still knows what was put into it, so that a name within it stays as it was typed.
 
 Beside quotation marks, in which every name stays, it is the way to put what somebody typed into words of the program:
-``Filled("{mix} in {region}", mix=mix, region=region)`` is that sentence in English, and its message in another
+``Filled("{mix} in {where}", mix=mix, where=where)`` is that sentence in English, and its message in another
 language.
 """
 

@@ -97,6 +97,12 @@ def test_a_body_that_does_not_come_is_told_and_the_connection_closed(opened: Ope
     assert b"connection: close" in answer.lower()
 
 
+def test_a_body_that_is_too_long_and_does_not_come_is_no_fault_of_ours(opened: Open, caplog: pytest.LogCaptureFixture):
+    slow = opened(FORM + b"Content-Length: 5000000\r\n\r\nname=")
+    assert slow.recv(400).startswith(b"HTTP/1.1 413")
+    assert not [record for record in caplog.records if record.levelno >= logging.ERROR]
+
+
 def test_a_body_that_trickles_is_no_better(opened: Open):
     slow = opened(FORM + b"Content-Length: 1000\r\n\r\n")
     began = time.monotonic()

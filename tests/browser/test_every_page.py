@@ -115,6 +115,14 @@ def test_a_page_is_fit_to_be_seen(demo_server: RunningServer, screen: Page, addr
     assert {address: found for address, found in faults.items() if found} == {}
 
 
+@pytest.mark.parametrize("path", ["/", "/s/{token}"])
+def test_the_tiles_of_today_stand_in_one_row_on_a_desk(demo_server: RunningServer, page: Page, addresses_of, path: str):
+    page.goto(demo_server.url + addresses_of(path)[0])
+    tops = page.locator(".glance > li").evaluate_all("tiles => tiles.map(tile => tile.getBoundingClientRect().top)")
+    assert len(tops) > 3
+    assert len(set(tops)) == 1
+
+
 def test_an_empty_studio_is_fit_to_be_seen(server: RunningServer, screen: Page, axe: str):
     faults = {}
     for path in addresses.paths():

@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlmodel import Session, col
 
-from server.store.tables import StudioPlan
+from server.store.tables import Name, StudioPlan
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,9 +100,9 @@ def _sitting(told: Mapping[str, Any]) -> PlannedSitting:
     return PlannedSitting(
         uid=told["id"],
         panel_uid=told["panel"],
-        title=told["title"],
+        title=Name(told["title"]),
         kind=told["kind"],
-        painter=told["painter"],
+        painter=Name(told["painter"]),
         start_at=datetime.fromisoformat(told["start_at"]),
         end_at=datetime.fromisoformat(told["end_at"]),
         palette=told["palette"],

@@ -13,7 +13,8 @@ from server.web import plan_words, standing_words
 
 @dataclass(frozen=True, slots=True)
 class SittingShown:
-    """A sitting of a plan. ``before``: the day it had in the plan in use, where that is another one."""
+    """A sitting of a plan. ``before``: the day it had in the plan in use, where that is another one.
+    ``hours``: "" where it is so far off that nobody knows them."""
 
     plan: PlannedSitting
     hours: str
@@ -92,7 +93,7 @@ def _sitting(sitting: PlannedSitting, stood: Mapping[str, date], today: date) ->
     before = stood.get(sitting.uid)
     return SittingShown(
         plan=sitting,
-        hours=plan_words.hours_words(sitting),
+        hours="" if standing_words.is_far(sitting.on, today) else plan_words.hours_words(sitting),
         palette=plan_words.palette_words(sitting),
         why=plan_words.why_words(sitting, today),
         before=before if before != sitting.on else None,

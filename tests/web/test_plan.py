@@ -19,8 +19,8 @@ from server.services.errors import Refused
 from server.services.plan_reading import PlannedSitting
 from server.services.search_pool import MOST_WAITING, SearchPool
 from server.store.db import Database
-from server.store.tables import ChangeSet, Layer, Place, StudioPlan
-from server.web import plan_words
+from server.store.tables import ChangeSet, Layer, Name, Place, StudioPlan
+from server.web import plan_shown, plan_words
 from tests.services.board_studio import hang
 from tests.services.conftest import NOW, Bench, make_bench
 from tests.web.pages_of_records import NOBODY
@@ -59,6 +59,17 @@ def the_plan(db: Database) -> StudioPlan:
 def make(client: TestClient) -> None:
     assert client.post("/plan/hours", data=HOURS).status_code == 303
     assert client.post("/plan/make", data=MAKE).status_code == 303
+
+
+def test_a_sitting_years_away_is_told_without_its_hour_and_names_stay_names() -> None:
+    told = {"id": "a", "panel": "p", "title": "Today", "kind": "glaze", "painter": "Everybody", "palette": None}
+    times = {"start_at": "2031-10-24T09:30:00+01:00", "end_at": "2031-10-24T11:00:00+01:00", "set_up_min": 0}
+    content = {"sittings": [told | times | {"why": "straight after", "may_slip_to": times["start_at"]}]}
+    row = StudioPlan(studio_id=1, content_json=content | {"made_on": "2026-11-24"})
+    near, far = (plan_shown.shown(row, None, date(year, 10, 20)) for year in (2031, 2026))
+    assert near is not None and far is not None
+    assert near.days[0].sittings[0].hours == "09:30 to 11:00" and far.days[0].sittings[0].hours == ""
+    assert isinstance(far.days[0].sittings[0].plan.painter, Name)
 
 
 def test_without_hours_the_page_asks_for_them_and_no_plan_is_made(bench: Bench, client: TestClient) -> None:

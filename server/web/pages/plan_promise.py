@@ -12,7 +12,7 @@ from server.services import places, planning_promise, stack_plans
 from server.services.board.facts import DaySpan
 from server.services.errors import Invalid, Refused
 from server.services.planning_promise import PromiseAsk
-from server.store.tables import Quote
+from server.store.tables import Name, Quote
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, change, change_by_button
@@ -98,7 +98,7 @@ def _quote(quote: Quote, page: PageRequest) -> dict[str, Any]:
         "title": quote.title,
         "for_whom": quote.for_whom,
         "asked": content["asked"],
-        "stack": content["stack"],
+        "stack": Name(content["stack"]),
         "made_on": date.fromisoformat(content["made_on"]),
         "deliver_on": date.fromisoformat(content["deliver_on"]),
         "odds": odds_picture(content["odds"]),
@@ -106,7 +106,7 @@ def _quote(quote: Quote, page: PageRequest) -> dict[str, Any]:
         "wanted": None if content["wanted_odds"] is None else odds_picture(content["wanted_odds"]),
         "start_at": datetime.fromisoformat(content["start_at"]),
         "sittings": [
-            (one["kind"], datetime.fromisoformat(one["start_at"]), one["painter"]) for one in content["sittings"]
+            (one["kind"], datetime.fromisoformat(one["start_at"]), Name(one["painter"])) for one in content["sittings"]
         ],
         "endangered": [
             (one["uid"], one["title"], odds_picture(one["before"]).words, odds_picture(one["after"]).words)

@@ -198,6 +198,17 @@ def test_the_finish_is_carried_into_the_calendar(bench: Bench, client: TestClien
     assert f'href="/panels/{panel.uid}/finish"' in page
 
 
+def test_the_key_explains_the_marks_that_are_shown(bench: Bench, client: TestClient):
+    bench.layer(bench.panel(title="Bare board"))
+    key = 'class="key cal-key">(.*?)</ul>'
+    assert "Varnish" not in re.findall(key, client.get("/calendar?view=year").text, re.DOTALL)[0]
+    finished_picture(bench)
+    [told] = re.findall(key, client.get("/calendar?view=year").text, re.DOTALL)
+    for words in ("Worth a swab test", "Varnish, frame, send: planned", "Varnish, frame, send: done"):
+        assert words in told, words
+    assert "Due" not in told
+
+
 def test_of_a_dry_last_layer_no_wait_is_told(bench: Bench, client: TestClient):
     """It is dry for two months: that it would be touch-dry "today" was told once."""
     on = NOW.date()

@@ -66,17 +66,19 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
     N_BANS,
     NEED,
     MIXES,
+    MAY_SHARE,
     HIGHEST,
     FLOOR,
-    WIDTH,
+    WIDTH,  # places kept for a sitting that something above is bound to
+    LOOK,  # windows with time left looked at beyond the first place of any other
     BLINK,
     STAMP,
     KEPT,
     HEADER,
-) = range(51)
+) = range(53)
 NO_LIMIT = 2**62
 # The header of ``f``.
-SET_UP_PRICE, MOVE_PRICE, FLOW_PRICE, TARDY_PRICE, PANEL_COSTS, BEST, PRICES = range(7)
+SET_UP_PRICE, MOVE_PRICE, FLOW_PRICE, TARDY_PRICE, PANEL_COSTS, BEST, LOWEST, LIMIT, PRICES = range(9)
 
 # Records: the last name is their length.
 (
@@ -104,6 +106,8 @@ SET_UP_PRICE, MOVE_PRICE, FLOW_PRICE, TARDY_PRICE, PANEL_COSTS, BEST, PRICES = r
     OLD_DAY,  # in the plan before
     LOCKED,
     IS_LAST,
+    IS_BOUND,  # something above it must come before a limit
+    SOONEST_ROW,  # in t: window -> the first day of delivery from there, were there room for all above at once
     LINK_BEGIN,
     LINK_END,
     PALETTE_BEGIN,  # in t: the sittings of its palette
@@ -111,7 +115,7 @@ SET_UP_PRICE, MOVE_PRICE, FLOW_PRICE, TARDY_PRICE, PANEL_COSTS, BEST, PRICES = r
     NEXT,
     PRIOR,
     SITTING,
-) = range(19)
+) = range(21)
 BEFORE, KIND, LINK_LO, LINK_HI, LINK = range(5)  # LINK_LO, LINK_HI: in t, window -> window
 BEGIN, END, FIRST_LINK, SIZE, DUE, EARLIEST, FINISH_ROW, FINISH_LEAST, MARK, PANEL = range(10)
 

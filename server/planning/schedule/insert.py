@@ -1,8 +1,9 @@
 """Putting a panel's sittings where they cost least together, all else standing: a search over places kept for each.
 
-For each sitting in turn the first windows that fit are kept, each with the cheapest way to come there from the places
-of the sittings below. A chain, or supports joined late, is so placed at its least cost among the places kept. ``row``
-is a sitting's number within its panel; its places are ``row * CELLS + a``.
+For each sitting in turn windows that fit are kept, each with the cheapest way to come there from the places of the
+sittings below. A later window is worth keeping only when it costs less than all before it, unless something above is
+bound to come soon after; so few are kept however far is looked, and a chain, or supports joined late, is placed at
+its least cost. ``row`` is a sitting's number within its panel; its places are ``row * CELLS + a``.
 """
 
 from server.planning.schedule.columns import (
@@ -27,8 +28,10 @@ from server.planning.schedule.columns import (
     HI,
     HIGHEST,
     INTO,
+    IS_BOUND,
     IS_LAST,
     KIND,
+    LIMIT,
     LINK,
     LINK_BEGIN,
     LINK_END,
@@ -40,6 +43,9 @@ from server.planning.schedule.columns import (
     LIST_FIRST,
     LO,
     LOAD,
+    LOOK,
+    LOWEST,
+    MAY_SHARE,
     MINUTES,
     MIXES,
     MOST_BANS,
@@ -63,21 +69,35 @@ from server.planning.schedule.columns import (
     WINDOWS,
     Columns,
 )
-from server.planning.schedule.kernel import add, delivery_price, draw, finish_at, is_linked, price_at, take
+from server.planning.schedule.kernel import (
+    add,
+    delivery_price,
+    draw,
+    finish_at,
+    has_room,
+    is_linked,
+    mixing_at,
+    price_at,
+    soonest_price,
+    take,
+)
 
 
 def reach(c: Columns, s: int) -> int:
     """For each place of the sittings that s follows: from and until which window s may come. Returns the first such
-    window, or one beyond the last where there is none; the last goes to HIGHEST."""
-    m, _, t = c
+    window, or one beyond the last where there is none; the last goes to HIGHEST, the least cost below to LOWEST, and to
+    MAY_SHARE whether a mix below may serve s too."""
+    m, f, t = c
     own = m[SITTINGS] + s * SITTING
     panel = m[PANELS] + m[own + OF_PANEL] * PANEL
     lowest, highest = max(m[own + LO], m[FLOOR]), m[own + HI]
+    f[LOWEST], m[MAY_SHARE] = 0.0, 0
     for j in range(m[own + LINK_BEGIN], m[own + LINK_END]):
         link = m[LINKS] + j * LINK
         row = m[link + BEFORE] - m[panel + BEGIN]
         into = (j - m[panel + FIRST_LINK]) * CELLS
         least, most = m[N_WINDOWS], NOWHERE
+        cheapest_below = FAR
         for a in range(m[m[ROW_COUNT] + row]):
             b = m[m[CELL_WINDOW] + row * CELLS + a]
             lo, hi = t[m[link + LINK_LO] + b], m[own + HI]
@@ -88,6 +108,11 @@ def reach(c: Columns, s: int) -> int:
             if m[link + KIND] == INTO:
                 lo = b
             least, most = min(least, lo), max(most, hi)
+            cheapest_below = min(cheapest_below, f[m[CELL_COST] + row * CELLS + a])
+        f[LOWEST] += cheapest_below
+        below = m[SITTINGS] + m[link + BEFORE] * SITTING
+        if m[own + PALETTE] >= 0 and m[below + PALETTE] == m[own + PALETTE] and m[below + IS_BOUND] != 0:
+            m[MAY_SHARE] = 1
         lowest, highest = max(lowest, least), min(highest, most)
     m[HIGHEST] = highest
     return lowest
@@ -131,8 +156,9 @@ def best_before(c: Columns, j: int, s: int, b: int) -> int:
     return found
 
 
-def keep_cell(c: Columns, s: int, b: int, price: float) -> None:
-    """Note window b as a place for s when all it follows can come before; ``price`` is its own."""
+def keep_cell(c: Columns, s: int, b: int, price: float, below: float) -> None:
+    """Note window b as a place for s when all it follows can come before, it has room, and all costs less than
+    ``below`` there; ``price`` is its own."""
     m, f, _ = c
     own = m[SITTINGS] + s * SITTING
     panel = m[PANELS] + m[own + OF_PANEL] * PANEL
@@ -153,6 +179,10 @@ def keep_cell(c: Columns, s: int, b: int, price: float) -> None:
         if b_before == b:
             same += m[m[CELL_NEED] + cell]
         m[m[BACK] + (j - m[panel + FIRST_LINK]) * CELLS + count] = found
+    if price >= below or price + soonest_price(c, s, b) > f[LIMIT]:
+        return
+    if m[m[AT] + s] == NOWHERE and not has_room(c, s, b):
+        return
     m[m[CELL_WINDOW] + row * CELLS + count] = b
     m[m[CELL_NEED] + row * CELLS + count] = need + same
     f[m[CELL_COST] + row * CELLS + count] = price
@@ -168,35 +198,62 @@ def is_banned(c: Columns, s: int, b: int) -> bool:
     return False
 
 
+def stay(c: Columns, s: int) -> int:
+    """Keep the place that s has; returns how many there are: 0 where what it follows cannot come before."""
+    m, _, _ = c
+    m[NEED] = 0
+    m[MIXES] = 0
+    keep_cell(c, s, m[m[AT] + s], 0.0, FAR)
+    return m[m[ROW_COUNT] + s - m[m[PANELS] + m[m[SITTINGS] + s * SITTING + OF_PANEL] * PANEL + BEGIN]]
+
+
 def scan(c: Columns, s: int) -> int:
-    """Keep the first places of s that fit, as many as WIDTH says; returns how many there are."""
-    m, _, t = c
+    """Keep places for s; returns how many there are.
+
+    Where something above s is bound to come soon after it, the first places that fit, as many as WIDTH says. Otherwise
+    those that are cheaper than all before them, until one is as cheap as any can be, delivery would cost more than
+    LIMIT, or LOOK windows have been looked at.
+    """
+    m, f, t = c
     own = m[SITTINGS] + s * SITTING
     count = m[ROW_COUNT] + s - m[m[PANELS] + m[own + OF_PANEL] * PANEL + BEGIN]
+    costs = m[CELL_COST] + (count - m[ROW_COUNT]) * CELLS
     m[count] = 0
     lowest = reach(c, s)
     if m[m[AT] + s] != NOWHERE:
-        m[NEED] = 0
-        m[MIXES] = 0
-        keep_cell(c, s, m[m[AT] + s], 0.0)
-        return m[count]
+        return stay(c, s)
     highest = m[HIGHEST]
     if lowest > highest:
         return 0
-    minutes, windows = m[own + MINUTES], m[WINDOWS]
+    minutes, windows, bound = m[own + MINUTES], m[WINDOWS], m[own + IS_BOUND]
+    left = m[WIDTH] if bound != 0 else m[LOOK]
+    below = FAR
     for at in range(m[own + LIST_BEGIN] + t[m[own + LIST_FIRST] + lowest], m[own + LIST_END]):
         b = t[at]
         if b > highest:
             break
         if m[windows + b * WINDOW + LOAD] + minutes > m[windows + b * WINDOW + CAP]:
             continue
+        if f[LIMIT] < FAR and f[LOWEST] + soonest_price(c, s, b) > f[LIMIT]:
+            break
         if m[BLINK] > 0 and draw(c, 1000) < m[BLINK]:
             continue
-        price = price_at(c, s, b)
-        if price >= FAR or (m[N_BANS] > 0 and is_banned(c, s, b)):
+        if bound == 0 and m[count] > 0:
+            left -= 1
+            if left <= 0:
+                break
+        price = mixing_at(c, s, b)
+        if (m[MAY_SHARE] == 0 and f[LOWEST] + price >= below) or (m[N_BANS] > 0 and is_banned(c, s, b)):
             continue
-        keep_cell(c, s, b, price)
-        if m[count] >= m[WIDTH]:
+        had = m[count]
+        keep_cell(c, s, b, price, below)
+        if m[count] == had:
+            continue
+        if bound == 0:
+            below = f[costs + had]
+            if below <= f[LOWEST] or m[count] >= CELLS:
+                break
+        elif m[count] >= left:
             break
     return m[count]
 

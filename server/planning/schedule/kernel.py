@@ -64,6 +64,7 @@ from server.planning.schedule.columns import (
     SLOT_BEGIN,
     SLOT_END,
     SLOTS,
+    SOONEST_ROW,
     TARDY_PRICE,
     USED,
     WEIGHTS,
@@ -91,12 +92,12 @@ def first_use(c: Columns, b: int, palette: int) -> int:
     return NOWHERE
 
 
-def price_at(c: Columns, s: int, b: int) -> float:
-    """What placing s in window b adds by itself, or FAR where it does not fit.
+def mixing_at(c: Columns, s: int, b: int) -> float:
+    """What placing s in window b adds by itself, whether it fits or not.
 
     Notes the minutes it takes (NEED) and whether it pays for mixing (MIXES).
     """
-    m, f, t = c
+    m, f, _ = c
     own, w = m[SITTINGS] + s * SITTING, m[WINDOWS] + b * WINDOW
     need = m[own + MINUTES]
     price = 0.0
@@ -109,22 +110,35 @@ def price_at(c: Columns, s: int, b: int) -> float:
             price = f[SET_UP_PRICE]
         if use == NOWHERE or use > b:
             need += m[SET_UP_MIN]
-    if m[w + LOAD] + need > m[w + CAP]:
-        return FAR
-    if m[EASELS] >= 0:
-        for slot in range(m[w + SLOT_BEGIN], m[w + SLOT_END]):
-            if m[m[SLOTS] + slot] >= m[EASELS]:
-                return FAR
-    if m[own + RACK_ROW] >= 0:
-        free = m[RACK_PLACES] - m[m[PANELS] + m[own + OF_PANEL] * PANEL + SIZE]
-        for day in range(m[w + DAY], t[m[own + RACK_ROW] + b]):
-            if m[m[RACK] + day] > free:
-                return FAR
     m[MIXES] = 1 if price > 0.0 else 0
     m[NEED] = need
     if m[own + OLD_DAY] != NOWHERE and m[own + OLD_DAY] != m[w + DAY]:
         price += f[MOVE_PRICE]
     return price
+
+
+def has_room(c: Columns, s: int, b: int) -> bool:
+    """Whether window b has NEED minutes left, an easel, and the rack a place for s."""
+    m, _, t = c
+    own, w = m[SITTINGS] + s * SITTING, m[WINDOWS] + b * WINDOW
+    if m[w + LOAD] + m[NEED] > m[w + CAP]:
+        return False
+    if m[EASELS] >= 0:
+        for slot in range(m[w + SLOT_BEGIN], m[w + SLOT_END]):
+            if m[m[SLOTS] + slot] >= m[EASELS]:
+                return False
+    if m[own + RACK_ROW] >= 0:
+        free = m[RACK_PLACES] - m[m[PANELS] + m[own + OF_PANEL] * PANEL + SIZE]
+        for day in range(m[w + DAY], t[m[own + RACK_ROW] + b]):
+            if m[m[RACK] + day] > free:
+                return False
+    return True
+
+
+def price_at(c: Columns, s: int, b: int) -> float:
+    """What placing s in window b adds by itself, or FAR where it does not fit; notes NEED and MIXES."""
+    price = mixing_at(c, s, b)
+    return price if has_room(c, s, b) else FAR
 
 
 def put_load(c: Columns, b: int, minutes: int) -> None:
@@ -234,6 +248,28 @@ def delivery_price(c: Columns, i: int, finish: int) -> float:
     if finish > m[panel + DUE]:
         price += f[TARDY_PRICE] * f[m[WEIGHTS] + i] * (finish - m[panel + DUE])
     return price
+
+
+def soonest_price(c: Columns, s: int, b: int) -> float:
+    """The least tardiness and flow of the panel of s, once s stands in window b."""
+    m, _, t = c
+    own = m[SITTINGS] + s * SITTING
+    i = m[own + OF_PANEL]
+    return delivery_price(c, i, max(m[m[PANELS] + i * PANEL + FINISH_LEAST], t[m[own + SOONEST_ROW] + b]))
+
+
+def least_price(c: Columns, i: int) -> float:
+    """What putting in the rest of panel i adds at least in tardiness and flow; 0 for one that is counted."""
+    m, f, t = c
+    if f[m[COSTS] + i] != 0.0:
+        return 0.0
+    panel = m[PANELS] + i * PANEL
+    finish = max(m[panel + FINISH_LEAST], m[panel + EARLIEST])
+    for s in range(m[panel + BEGIN], m[panel + END]):
+        b = m[m[AT] + s]
+        if b != NOWHERE:
+            finish = max(finish, t[m[m[SITTINGS] + s * SITTING + SOONEST_ROW] + b])
+    return delivery_price(c, i, finish)
 
 
 def recount(c: Columns, i: int) -> None:

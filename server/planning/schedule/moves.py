@@ -2,7 +2,8 @@
 
 What is taken out hangs together: panels that meet in time, that share a palette, or that stand in the way of a late
 one. A move is kept by the rule of simulated annealing (Kirkpatrick, Gelatt and Vecchi, 1983; ruin and recreate:
-Schrimpf and others, 2000; leaving windows out at random: Christiaens and Vanden Berghe, 2020).
+Schrimpf and others, 2000; leaving windows out at random: Christiaens and Vanden Berghe, 2020). What it may cost is
+drawn first, so that it is given up as soon as it cannot end within that.
 """
 
 from math import log
@@ -16,11 +17,14 @@ from server.planning.schedule.columns import (
     COSTS,
     DUE,
     END,
+    FAR,
     FOCUS,
     HEAD,
     KEPT,
+    LIMIT,
     LO,
     LOCKED,
+    LOOK,
     MARK,
     MOST_MOVED,
     MOST_TOUCHED,
@@ -53,10 +57,11 @@ from server.planning.schedule.columns import (
     Columns,
 )
 from server.planning.schedule.insert import put_in
-from server.planning.schedule.kernel import add, draw, recount, take, total
+from server.planning.schedule.kernel import add, draw, least_price, recount, take, total
 
 BLINK_PER_MILLE = 12
 SMALLEST = 1e-7
+FURTHER = 8  # a cheaper place is looked for so many times further than places are kept
 
 
 def take_part(c: Columns, i: int, begin: int, end: int) -> None:
@@ -228,15 +233,25 @@ def order(c: Columns) -> None:
         m[touched + at] = i
 
 
-def recreate(c: Columns) -> bool:
-    """Put all that was taken out back in; False where something found no place."""
-    m, _, _ = c
+def recreate(c: Columns, most: float) -> bool:
+    """Put all that was taken out back in; False where something found no place, or as soon as the plan costs more than
+    ``most``: what is still out can only add to it."""
+    m, f, _ = c
     order(c)
     for a in range(m[N_TOUCHED]):
-        if not put_in(c, m[m[TOUCHED] + a]):
-            return False
-    for a in range(m[N_TOUCHED]):
         recount(c, m[m[TOUCHED] + a])
+    rest = 0.0
+    for a in range(m[N_TOUCHED]):
+        rest += least_price(c, m[m[TOUCHED] + a])
+    for a in range(m[N_TOUCHED]):
+        i = m[m[TOUCHED] + a]
+        rest -= least_price(c, i)
+        f[LIMIT] = most - rest - total(c)
+        if not put_in(c, i):
+            return False
+        recount(c, i)
+        if total(c) + rest > most:
+            return False
     return True
 
 
@@ -267,19 +282,20 @@ def improve(c: Columns, moves: int, temperature: float) -> int:
     m[BLINK] = BLINK_PER_MILLE
     for _ in range(moves):
         before = total(c)
-        most = max(m[MOST_MOVED], m[MOVED])
+        chance = (1 + draw(c, 1000000)) / 1000001.0
+        most_moved = max(m[MOST_MOVED], m[MOVED])
         m[WIDTH] = 4 + draw(c, 5) * draw(c, 5)
+        m[LOOK] = FURTHER * m[WIDTH]
         ruin(c)
-        if recreate(c) and m[OVERFULL] <= crowded and m[MOVED] <= most:
+        if recreate(c, before - temperature * log(chance)) and m[OVERFULL] <= crowded and m[MOVED] <= most_moved:
+            kept += 1
             after = total(c)
-            chance = (1 + draw(c, 1000000)) / 1000001.0
-            if after <= before - temperature * log(chance):
-                kept += 1
-                if after < f[BEST] - SMALLEST:
-                    f[BEST] = after
-                    keep(c)
-                continue
+            if after < f[BEST] - SMALLEST:
+                f[BEST] = after
+                keep(c)
+            continue
         put_back(c)
     m[BLINK] = 0
+    f[LIMIT] = FAR
     m[KEPT] += kept
     return kept

@@ -18,6 +18,7 @@ from server.planning.schedule.columns import (
     LINK,
     LINK_LO,
     LINKS,
+    LOOK,
     NOWHERE,
     PANEL,
     PANELS,
@@ -194,7 +195,7 @@ def _tried_as(trial: Trial, i: int, named: tuple[str, str], planned: date) -> Op
     c = trial.c
     price, c.f[SET_UP_PRICE] = c.f[SET_UP_PRICE], 0.0  # the soonest day counts, not the mixing
     pinned = {s for s in c.sittings_of(i) if c.m[c.m[AT] + s] != NOWHERE}
-    c.m[WIDTH] = WIDE
+    c.m[WIDTH] = c.m[LOOK] = WIDE
     option = None
     if put_in(c, i):
         today, sittings, windows = trial.model.problem.today, trial.model.sittings, trial.model.windows

@@ -34,6 +34,7 @@ from server.planning.schedule.problem import (
 from server.planning.schedule.tables import PanelTables, Tables
 
 FAR_DAY = 10**8
+MOST_SOONEST = 4_000_000  # windows times sittings; more would fill the memory
 LONG_AGO = -2  # any day before today
 
 
@@ -44,6 +45,10 @@ class Laid:
     start_min: float
     end_min: float
     day: int
+
+
+def _has_limit(link: Link, before: Sitting) -> bool:
+    return link.kind is LinkKind.WET_IN_WET or tables.upper_limit_d(link, before) is not None
 
 
 class Table:
@@ -141,9 +146,11 @@ class Shape:
         longest = max((len(row) for row in self.rows), default=0) + 1
         widest = max((sum(map(len, self._links_of(i))) for i in range(len(self.rows))), default=0) + 1
         built.put(columns.WINDOWS, windows)
-        built.put(columns.SITTINGS, self._sitting_records(table))
+        sittings, panels = self._sitting_records(table), self._panel_records(table)
+        sittings[:, columns.SOONEST_ROW] = self._soonest(table, panels)
+        built.put(columns.SITTINGS, sittings)
         built.put(columns.LINKS, self._link_records(table))
-        built.put(columns.PANELS, self._panel_records(table))
+        built.put(columns.PANELS, panels)
         built.room(columns.AT, count, NOWHERE)
         built.room(columns.BEST_AT, count, NOWHERE)
         built.room(columns.SLOTS, int(windows[:, columns.SLOT_END].max(initial=0)) + 1)
@@ -185,7 +192,7 @@ class Shape:
         found = np.zeros(columns.PRICES + 2 * panels + longest * CELLS)
         found[columns.SET_UP_PRICE], found[columns.MOVE_PRICE] = SET_UP_PRICE, self.problem.move_price
         found[columns.FLOW_PRICE], found[columns.TARDY_PRICE] = FLOW_PRICE, TARDINESS_PRICE
-        found[columns.BEST] = FAR
+        found[columns.BEST] = found[columns.LIMIT] = FAR
         found[columns.PRICES : columns.PRICES + panels] = [panel.weight for panel in self.problem.panels]
         return found
 
@@ -228,6 +235,7 @@ class Shape:
         old = {p.sitting: max(LONG_AGO, self.zone.day_of(p.start_at)) for p in problem.previous if not p.done}
         followed = {link.before for panel in problem.panels for link in panel.links if link.after in self.number}
         ends = np.cumsum([len(row) for row in self.links])
+        bound = self._bound()
         found = np.zeros((len(self.sittings), columns.SITTING), np.int64)
         panel_of = self.panel_of
         for n, sitting in enumerate(self.sittings):
@@ -246,7 +254,23 @@ class Shape:
             day = old.get(sitting.id)
             one[columns.OLD_DAY] = NOWHERE if day is None else LONG_AGO if day < 0 else day
             one[columns.LOCKED], one[columns.IS_LAST] = n in self.pins, sitting.id not in followed
+            one[columns.IS_BOUND] = sitting.id in bound
             one[columns.LINK_BEGIN], one[columns.LINK_END] = ends[n] - len(self.links[n]), ends[n]
+        return found
+
+    def _bound(self) -> set[str]:
+        """The sittings that the soonest place need not serve best: what follows may come too late for a limit, or
+        shares their palette and may come on the same day."""
+        day, found = np.array([w.day for w in self.windows] + [FAR_DAY]), set()
+        for s, row in enumerate(self.links):
+            for link, before in row:
+                if _has_limit(link, before):
+                    found.add(before.id)
+                elif before.palette is not None and before.palette == self.sittings[s].palette:
+                    own = self._own(s)
+                    lo = self.tables.rows["lo"][own.lo(tables.lower_limit_d(self.problem, link, before))]
+                    if (day[np.minimum(lo, len(self.windows))] == day[:-1]).any():
+                        found.add(before.id)
         return found
 
     def _own(self, s: int) -> PanelTables:
@@ -282,7 +306,9 @@ class Shape:
         for one, (own, link, before) in zip(found, pairs, strict=True):
             limit = tables.upper_limit_d(link, before)
             one[columns.BEFORE] = self.number[link.before]
-            one[columns.KIND] = INTO if link.kind is LinkKind.WET_IN_WET else AFTER if limit is None else BETWEEN
+            one[columns.KIND] = (
+                INTO if link.kind is LinkKind.WET_IN_WET else BETWEEN if _has_limit(link, before) else AFTER
+            )
             one[columns.LINK_LO] = table.row("lo", own.lo(tables.lower_limit_d(self.problem, link, before)))
             one[columns.LINK_HI] = table.row("hi", own.hi(limit))
         return found
@@ -299,6 +325,30 @@ class Shape:
             one[columns.FINISH_ROW] = table.row("finish", self.tables.of(panel).finish(wait_d, panel.handling_d))
             one[columns.FINISH_LEAST] = self._least(panel, wait_d)
             first_link += sum(map(len, self._links_of(i)))
+        return found
+
+    def _soonest(self, table: Table, panels: np.ndarray) -> list[int]:
+        """Where the list of each sitting begins that has, for each window, the first day of delivery from there. Where
+        that would be too much, the list of its panel's final wait, as if nothing came above it."""
+        of_panel = [int(panels[i, columns.FINISH_ROW]) for i in self.panel_of]
+        if len(self.windows) * len(self.sittings) > MOST_SOONEST:
+            return of_panel
+        windows = np.arange(len(self.windows) + 1)
+        found: list[int] = [0] * len(self.sittings)
+        days: dict[int, np.ndarray] = {}
+        for s in reversed(range(len(self.sittings))):
+            soonest = days.pop(s, None)
+            if soonest is None:  # nothing comes above it
+                wait_d = self.problem.panels[self.panel_of[s]].final_wait.at(self.problem.confidence)
+                row = self._own(s).finish(wait_d, self.problem.panels[self.panel_of[s]].handling_d)
+                soonest = np.append(self.tables.rows["finish"][row], FAR_DAY)
+            found[s] = table.put(soonest[:-1])
+            for link, before in self.links[s]:
+                below, own = self.number[link.before], self._own(s)
+                lo = self.tables.rows["lo"][own.lo(tables.lower_limit_d(self.problem, link, before))]
+                into = link.kind is LinkKind.WET_IN_WET
+                after = soonest[windows if into else np.append(lo, len(self.windows))]
+                days[below] = np.maximum(days[below], after) if below in days else after
         return found
 
     def _least(self, panel: PanelJob, wait_d: float) -> int:

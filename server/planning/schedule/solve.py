@@ -27,6 +27,7 @@ from server.planning.schedule.columns import (
     LINKS,
     LO,
     LOCKED,
+    LOOK,
     MOVE_PRICE,
     N_FOCUS,
     N_SITTINGS,
@@ -60,7 +61,7 @@ class Desk:
     def put_in(self, i: int, width: int) -> bool:
         """Put panel i in; where the places kept lead nowhere, behind everything else."""
         m = self.c.m
-        m[WIDTH] = width
+        m[WIDTH] = m[LOOK] = width
         if self.search.put_in(self.c, i):
             return True
         m[FLOOR] = min(max(self.c.at) + 1, len(self.model.windows))
@@ -145,7 +146,7 @@ def _earliest(made: Desk) -> None:
         for s in mine:
             if s in made.model.pins:
                 add(c, s, made.model.pins[s])
-        c.m[WIDTH] = ALONE if _only_waits(c, mine) else WIDE
+        c.m[WIDTH] = c.m[LOOK] = ALONE if _only_waits(c, mine) else WIDE
         placed = made.search.put_in(c, i)
         c.m[c.m[PANELS] + i * PANEL + EARLIEST] = finish_of(c, i) if placed else NOWHERE
         for s in mine:

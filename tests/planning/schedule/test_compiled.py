@@ -1,5 +1,6 @@
 """The compiled search and the plain one: the same functions, so the same plan for a seed and a number of moves."""
 
+import json
 import os
 import subprocess
 from dataclasses import replace
@@ -8,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from bench.plan import BEST
 from bench.plan_instances import instance
 from server.formats.calls.layer_in import Collector
 from server.formats.calls.plan_in import PlanRequest
@@ -75,3 +77,13 @@ def test_the_process_that_compiles_finds_the_program_however_this_one_was_starte
     look = f"import importlib.util as u; raise SystemExit(u.find_spec({module!r}) is None)"
     bare = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
     assert subprocess.run([*before, "-c", look], cwd=how["cwd"], env=bare, check=False).returncode == 0
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_five_panels_cost_what_long_runs_found_at_least(search: compiled.Search, seed: int) -> None:
+    """About a second's moves against the best cost known, from long runs and from CP-SAT (bench/plan_best.json)."""
+    asked = problem(PlanRequest.model_validate(instance(5, seed)), Collector())
+    known = json.loads(BEST.read_text(encoding="utf-8"))[f"5/{seed}"]
+    plan, _ = planner.plan(asked, search, Budget(moves=150_000))
+    assert check(asked, plan) == []
+    assert known <= plan.objective.total <= 1.004 * known

@@ -1,0 +1,89 @@
+"""A panel is put back where it costs least beside all the others, however far ahead that is."""
+
+import pytest
+
+from bench.plan import question
+from server.planning.schedule import planner
+from server.planning.schedule.columns import (
+    AFTER,
+    FAR,
+    KIND,
+    LIMIT,
+    LINK,
+    LINK_BEGIN,
+    LINK_END,
+    LINK_LO,
+    LINKS,
+    LOOK,
+    NOWHERE,
+    WIDTH,
+    Columns,
+)
+from server.planning.schedule.compiled import PLAIN
+from server.planning.schedule.kernel import delivery_price, finish_at, is_linked, price_at, total
+from server.planning.schedule.solve import Desk
+
+
+def is_plain(c: Columns, i: int) -> bool:
+    """Whether every sitting of the panel waits for the one before it and for nothing else."""
+    for s in c.sittings_of(i):
+        links = range(c.sitting(s, LINK_BEGIN), c.sitting(s, LINK_END))
+        if len(links) != (s > c.sittings_of(i).start):
+            return False
+        if any(c.m[c.m[LINKS] + j * LINK + KIND] != AFTER for j in links):
+            return False
+    return True
+
+
+def least(desk: Desk, i: int) -> float:
+    """The least that the panel can add to the plan, by working out every window of every sitting."""
+    c, windows = desk.c, range(len(desk.model.windows))
+    ready: dict[int, float] = {}
+    for s in c.sittings_of(i):
+        above: dict[int, float] = {}
+        link = c.m[LINKS] + c.sitting(s, LINK_BEGIN) * LINK
+        for b in windows:
+            below = (
+                [0.0]
+                if s == c.sittings_of(i).start
+                else [cost for a, cost in ready.items() if c.t[c.m[link + LINK_LO] + a] <= b]
+            )
+            price = price_at(c, s, b)
+            if below and price < FAR and released(desk, s, b):
+                above[b] = min(below) + price
+        ready = above
+    return min(cost + delivery_price(c, i, finish_at(c, i, b)) for b, cost in ready.items())
+
+
+def released(desk: Desk, s: int, b: int) -> bool:
+    return desk.model.shape.may_stand(s, b)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_panel_is_put_where_it_costs_least_of_all_windows(seed: int) -> None:
+    desk = planner.lay_out(question(9, seed), PLAIN).desk
+    tried = 0
+    for i in range(len(desk.model.panels)):
+        if not is_plain(desk.c, i):
+            continue
+        desk.take_out(i)
+        before, expected = float(total(desk.c)), least(desk, i)
+        desk.c.m[WIDTH] = desk.c.m[LOOK] = len(desk.model.windows)
+        assert desk.search.put_in(desk.c, i)
+        desk.search.recount(desk.c, i)
+        tried += 1
+        assert desk.total() - before == pytest.approx(expected)
+    assert tried >= 2
+
+
+def test_a_place_that_costs_more_than_the_limit_is_not_taken() -> None:
+    desk = planner.lay_out(question(5, 1), PLAIN).desk
+    i = next(i for i in range(5) if is_plain(desk.c, i))
+    desk.take_out(i)
+    cheapest = least(desk, i)
+    desk.c.m[WIDTH] = desk.c.m[LOOK] = len(desk.model.windows)
+    for limit, fits in ((cheapest - 1.0, False), (cheapest, True)):
+        desk.c.f[LIMIT] = limit
+        assert desk.search.put_in(desk.c, i) == fits
+        assert all((desk.window_of(s) != NOWHERE) == fits for s in desk.c.sittings_of(i))
+    assert all(is_linked(desk.c, s, desk.window_of(s)) for s in desk.c.sittings_of(i))

@@ -1,11 +1,14 @@
 """Files of readings. What the clocks do in Prague in 2025 and 2026 is taken from the time zone database, by way of
 zoneinfo; examples are our own inventions."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta, timezone
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from server.formats.readings.table import Choices, Unreadable, look_at, read
 
@@ -111,3 +114,39 @@ def test_columns_can_be_chosen_otherwise():
     found = read(text, chosen, PRAGUE, LATEST)
     assert found.readings.temperature_c.tolist() == [18]
     assert found.readings.relative_humidity_pct.tolist() == [60]
+
+
+def test_a_cell_without_an_end_is_told_by_its_row():
+    text = 'time,temp,hum\n2026-11-02 10:00,18.5,61\n"' + "2026-11-02 10:00,18.5,61\n" * 9_000
+    with pytest.raises(Unreadable, match="Row 3 cannot be read"):
+        read_as_seen(text)
+
+
+@pytest.mark.parametrize("ends", ["\r", "\r\n", "\n"])
+def test_lines_end_as_they_do_anywhere(ends: str):
+    text = ends.join(["time,temp,hum", "2026-11-02 10:00,18.5,61", "2026-11-02 11:00,18.5,61", ""])
+    assert len(read_as_seen(text).readings) == 2
+
+
+CELLS = ("2026-11-02 10:00", "10:00", "18,5", "18.5", "61", "1e400", "nan", "-", "°F", "9" * 400, "²", "٣", "24:00")
+MARKS = (",", ";", "\t", "\n", "\r", "\r\n", '"', "\u2028", "\x85", "")
+DAYS = (
+    "31.02.2026",
+    "0001-01-01",
+    "9999-12-31T23:59",
+    "2026-11-02T10:00:00+02:00",
+    "99999999999999",
+    "time",
+    "humidity",
+)
+
+
+@given(st.lists(st.sampled_from((*CELLS, *MARKS, *MARKS, *DAYS)), max_size=40).map("".join), st.booleans())
+def test_anything_is_a_table_or_told_to_be_none(text: str, has_head: bool):
+    text = f"time,temperature,humidity\n{text}" if has_head else text
+    try:
+        seen = look_at(text)
+        for order in ("year", "day", "month", "seconds"):
+            read(text, replace(seen.choices, date_order=order, at_column=1), PRAGUE, LATEST)
+    except Unreadable:
+        pass

@@ -200,5 +200,6 @@ def test_a_painter_is_called_otherwise(bench: Bench, client: TestClient, db: Dat
     told = words(client.get("/plan/hours").text)
     assert "Adela & Co" in told and "The painter Ada is called Adela & Co now" in told
     assert client.get("/plan/hours?rename=Nobody").status_code == 200
+    assert client.post("/plan/hours/rename").status_code == 422
     gone = client.post("/plan/hours/rename", data={"painter": "Nobody", "name": "Somebody"})
     assert gone.status_code == 404

@@ -126,6 +126,13 @@ def test_a_form_without_a_file_and_a_file_that_is_gone(client: TestClient):
     assert "no longer kept" in answer.text
 
 
+def test_a_cell_without_an_end_is_told_at_the_file(client: TestClient):
+    text = 'time,temp,hum\n"' + "2026-11-02 10:00,18.5,61\n" * 9_000
+    answer = look(client, place_of(client), text)
+    assert answer.status_code == 422
+    assert "Is a double quote not closed?" in answer.text
+
+
 def test_a_file_may_be_larger_than_a_form_and_not_without_end(client: TestClient):
     place = place_of(client)
     rows = "".join(

@@ -98,7 +98,9 @@ def look_at(text: str) -> Sight:
     named = tuple(names[n] if n < len(names) and names[n] else f"Column {n + 1}" for n in range(width))
     first = rows[head] if head < len(rows) else ("",) * width
     choices = _guess(named, first, Choices(delimiter=delimiter, head=head))
-    choices = replace(choices, date_order=_date_order([row[choices.at_column] for row in rows[head:] if row]))
+    choices = replace(
+        choices, date_order=_date_order([row[choices.at_column] for row in rows[head:] if len(row) > choices.at_column])
+    )
     return Sight(named, tuple(rows[head : head + SHOWN]), choices)
 
 
@@ -166,13 +168,18 @@ def _date_order(texts: Sequence[str]) -> DateOrder:
 
 
 def read(text: str, choices: Choices, zone: ZoneInfo, latest: datetime) -> ReadTable:
-    """Read every row. ``latest``: later ones are a clock that runs wrong. Raises ``Unreadable`` for far too many."""
+    """Read every row. ``latest``: later ones are a clock that runs wrong. Raises ``Unreadable`` for far too many, and
+    for a row that is none."""
     rows = _Rows(choices)
-    for number, row in enumerate(csv.reader(io.StringIO(text), delimiter=choices.delimiter), 1):
-        if number > choices.head and any(row):
-            rows.take(number, row)
-        if number > MOST_ROWS:
-            raise Unreadable(f"This file has more than {MOST_ROWS:,} rows. Divide it and send the parts.")
+    number = 0
+    try:
+        for number, row in enumerate(csv.reader(io.StringIO(text, newline=""), delimiter=choices.delimiter), 1):
+            if number > choices.head and any(row):
+                rows.take(number, row)
+            if number > MOST_ROWS:
+                raise Unreadable(f"This file has more than {MOST_ROWS:,} rows. Divide it and send the parts.")
+    except csv.Error:  # of a cell that is longer than any can be
+        raise Unreadable(f"Row {number + 1} cannot be read. Is a double quote not closed?") from None
     return rows.read(zone if choices.clock == "studio" else ZoneInfo("UTC"), latest)
 
 

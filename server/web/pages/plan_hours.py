@@ -150,6 +150,7 @@ def add_holidays(page: Page, posted: Posted) -> Response:
 def rename(page: Page, posted: Posted) -> Response:
     """Call a painter otherwise, in their hours and in the plans that stand."""
     command, form = parse(posted, PainterRename, zone=page.zone)
+    form.values.setdefault("painter", "")  # hidden in the form: who sends none has not come by it
 
     def act(session: Session, given: PainterRename) -> str:
         working_hours.rename_painter(session, page.actor, given)

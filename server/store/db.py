@@ -103,12 +103,21 @@ class Turns:
                 self._is_taken = False
 
 
+def _beside(url: URL) -> Path | None:
+    """Where the key of a database file is; None of a database that is no file."""
+    if url.get_backend_name() != "sqlite" or not url.database or url.database == ":memory:":
+        return None
+    return Path(url.database).with_suffix(".key")
+
+
 class Database:
     """A migrated database. Thread-safe; keep one for the life of the process and ``close()`` it at the end."""
 
-    def __init__(self, url: str, pool_size: int = POOL_SIZE) -> None:
-        """``pool_size``: connections kept open; at least the number of threads that use this database."""
+    def __init__(self, url: str, pool_size: int = POOL_SIZE, secret_file: Path | None = None) -> None:
+        """``pool_size``: connections kept open; at least the number of threads that use this database. ``secret_file``:
+        where the key of what is stored sealed is; of a database file beside it unless said otherwise."""
         self.url = database_url(url)
+        self.secret_file = secret_file or _beside(self.url)
         make_folder(self.url)
         self.engine = make_engine(self.url, pool_size=pool_size, max_overflow=4)
         self.is_sqlite = self.engine.dialect.name == "sqlite"

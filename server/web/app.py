@@ -77,7 +77,7 @@ def create_app(settings: Settings, db: Database | None = None) -> FastAPI:
     """The app on ``db``, or on the database of the settings, brought up to date and with a studio in it."""
     if db is None:
         migrate(settings.database_url)
-        db = Database(settings.database_url)
+        db = Database(settings.database_url, secret_file=settings.secret_file)
     studios.ensure_studio(db, settings.time_zone)
     if settings.shared:
         passwords.prepare()

@@ -16,8 +16,8 @@ import uvicorn
 from starlette.types import ASGIApp
 
 from server.services import planning_search, studios
-from server.services.errors import NotFound
-from server.services.people import console
+from server.services.errors import NotFound, Refused
+from server.services.people import console, sealing
 from server.services.search_pool import SEARCHES
 from server.store.copies import CopyFailed
 from server.store.db import Database
@@ -35,6 +35,7 @@ from server.web.settings import (
     local_zone,
     public_address,
     search_processes,
+    secret_file,
 )
 
 GRACE_S = 5
@@ -69,12 +70,16 @@ def run_studio(host: str, port: int, *, shared: bool = False) -> int:
     make_folder()
     if not bring_up_to_date(settings):
         return 1
-    return run(settings, Database(settings.database_url))
+    db = Database(settings.database_url, secret_file=settings.secret_file)
+    if settings.shared:
+        seal_seeds(db)
+    return run(settings, db)
 
 
 def studio_settings(host: str, port: int, *, shared: bool) -> Settings:
     """The settings of the own studio. Raises ``NotAllowed``."""
-    settings = Settings(default_url(), host, port, time_zone=local_zone())
+    url = default_url()
+    settings = Settings(url, host, port, time_zone=local_zone(), secret_file=secret_file(url))
     if not shared:
         return settings
     public = public_address(host)
@@ -87,6 +92,23 @@ def studio_settings(host: str, port: int, *, shared: bool) -> Settings:
         proxies=public.proxies,
         public_url=f"{public.urls[0].rstrip('/')}/" if public.urls else "",
     )
+
+
+def seal_seeds(db: Database) -> None:
+    """Seal what was stored readable before there was a key; say where codes cannot be checked for want of it."""
+    try:
+        lost = sealing.seal_all(db)
+    except Refused:
+        sys.stderr.write(
+            f"Seeds of one-time codes stay as they are: {db.secret_file} cannot be made or holds no key.\n"
+        )
+        return
+    if lost:
+        sys.stderr.write(
+            f"Accounts whose one-time codes cannot be checked: {lost}. {db.secret_file} is missing, or not the key "
+            "that sealed them. Put it back and start again. Without it they come in by a recovery code, or by a new "
+            "password: ./umberday new-password E-MAIL\n"
+        )
 
 
 def tell_first_owner(db: Database, told_address: str) -> None:

@@ -7,6 +7,7 @@ DATABASE_URL        the studio's database, when it is not the file in the data d
 UMBERDAY_SEARCHES   how many processes search for plans at once, 1 to 32; 3 when unset
 DISPLAY             set where a browser window can open (so is WAYLAND_DISPLAY)
 UMBERDAY_PROXIES    addresses of the proxies before a shared studio, whose word on who calls is taken
+UMBERDAY_SECRET_FILE  where the key is that seals one-time codes; beside the database when unset
 UMBERDAY_PUBLIC_URL what a shared studio is called by from outside, ``https://studio.example``; several with commas
 TZ                  the time zone a new studio starts with, when it is an IANA name; else the machine's
 XDG_DATA_HOME       the user's data directory, ``~/.local/share`` when unset; files go to ``umberday`` below it
@@ -50,6 +51,7 @@ class Settings:
     shared: bool = False
     https: bool = False
     proxies: tuple[str, ...] = ()
+    secret_file: Path | None = None  # of the key that seals seeds, None for beside the database's file
     searches: int = SEARCHES  # processes that search for plans, at most
     public_url: str = ""  # what the console tells people to open, "" for the address listened at
     works_ahead: bool = False  # what is looked at is kept ready by a thread of its own
@@ -69,6 +71,17 @@ def default_url(file_name: str = "umberday.db", environ: Mapping[str, str] = os.
     if file_name == "umberday.db" and environ.get("DATABASE_URL"):
         return environ["DATABASE_URL"]
     return f"sqlite:///{data_dir(environ) / file_name}"
+
+
+def secret_file(url: str, environ: Mapping[str, str] = os.environ) -> Path | None:
+    """Where the key is that seals seeds of one-time codes: as UMBERDAY_SECRET_FILE says, else None for beside the
+    database's file; of a database that is no file in the data directory. Raises ``NotAllowed`` for a relative path."""
+    given = environ.get("UMBERDAY_SECRET_FILE", "").strip()
+    if given and not os.path.isabs(given):
+        raise NotAllowed(f"UMBERDAY_SECRET_FILE holds {given}. Give the whole path of a file, from / on.")
+    if given:
+        return Path(given)
+    return None if url.startswith("sqlite") else data_dir(environ) / "umberday.key"
 
 
 def local_zone(environ: Mapping[str, str] = os.environ, localtime: Path = Path("/etc/localtime")) -> str:

@@ -6,7 +6,10 @@ import pytest
 
 from server.services import studios
 from server.store.db import Database
+from server.store.migrate import migrate
+from server.store.tables import Person
 from server.web import serve
+from server.web.serve import seal_seeds
 from server.web.settings import (
     DEMO_FILE,
     NotAllowed,
@@ -17,6 +20,7 @@ from server.web.settings import (
     local_zone,
     public_address,
     search_processes,
+    secret_file,
 )
 
 
@@ -104,6 +108,35 @@ def test_a_public_address_that_is_none_is_refused(url: str):
 @pytest.mark.parametrize(("given", "processes"), [("", 3), ("1", 1), (" 12 ", 12)])
 def test_how_many_search_at_once_may_be_set(given: str, processes: int):
     assert search_processes({"UMBERDAY_SEARCHES": given} if given else {}) == processes
+
+
+def test_where_the_key_of_one_time_codes_is(tmp_path: Path):
+    assert secret_file("sqlite:////var/a.db", {}) is None  # beside it
+    assert secret_file("postgresql://x/y", {"XDG_DATA_HOME": str(tmp_path)}) == tmp_path / "umberday" / "umberday.key"
+    for url in ("sqlite:////var/a.db", "postgresql://x/y"):
+        assert secret_file(url, {"UMBERDAY_SECRET_FILE": "/etc/umberday.key"}) == Path("/etc/umberday.key")
+    with pytest.raises(NotAllowed, match="UMBERDAY_SECRET_FILE"):
+        secret_file("postgresql://x/y", {"UMBERDAY_SECRET_FILE": "umberday.key"})
+
+
+def test_seeds_that_cannot_be_opened_are_told_at_the_start(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    url = f"sqlite:///{tmp_path / 'studio.db'}"
+    migrate(url)
+    db = Database(url)
+    with db.write() as session:
+        session.add(Person(name="Ana", email="a@b.example", password_hash="-", code_seed="A" * 32))
+    seal_seeds(db)
+    assert capsys.readouterr().err == ""
+    (tmp_path / "studio.key").unlink()
+    seal_seeds(db)
+    told = capsys.readouterr().err
+    assert "cannot be checked: 1." in told and "studio.key is missing" in told and "new-password" in told
+    (tmp_path / "studio.key").write_text("no key")
+    with db.write() as session:
+        session.add(Person(name="Ben", email="b@b.example", password_hash="-", code_seed="B" * 32))
+    seal_seeds(db)
+    assert "holds no key" in capsys.readouterr().err
+    db.close()
 
 
 @pytest.mark.parametrize("given", ["0", "33", "-1", "two", "1.5", "²"])

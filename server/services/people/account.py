@@ -12,7 +12,7 @@ from sqlmodel import Session, col
 
 from server.services.errors import Invalid
 from server.services.fields import COMPOSED, Command, Text120, one_line
-from server.services.people import events, one_time_codes, passwords, sessions
+from server.services.people import events, one_time_codes, passwords, sealing, sessions
 from server.services.people.events import About
 from server.services.people.sessions import Identity
 from server.services.people.signing_in import as_name
@@ -65,7 +65,7 @@ def facts(session: Session, who: Identity) -> AccountFacts:
         name=person.name,
         email=person.email,
         codes_since=person.codes_since,
-        waits_for_code=person.code_seed is not None and person.codes_since is None,
+        waits_for_code=person.codes_since is None and sealing.opened(session, person) is not None,
         recovery_codes_left=one_time_codes.recovery_codes_left(session, who.person_id),
     )
 

@@ -13,7 +13,7 @@ from sqlalchemy import Select, select
 from sqlmodel import Session, col
 
 from server.services.errors import Invalid, NotFound, Refused
-from server.services.people import events
+from server.services.people import events, sealing
 from server.services.people.events import About
 from server.services.people.sessions import Identity
 from server.services.people.tokens import hash_of_code, new_code
@@ -31,16 +31,17 @@ def begin(session: Session, who: Identity) -> None:
     person = locked(session, who.person_id)
     if person.codes_since is not None:
         raise Refused("One-time codes are in use already. Stop them first to set up another device.")
-    person.code_seed = pyotp.random_base32()
+    person.code_seed = sealing.seal(session, person, pyotp.random_base32())
     session.flush()
 
 
 def address_to_scan(session: Session, who: Identity) -> str:
     """What a device scans, while its seed waits to be confirmed. Raises ``NotFound`` otherwise."""
     person = session.get_one(Person, who.person_id)
-    if person.code_seed is None or person.codes_since is not None:
+    seed = sealing.opened(session, person)
+    if seed is None or person.codes_since is not None:
         raise NotFound
-    return pyotp.TOTP(person.code_seed, interval=STEP_S).provisioning_uri(name=person.email, issuer_name=ISSUER)
+    return pyotp.TOTP(seed, interval=STEP_S).provisioning_uri(name=person.email, issuer_name=ISSUER)
 
 
 def seed_in(address: str) -> str:
@@ -57,7 +58,7 @@ def confirm(session: Session, who: Identity, code: str, now: datetime) -> list[s
     person = locked(session, who.person_id)
     if person.code_seed is None or person.codes_since is not None:
         raise NotFound
-    if not take(person, code, now):
+    if not take(person, sealing.opened(session, person), code, now):
         raise Invalid.at("code", "This is not the code of this moment. Look at the device again, and at its clock.")
     person.codes_since = now
     events.note(session, About(person_id=person.id), person.name, "Took one-time codes into use", now)
@@ -92,7 +93,7 @@ def recovery_codes_left(session: Session, person_id: int) -> int:
 
 def is_taken(session: Session, person: Person, typed: str, now: datetime) -> bool:
     """Whether a code, of the device or for recovery, lets the person in; it is used up by this."""
-    if take(person, typed, now):
+    if take(person, sealing.opened(session, person), typed, now):
         session.flush()
         return True
     assert person.id is not None
@@ -105,12 +106,12 @@ def is_taken(session: Session, person: Person, typed: str, now: datetime) -> boo
     return True
 
 
-def take(person: Person, typed: str, now: datetime) -> bool:
+def take(person: Person, seed: str | None, typed: str, now: datetime) -> bool:
     """Whether ``typed`` is a code of about now that is later than every code taken before; it is then taken."""
     figures = "".join(typed.split())
-    if person.code_seed is None or len(figures) != FIGURES or not (figures.isascii() and figures.isdigit()):
+    if seed is None or len(figures) != FIGURES or not (figures.isascii() and figures.isdigit()):
         return False
-    device = pyotp.TOTP(person.code_seed, digits=FIGURES, interval=STEP_S)
+    device = pyotp.TOTP(seed, digits=FIGURES, interval=STEP_S)
     this_step = int(now.timestamp()) // STEP_S
     for step in range(this_step - DRIFT_STEPS, this_step + DRIFT_STEPS + 1):
         if step > person.code_step and hmac.compare_digest(device.generate_otp(step), figures):

@@ -2,8 +2,8 @@
 
 The threat is a copy of the database in a stranger's hands: passwords, tokens and codes stand here only as hashes
 (Argon2id for what a person made up, SHA-256 for random texts of 120 bits and more, which nobody can guess through).
-The seed of one-time codes is the exception: it has to be read to check a code. All rows are ``Private``: the history
-keeps no image of them, and what happened to people is told in ``PeopleEvent`` instead.
+The seed of one-time codes has to be read to check a code: it is sealed by a key outside the database. All rows are
+``Private``: the history keeps no image of them, and what happened to people is told in ``PeopleEvent`` instead.
 """
 
 from datetime import datetime
@@ -29,7 +29,7 @@ class Person(Private, table=True):
     password_hash: str = Field(max_length=200)
     password_set_at: datetime = Field(default_factory=utc_now, sa_type=UtcDateTime)
     # One-time codes (RFC 6238): in use once confirmed; no step of 30 s is taken twice.
-    code_seed: str | None = Field(default=None, max_length=64)
+    code_seed: str | None = Field(default=None, max_length=64)  # sealed, see services/people/sealing.py
     codes_since: datetime | None = Field(default=None, sa_type=UtcDateTime)
     code_step: int = Field(default=0)
 

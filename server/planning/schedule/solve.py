@@ -47,7 +47,7 @@ from server.planning.schedule.problem import Previous
 
 WIDE, NARROW, ALONE = 64, 16, 8
 HOTTEST, COLDEST, WARMTH = 120.0, 4.0, 0.2
-MOVES_A_SECOND, PLAIN_MOVES_A_SECOND = 25_000, 500  # about what searches manage; only the first temperature hangs on it
+MOVES_A_SECOND, PLAIN_MOVES_A_SECOND = 25_000, 500  # only the first temperature hangs on it; searches manage more
 
 
 @dataclass(slots=True)

@@ -32,8 +32,16 @@ class MixLeft(Told):
     kept_in: str
 
 
+class PaintedThenOut(Told):
+    """A layer that was painted in a sitting, and its panel."""
+
+    panel_uid: str
+    title: str
+    kind: str
+
+
 class EndOfSitting(Told):
-    """The end of a sitting. ``rags``: what was done with them."""
+    """The end of a sitting. ``rags``: what was done with them; ``painted``: all since the end before."""
 
     uid: str
     ended_at: datetime
@@ -42,6 +50,7 @@ class EndOfSitting(Told):
     brushes: bool
     lids: bool
     note: str
+    painted: tuple[PaintedThenOut, ...]
     mixes: tuple[MixLeft, ...]
 
 

@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Annotated
 
 from pydantic import Field
-from sqlalchemy import and_, or_, select
+from sqlalchemy import and_, func, or_, select
 from sqlmodel import Session, col
 
 from server.services import layers, paints, records
@@ -18,7 +18,7 @@ from server.services.fields import Command, Millilitres, ShortNote, Uid
 from server.services.layer_commands import LayerPaint
 from server.services.records import find_named
 from server.services.unit import moment
-from server.store.tables import KeptIn, Layer, Mix, Paint, Rags, SittingEnd, SittingMix
+from server.store.tables import KeptIn, Layer, Mix, Paint, Panel, Rags, SittingEnd, SittingMix
 
 LeftMl = Annotated[float, Field(ge=0, le=10_000)]
 
@@ -61,11 +61,22 @@ class SittingEndCreate(Command):
 
 
 @dataclass(frozen=True, slots=True)
+class PaintedThen:
+    """A layer that was painted in a sitting, and its panel."""
+
+    panel_uid: str
+    title: str
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
 class EndedSitting:
-    """An end of a sitting with the mixes it left: label, millilitres, how kept."""
+    """An end of a sitting with the mixes it left (label, millilitres, how kept) and what was painted in it: all that
+    was painted since the end before it. ``painted`` is empty for an end that was taken back."""
 
     end: SittingEnd
     mixes: tuple[tuple[str, float | None, str], ...]
+    painted: tuple[PaintedThen, ...]
 
 
 def create(session: Session, actor: Actor, command: SittingEndCreate, now: datetime | None = None) -> SittingEnd:
@@ -146,15 +157,20 @@ def recent(session: Session, actor: Actor, limit: int = 30, after_uid: str | Non
         at = col(SittingEnd.ended_at)
         query = query.where(or_(at < last.ended_at, and_(at == last.ended_at, col(SittingEnd.id) < last.id)))
     newest = query.order_by(col(SittingEnd.ended_at).desc(), col(SittingEnd.id).desc()).limit(limit)
-    return _with_mixes(session, list(session.scalars(newest)))
+    return _told(session, actor, list(session.scalars(newest)))
 
 
 def ended(session: Session, actor: Actor, uid: str) -> EndedSitting:
     """One end of a sitting with its mixes. Raises ``NotFound``."""
-    return _with_mixes(session, [get(session, actor, uid)])[0]
+    return _told(session, actor, [get(session, actor, uid)])[0]
 
 
-def _with_mixes(session: Session, ends: list[SittingEnd]) -> list[EndedSitting]:
+def _told(session: Session, actor: Actor, ends: list[SittingEnd]) -> list[EndedSitting]:
+    mixes, painted = _mixes_of(session, ends), _painted_in(session, actor, ends)
+    return [EndedSitting(end, tuple(mixes[end.id or 0]), tuple(painted[end.id or 0])) for end in ends]
+
+
+def _mixes_of(session: Session, ends: list[SittingEnd]) -> dict[int, list[tuple[str, float | None, str]]]:
     left: dict[int, list[tuple[str, float | None, str]]] = {end.id or 0: [] for end in ends}
     rows = session.execute(
         select(col(SittingMix.sitting_end_id), col(Mix.label), col(SittingMix.left_ml), col(SittingMix.kept_in))
@@ -164,7 +180,33 @@ def _with_mixes(session: Session, ends: list[SittingEnd]) -> list[EndedSitting]:
     )
     for row in rows:
         left[row[0]].append((row[1], row[2], row[3]))
-    return [EndedSitting(end, tuple(left[end.id or 0])) for end in ends]
+    return left
+
+
+def _painted_in(session: Session, actor: Actor, ends: list[SittingEnd]) -> dict[int, list[PaintedThen]]:
+    """By the id of the end: a layer belongs to the first end that counts and covers the moment it was painted at."""
+    painted: dict[int, list[PaintedThen]] = {end.id or 0: [] for end in ends}
+    counting = sorted((end for end in ends if end.archived_at is None), key=lambda end: end.covers_to)
+    if not counting:
+        return painted
+    newest = col(SittingEnd.covers_to) < counting[0].covers_to
+    mine = (col(SittingEnd.studio_id) == actor.studio_id, col(SittingEnd.archived_at).is_(None))
+    before = session.scalar(select(func.max(col(SittingEnd.covers_to))).where(*mine, newest))
+    rows = session.execute(
+        select(col(Layer.painted_at), col(Panel.uid), col(Panel.title), col(Layer.kind))
+        .join(Panel, col(Panel.id) == col(Layer.panel_id))
+        .where(
+            col(Layer.studio_id) == actor.studio_id,
+            col(Layer.archived_at).is_(None),
+            col(Layer.painted_at) <= counting[-1].covers_to,
+            *(() if before is None else (col(Layer.painted_at) > before,)),
+        )
+        .order_by(col(Layer.painted_at), col(Layer.id))
+    )
+    for painted_at, *then in rows:
+        end = next(end for end in counting if painted_at <= end.covers_to)
+        painted[end.id or 0].append(PaintedThen(*then))
+    return painted
 
 
 def open_sitting(session: Session, actor: Actor, at: Moment) -> SittingFact | None:

@@ -53,6 +53,25 @@ def test_oil_is_asked_for_once_and_again_after_the_next_sitting(bench: Bench) ->
     assert again is not None and len(again.layers) == 1
 
 
+def test_an_end_tells_what_was_painted_since_the_one_before(bench: Bench) -> None:
+    def painted() -> list[list[tuple[str, str]]]:
+        with bench.db.read() as session:
+            found = sitting_ends.recent(session, bench.actor)
+            return [[(layer.title, layer.kind) for layer in one.painted] for one in found]
+
+    bench.painted(bench.panel(title="First"), 0.5)
+    first = end(bench, NOW - 10 * HOUR)
+    bench.painted(bench.panel(title="Second"), 0.1)
+    bench.painted(bench.panel(title="Third"), 0.05)
+    end(bench, NOW)
+    end(bench, NOW + HOUR)
+    second_and_third = [("Second", "underpainting"), ("Third", "underpainting")]
+    assert painted() == [[], second_and_third, [("First", "underpainting")]]
+    with bench.unit("Not ended after all", now=NOW + HOUR) as work:
+        sitting_ends.archive(work.session, bench.actor, first.uid)
+    assert painted() == [[], [("First", "underpainting"), *second_and_third], []]
+
+
 def test_acrylic_is_not_asked_for_and_alkyd_is(bench: Bench) -> None:
     bench.painted(bench.panel(), 0.1, material="acrylic", mixes=())
     assert asked(bench) is None

@@ -7,7 +7,16 @@ from pydantic import Field
 from sqlmodel import Session
 from starlette.responses import JSONResponse, Response
 
-from server.formats.studio_json import AppliedOut, EndOfSitting, EndsOfSittings, LimitOut, LimitsOut, MixLeft, Way
+from server.formats.studio_json import (
+    AppliedOut,
+    EndOfSitting,
+    EndsOfSittings,
+    LimitOut,
+    LimitsOut,
+    MixLeft,
+    PaintedThenOut,
+    Way,
+)
 from server.services import layers, rule_limits, sitting_ends, stack_plans, studios
 from server.services.errors import Conflict
 from server.services.fields import Command
@@ -215,6 +224,9 @@ def _sitting(each: EndedSitting) -> EndOfSitting:
         brushes=end.brushes,
         lids=end.lids,
         note=end.note,
+        painted=tuple(
+            PaintedThenOut(panel_uid=layer.panel_uid, title=layer.title, kind=layer.kind) for layer in each.painted
+        ),
         mixes=tuple(MixLeft(label=label, left_ml=left, kept_in=kept) for label, left, kept in each.mixes),
     )
 

@@ -94,6 +94,7 @@ class LeftOut(Told):
 
 class PeopleLeftOut(Told):
     items: tuple[LeftOut, ...]
+    next_after: str | None
 
 
 class PurgeablePersonOut(Told):

@@ -186,12 +186,13 @@ def _mixes_of(session: Session, ends: list[SittingEnd]) -> dict[int, list[tuple[
 def _painted_in(session: Session, actor: Actor, ends: list[SittingEnd]) -> dict[int, list[PaintedThen]]:
     """By the id of the end: a layer belongs to the first end that counts and covers the moment it was painted at."""
     painted: dict[int, list[PaintedThen]] = {end.id or 0: [] for end in ends}
-    counting = sorted((end for end in ends if end.archived_at is None), key=lambda end: end.covers_to)
+    counting = sorted((end for end in ends if end.archived_at is None), key=lambda end: (end.covers_to, end.id or 0))
     if not counting:
         return painted
-    newest = col(SittingEnd.covers_to) < counting[0].covers_to
+    oldest, covers_to = counting[0], col(SittingEnd.covers_to)
+    earlier = or_(covers_to < oldest.covers_to, and_(covers_to == oldest.covers_to, col(SittingEnd.id) < oldest.id))
     mine = (col(SittingEnd.studio_id) == actor.studio_id, col(SittingEnd.archived_at).is_(None))
-    before = session.scalar(select(func.max(col(SittingEnd.covers_to))).where(*mine, newest))
+    before = session.scalar(select(func.max(covers_to)).where(*mine, earlier))
     rows = session.execute(
         select(col(Layer.painted_at), col(Panel.uid), col(Panel.title), col(Layer.kind))
         .join(Panel, col(Panel.id) == col(Layer.panel_id))

@@ -272,6 +272,7 @@ def test_every_example_of_the_document_works_when_it_is_sent(client: TestClient,
         send("PUT", f"{kind}/{{uid}}", kind)
     other = client.post(f"{API}/panels", json=panel(client, title="Pear")).json()
     uids["working-hours"] = send("POST", "working-hours")["uid"]
+    send("POST", "working-hours/rename")
     hung_in, uids["places"] = uids["places"], client.get(f"{API}/places").json()["items"][0]["uid"]
     uids["moves"] = send("POST", "panels/{uid}/moves", "panels")["uid"]
     send("PUT", "moves/{uid}", "moves")

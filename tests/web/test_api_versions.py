@@ -136,6 +136,7 @@ BOUNDED = {
     **{"/rules": "the rule book", "/limits": "the rule book", "/lists": "five", "/members/events": "thirty"},
     **{"/panels/{uid}/board": "one panel", "/panels/{uid}/stays": "one panel", "/panels/{uid}/record": "one panel"},
     **{"/panels/{uid}/finish": "one panel", "/learning": "effects that are modelled", "/layers/{uid}/book": "a layer"},
+    "/members/{uid}/purge": "one person",
 }
 
 

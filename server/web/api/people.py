@@ -48,13 +48,15 @@ def all_members(page: Page, limit: Limit = 50, after: After = None) -> MembersOu
     )
 
 
-@router.get("/members/left", summary="Who left the studio", responses=problems(404))
-def people_who_left(page: Page) -> PeopleLeftOut:
+@router.get("/members/left", summary="Who left the studio", responses=problems(404, 422))
+def people_who_left(page: Page, limit: Limit = 50, after: After = None) -> PeopleLeftOut:
     """The last one first. Their accounts stay until they are purged."""
     need_shared(page)
     with page.db.read() as session:
         found = purging.all_left(session, page.actor)
-    return PeopleLeftOut(items=tuple(LeftOut(uid=each.uid, name=each.name, ended_at=each.ended_at) for each in found))
+    shown, more = slice_of(found, lambda each: each.uid, limit, after)
+    items = tuple(LeftOut(uid=each.uid, name=each.name, ended_at=each.ended_at) for each in shown)
+    return PeopleLeftOut(items=items, next_after=more)
 
 
 @router.get("/members/events", summary="What happened to people", responses=problems(404))

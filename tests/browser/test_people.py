@@ -83,6 +83,17 @@ def until(holds: Callable[[], bool], complaint: str) -> None:
         time.sleep(0.05)
 
 
+def owner_whose_pages_are_kept(shared: RunningServer, device: BrowserContext) -> Page:
+    """The first owner at Today, once the device keeps pages for a time without a network."""
+    page = device.new_page()
+    become_owner(page, shared)
+    page.goto(shared.url + "/")
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.wait_for_function("navigator.serviceWorker.controller !== null")
+    page.reload()
+    return page
+
+
 def become_owner(page: Page, server: RunningServer) -> None:
     code = console.first_owner_code(server.db, datetime.now(timezone.utc))
     assert code is not None
@@ -173,12 +184,7 @@ def test_signing_out_leaves_no_page_and_the_next_person_finds_none(shared: Runni
 
 def test_what_was_asked_for_before_signing_out_is_not_kept_after(shared: RunningServer, device: BrowserContext):
     """A slow page that comes in when its reader has left the device."""
-    page = device.new_page()
-    become_owner(page, shared)
-    page.goto(shared.url + "/")
-    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-    page.wait_for_function("navigator.serviceWorker.controller !== null")
-    page.reload()
+    page = owner_whose_pages_are_kept(shared, device)
     until(lambda: "/" in page.evaluate(KEPT), "Today was not kept")
     slow = device.new_page()
     slow.goto(shared.url + "/glossary")
@@ -251,12 +257,7 @@ def test_the_way_back_shows_nothing_of_the_person_before(shared: RunningServer, 
 
 
 def test_what_waits_is_sent_for_its_own_person_only(shared: RunningServer, device: BrowserContext):
-    page = device.new_page()
-    become_owner(page, shared)
-    page.goto(shared.url + "/")
-    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-    page.wait_for_function("navigator.serviceWorker.controller !== null")
-    page.reload()
+    page = owner_whose_pages_are_kept(shared, device)
     entry = "{path: '/layers/x/tests', body: 'stage=wet', type: 'application/x-www-form-urlencoded', "
     entry += "at: new Date().toISOString(), what: 'Somebody else’s panel', refused: '', who: 'somebody-else'}"
     put = f"""new Promise(done => {{

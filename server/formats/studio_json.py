@@ -41,7 +41,7 @@ class PaintedThenOut(Told):
 
 
 class EndOfSitting(Told):
-    """The end of a sitting. ``rags``: what was done with them; ``painted``: all since the end before."""
+    """The end of a sitting. ``rags``: what was done with them; ``painted``: all since the end before, within a day."""
 
     uid: str
     ended_at: datetime

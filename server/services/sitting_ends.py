@@ -1,7 +1,7 @@
 """The end of a sitting: what was painted, the mixes left, brushes and lids, and the rags, seen to once per sitting."""
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Annotated
 
 from pydantic import Field
@@ -20,6 +20,8 @@ from server.services.records import find_named
 from server.services.unit import moment
 from server.store.tables import KeptIn, Layer, Mix, Paint, Panel, Rags, SittingEnd, SittingMix
 
+# Nobody sits for longer: what was painted earlier, in a sitting that nobody ended, is not told of the next one's end.
+SITTING = timedelta(hours=24)
 LeftMl = Annotated[float, Field(ge=0, le=10_000)]
 
 
@@ -206,7 +208,8 @@ def _painted_in(session: Session, actor: Actor, ends: list[SittingEnd]) -> dict[
     )
     for painted_at, *then in rows:
         end = next(end for end in counting if painted_at <= end.covers_to)
-        painted[end.id or 0].append(PaintedThen(*then))
+        if end.covers_to - painted_at <= SITTING:
+            painted[end.id or 0].append(PaintedThen(*then))
     return painted
 
 

@@ -59,6 +59,7 @@ def test_an_end_tells_what_was_painted_since_the_one_before(bench: Bench) -> Non
             found = sitting_ends.recent(session, bench.actor)
             return [[(layer.title, layer.kind) for layer in one.painted] for one in found]
 
+    bench.painted(bench.panel(title="Long before, and never ended"), 9.0)
     bench.painted(bench.panel(title="First"), 0.5)
     first = end(bench, NOW - 10 * HOUR)
     bench.painted(bench.panel(title="Second"), 0.1)

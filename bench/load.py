@@ -10,7 +10,7 @@ left out of a figure: the first look at a studio that was just written in counts
 folder for temporary files (TMPDIR).
 
 *Unloaded* is the same asked alone, one after the other, of studios that were looked at before. Figures are ratios
-against its median, each kind of request against its own.
+against its median, each kind of request against its own. Between the two the server comes to rest.
 """
 
 import argparse
@@ -44,6 +44,7 @@ PATHS = {"today": "/", "calendar": "/calendar"}
 WRITES_A_SECOND = 5
 ALONE_ROUNDS, ALONE_WRITES = 3, 40
 MOST_TIMES = 5.0
+REST_LOOKS, REST_LOOK_S, IDLE_SHARE = 30, 1.0, 0.1
 DURABLE = {"fsync": "on", "synchronous_commit": "on", "full_page_writes": "on"}
 SEED = 20_250
 
@@ -218,6 +219,7 @@ def measure(url: str, load: Load, home: Path) -> Figures:
     writer = Writer(seats)
     with serving(url, home) as server:
         _alone(server, readers, writer, figures)
+        _until_at_rest(server)
         begun, used = time.perf_counter(), server.cpu_s()
         _together(server, readers, writer, figures, load)
         figures.cpu_share = (server.cpu_s() - used) / (time.perf_counter() - begun)
@@ -232,6 +234,15 @@ def _alone(server: Running, readers: list[Reader], writer: Writer, figures: Figu
             figures.alone[reader.kind if number else f"first {reader.kind}"].append(seconds)
     for _ in range(ALONE_WRITES):
         figures.alone["write"].append(writer.next_one()(server.port))
+
+
+def _until_at_rest(server: Running) -> None:
+    """The writes alone came one upon the other: what they left to be made anew is no part of the minute."""
+    for _ in range(REST_LOOKS):
+        used = server.cpu_s()
+        time.sleep(REST_LOOK_S)
+        if server.cpu_s() - used < IDLE_SHARE * REST_LOOK_S:
+            return
 
 
 def _together(server: Running, readers: list[Reader], writer: Writer, figures: Figures, load: Load) -> None:

@@ -7,7 +7,7 @@ since a local time means the first (RFC 5545, 3.3.5).
 
 import hashlib
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta, timezone
 from functools import lru_cache
@@ -78,8 +78,8 @@ class CalendarFile:
     source: str = ""
 
 
-def to_ical(file: CalendarFile) -> bytes:
-    """The calendar as text, the entries in the order of their time."""
+def to_ical(file: CalendarFile, between: Callable[[], None] = lambda: None) -> bytes:
+    """The calendar as text, the entries in the order of their time. ``between`` is called before each of them."""
     calendar = Calendar()
     calendar.add("prodid", PRODUCT)
     calendar.add("version", "2.0")
@@ -99,7 +99,10 @@ def to_ical(file: CalendarFile) -> bytes:
         calendar.add_component(time_zone_of(file.zone, *spoken))
     around = calendar.to_ical()
     # Written one by one, so that of a calendar in which one entry changed the others are not written anew.
-    parts = (_written(entry, stamp, file.zone) for entry, stamp in ordered)
+    parts = []
+    for entry, stamp in ordered:
+        between()
+        parts.append(_written(entry, stamp, file.zone))
     return around.removesuffix(_END) + b"".join(parts) + _END
 
 

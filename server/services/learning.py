@@ -18,6 +18,7 @@ from server.science.learning.likelihood import Rows
 from server.science.learning.scoring import Promise
 from server.science.recipe import LayerRecipe, Room
 from server.science.results import LayerEstimate
+from server.services.give_way import give_way
 from server.services.kept import Kept
 from server.services.learning_correction import Correction, correction_of, told_promise
 from server.services.learning_effects import Effects, Where, priors_for
@@ -181,6 +182,7 @@ def applied(asked: Sequence[Asked]) -> list[LayerEstimate]:
 
 
 def _view(asked: Asked) -> _View:
+    give_way()
     key = (asked.content, asked.taught.where.uid, asked.taught.where.prior_sd)
     found = _views.get(key)
     if found is None:
@@ -215,6 +217,7 @@ def _predictions(asked: Sequence[Asked], views: Sequence[_View]) -> list[list[Pr
 
 
 def _moved(asked: Asked, view: _View, found: Sequence[Prediction]) -> LayerEstimate:
+    give_way()
     regions = [
         replace(region, stages=stages_moved(region.stages, view.clock, _move(asked.taught, number, (prediction, book))))
         for number, (region, book, prediction) in enumerate(zip(asked.book.regions, view.regions, found, strict=True))

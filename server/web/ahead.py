@@ -3,8 +3,8 @@
 A touch test moves the dates of a whole studio, and every ten minutes all that is told is told anew. Whoever looks next
 would wait for it. So one thread watches which studios changed, in this process or another, and makes anew what was
 looked at there within the last minutes; and towards the end of ten minutes it makes, bit by bit, what the next ten will
-show. It only fills what is kept under keys that hold everything an answer depends on: where it is late or does not run,
-the same is worked out when it is asked for.
+show. It goes behind whoever waits for an answer (``services/give_way.py``), and only fills what is kept under keys that
+hold everything an answer depends on: where it is late or does not run, the same is worked out when it is asked for.
 """
 
 import logging
@@ -24,6 +24,7 @@ from server.services import board
 from server.services.access import Actor
 from server.services.board.snapshot import last_changes
 from server.services.board.today import moment_of
+from server.services.give_way import ROAD
 from server.web.manner import manner
 
 WATCHED_FOR = timedelta(minutes=6)  # a wall looks every five
@@ -161,7 +162,8 @@ class Ahead:
 
 def _run(watched: _Watched, make: Callable[[Any], object], now: datetime) -> None:
     try:
-        watched.context.copy().run(make, watched.page.at(now))
+        with ROAD.behind_others():
+            watched.context.copy().run(make, watched.page.at(now))
     except Exception:
         # A studio that is gone, say. Whoever looks is told so by the page itself.
         log.exception("ahead")

@@ -17,6 +17,7 @@ from server.store.migrate import migrate
 from server.web import api, errors, pages
 from server.web.ahead import Ahead
 from server.web.api import openapi
+from server.web.goes_first import GoesFirst
 from server.web.head import HeadAsGet
 from server.web.render import Templates
 from server.web.security.access_log import AccessLog
@@ -53,6 +54,7 @@ def layers(settings: Settings) -> list[Middleware]:
         Middleware(BodyLimit, max_bytes=settings.max_body_bytes, larger=LARGER),
         Middleware(CrossSiteCheck),
         Middleware(HeadAsGet),
+        Middleware(GoesFirst),
         Middleware(GZipMiddleware, minimum_size=800, compresslevel=5),
         Middleware(Guard, shared=settings.shared),
     ]

@@ -61,7 +61,7 @@ def files_of_studio(session: Session, actor: Actor, telling: Telling) -> Files:
 def _calendar(session: Session, actor: Actor, telling: Telling) -> bytes:
     """What subscribers of the studio's whole calendar are told at this moment (RFC 5545)."""
     found = board.calendar(session, actor, telling.now, telling.zone)
-    published = feed_publishing.as_told(session, actor, entries_of(found.rows, found.rows, found.moment), found.moment)
+    published = feed_publishing.as_told(session, actor, entries_of(found.rows, found.moment), found.moment)
     name = studios.get(session, actor).name
     uid = uid_of(f"calendar:{actor.studio_id}")
     return to_ical(CalendarFile(uid, name, telling.zone, published.changed_at, published.entries))

@@ -9,6 +9,7 @@ from server.formats.drawings_calendar import CalendarRow as DrawnRow
 from server.science.results import Stage, StageRange
 from server.services.board.calendar_facts import CalendarLayer, CalendarRow
 from server.services.board.facts import ClosingFact, Moment, PanelFact, Standing
+from server.services.give_way import give_way
 from server.services.plan_reading import PlannedSitting
 from server.web import finish_words, plan_words, standing_words, words
 from server.web.language.filled import Filled
@@ -37,6 +38,7 @@ def drawn_rows(rows: Iterable[CalendarRow], first_on: date, moment: Moment) -> l
 
 
 def _row(row: CalendarRow, first_on: date, moment: Moment) -> DrawnRow:
+    give_way()
     panel = row.panel
     href = f"/panels/{panel.uid}"
     films = tuple(_films(_drawn_layers(row, moment.today), first_on, moment, href))

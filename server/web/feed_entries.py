@@ -4,7 +4,7 @@ What is read elsewhere is read on another day: so every text names its days in f
 """
 
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta, timezone
 
@@ -12,8 +12,11 @@ from server.formats.ical import Entry
 from server.science.results import FilmState
 from server.services.board.calendar_facts import CalendarLayer, CalendarRow
 from server.services.board.facts import Moment, PanelFact, Standing, StepFact
+from server.services.give_way import give_way
+from server.services.kept import Kept
 from server.web import finish_words, plan_words, standing_words
 from server.web.calendar_rows import is_stopped_for_good, layer_words
+from server.web.manner import manner
 
 # Names of ours as UUIDs of version 5 (RFC 9562), which RFC 7986 wants uids to be; the same record is the same for ever.
 NAMES = uuid.UUID("8f0a3f5e-4b0b-4c55-9c0e-7d0f6a1c2e9b")
@@ -22,6 +25,18 @@ PAST_D = 92
 DAY = timedelta(days=1)
 When = tuple[date, date | None]
 FOUND_DRY = (FilmState.TOUCH_DRY, FilmState.FIRM)
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """How rows may be seen by somebody: ``seen`` says how one of them looks; views of the same ``key`` are the same."""
+
+    key: Hashable
+    seen: Callable[[CalendarRow], CalendarRow]
+
+
+ENTRIES_KEPT = 12_000  # panels with the entries of each, some three kilobytes
+ENTRIES: Kept[tuple[Entry, ...]] = Kept(ENTRIES_KEPT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +81,22 @@ def uid_of(name: str) -> str:
     return str(uuid.uuid5(NAMES, name))
 
 
-def entries_of(rows: Sequence[CalendarRow], seen: Sequence[CalendarRow], moment: Moment) -> list[Entry]:
-    """Events and tasks of all rows; ``seen`` are the same rows as they may be seen."""
-    pairs = zip(rows, seen, strict=True)
-    return [entry for real, shown in pairs for entry in _entries(_Row(real, shown, moment))]
+def entries_of(rows: Sequence[CalendarRow], moment: Moment, view: View | None = None) -> list[Entry]:
+    """Events and tasks of all rows, told once for the same facts; ``view``: as somebody may see them."""
+    key = (None if view is None else view.key, manner())
+    kept = ENTRIES.among((row.panel.number, key) for row in rows)
+    made: dict[Hashable, tuple[Entry, ...]] = {
+        (row.panel.number, key): tuple(_entries(_Row(row, row if view is None else view.seen(row), moment)))
+        for row in rows
+        if (row.panel.number, key) not in kept
+    }
+    ENTRIES.keep(made)
+    kept |= made
+    return [entry for row in rows for entry in kept[row.panel.number, key]]
 
 
 def _entries(row: _Row) -> Iterable[Entry]:
+    give_way()
     yield from _layers(row)
     yield from _top(row)
     yield from _due(row)

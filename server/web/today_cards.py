@@ -11,6 +11,7 @@ from server.formats.drawings import Miniature
 from server.science.results import FilmState
 from server.science.soundness.types import Finding, Severity, Verdict
 from server.services.board.facts import Moment, PanelFact, RegionFact, Standing
+from server.services.give_way import give_way
 from server.services.hazards import hazard
 from server.web import finish_words, plan_words, standing_words, words
 from server.web.drawn import little_panel
@@ -108,6 +109,7 @@ class Card:
 
 def card_of(panel: PanelFact, moment: Moment) -> Card:
     """The card of one panel, in words that start from the studio's real day."""
+    give_way()
     today, zone = moment.today, moment.zone
     coming, top, verdict = panel.coming, panel.top, panel.verdict
     is_now = moment.on == today

@@ -1,6 +1,7 @@
 """Every panel through time: layers that are on and layers to come, with the days of their stages."""
 
 from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from itertools import count
 from zoneinfo import ZoneInfo
@@ -21,8 +22,11 @@ from server.services.board.spans import instant, local_day
 from server.services.board.standing import PanelStanding
 from server.services.board.today import moment_of
 from server.services.forecasts import FORECASTS, Question
+from server.services.kept import Kept
 
 NO_COLOUR = "#6d6a5c"
+ROWS_KEPT = 12_000
+ROWS: Kept[CalendarRow] = Kept(ROWS_KEPT)
 _numbers = count(1)
 
 
@@ -34,13 +38,27 @@ def calendar(session: Session, actor: Actor, now: datetime, zone: ZoneInfo, on: 
 
 
 def _board(rows: StudioRows, moment: Moment) -> CalendarBoard:
-    found = planned_standings(rows, panel_layers(rows, moment), moment)
-    planned = planned_layers(found, rows, moment)
-    shown = [
-        CalendarRow(panel_fact(item, rows, moment), (*(_painted(x, rows, moment) for x in item.layers.on), *to_come))
-        for item, to_come in zip(found, planned, strict=True)
-    ]
-    return CalendarBoard(next(_numbers), moment, tuple(shown))
+    return CalendarBoard(next(_numbers), moment, tuple(_shown(rows, moment)))
+
+
+def _shown(rows: StudioRows, moment: Moment) -> list[CalendarRow]:
+    """Every panel in their order; what was told of the same panel at the same moment is told again."""
+    keys: list[Hashable] = [(moment, rows.told(panel)) for panel in rows.panels]
+    kept = ROWS.among(keys)
+    new = [(key, panel) for key, panel in zip(keys, rows.panels, strict=True) if key not in kept]
+    if new:
+        part = replace(rows, panels=[panel for _, panel in new])
+        found = planned_standings(part, panel_layers(part, moment), moment)
+        planned = planned_layers(found, rows, moment)
+        made = {
+            key: CalendarRow(
+                panel_fact(item, rows, moment), (*(_painted(x, rows, moment) for x in item.layers.on), *to_come)
+            )
+            for (key, _), item, to_come in zip(new, found, planned, strict=True)
+        }
+        ROWS.keep(made)
+        kept |= made
+    return [kept[key] for key in keys]
 
 
 def planned_layers(found: Sequence[PanelStanding], rows: StudioRows, moment: Moment) -> list[tuple[CalendarLayer, ...]]:

@@ -28,6 +28,7 @@ from server.services.board.facts import DaySpan, Moment
 from server.services.board.films import LayerOn, LayerToCome
 from server.services.board.spans import day_span, instant, local_day, of_percentiles, start_of_day
 from server.services.forecasts import FORECASTS, Question
+from server.services.give_way import give_way
 from server.services.kept import Kept
 from server.services.verdicts import DRYING, SECONDS_PER_DAY
 
@@ -135,6 +136,7 @@ def _rise(walk: _Walk, level: int, recoat: StageRange, touch: StageRange) -> Non
 
 
 def _outlook(walk: _Walk, moment: Moment) -> Outlook | None:
+    give_way()
     case = walk.case
     if not case.to_come and case.top is not None:
         touch = case.top.film.stages.get(Stage.DRY_TO_TOUCH)

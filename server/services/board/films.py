@@ -24,6 +24,7 @@ from server.services.board.rows import StudioRows
 from server.services.board.spans import day_span, later_of
 from server.services.climates import Climate, room_in
 from server.services.forecasts import FORECASTS, Forecast, NoForecast, Question
+from server.services.give_way import give_way
 from server.services.kept import Kept
 from server.services.learning import Taught
 from server.services.learning_data import anchored, book_layers
@@ -135,6 +136,7 @@ def panel_layers(rows: StudioRows, moment: Moment) -> list[PanelLayers]:
 
 
 def _drafts(rows: StudioRows, panel: Row[Any], moment: Moment) -> list[_Draft]:
+    give_way()
     painted = [
         row for row in rows.layers.get(panel.id, ()) if row.painted_at is not None and row.painted_at <= moment.at
     ]
@@ -256,6 +258,7 @@ def _films(drafts: Iterable[_Draft], zone: ZoneInfo) -> dict[Hashable, Film]:
 
 
 def _film(draft: _Draft, answers: Mapping[Hashable, Forecast], zone: ZoneInfo) -> Film:
+    give_way()
     row = draft.row
     recipe = None if row.recipe_text is None else frozen_recipe(row.recipe_text)
     forecast = None if draft.question is None else answers[draft.question.key]

@@ -46,10 +46,7 @@ def _is_planned(standing: PanelStanding, rows: StudioRows) -> bool:
 
 
 def _odds(asked: Sequence[PanelStanding], rows: StudioRows, plan: PlanInUse, moment: Moment) -> dict[str, PanelOdds]:
-    keys: dict[str, Hashable] = {
-        _uid(one): (rows.content(one.layers.panel), plan.uid, plan.version, rows.hours, moment.on, moment.zone.key)
-        for one in asked
-    }
+    keys: dict[str, Hashable] = {_uid(one): (rows.told(one.layers.panel), moment.on, moment.zone.key) for one in asked}
     kept = ODDS.among(keys.values())
     new = [one for one in asked if keys[_uid(one)] not in kept]
     terms = (rows.studio.confidence_pct / 100, Extra())

@@ -45,8 +45,8 @@ STEP = "uid version panel_id action planned_on done_at transit_c note override_r
 FINISH_TEST = "uid panel_id method result tested_at place_on_panel note"
 
 
-SHELVES_KEPT = 200
-_shelves: Kept[int] = Kept(SHELVES_KEPT)
+MIXES_KEPT = 20_000
+_mixes: Kept[int] = Kept(MIXES_KEPT)
 _numbers = count(1)
 
 
@@ -55,11 +55,10 @@ class StudioRows:
     """A studio's records as rows: panels in the order of their titles, the rest by the id of what they belong to.
 
     ``layers`` run from the lowest up; a painted layer's ``recipe_text`` is its frozen recipe as JSON text, and
-    ``forecast_text`` likewise where asked for. ``tests`` run from the earliest on; mistaken ones are left out. Shelves
-    of the same number ``shelf`` hold the same mixes. ``limits`` are the studio's own limits of the rules. ``steps`` and
-    ``finish_tests`` of the finish go by panel, tests from the earliest on; ``covered_to`` is up to when the ends of
-    sittings cover what was painted. ``plan`` is the plan in use, ``hours`` when painters
-    work.
+    ``forecast_text`` likewise where asked for. ``tests`` run from the earliest on; mistaken ones are left out.
+    ``shelf`` has a number for each mix, the same for the same content. ``limits`` are the studio's own limits of the
+    rules. ``steps`` and ``finish_tests`` of the finish go by panel, tests from the earliest on; ``covered_to`` is up to
+    when the ends of sittings cover what was painted. ``plan`` is the plan in use, ``hours`` when painters work.
     """
 
     studio: Row[Any]
@@ -69,7 +68,7 @@ class StudioRows:
     tests: Mapping[int, list[Row[Any]]]
     where: Whereabouts
     book: MixBook = field(repr=False)
-    shelf: int
+    shelf: Mapping[int, int]
     limits: Edits
     steps: Mapping[int, list[Row[Any]]] = field(default_factory=dict)
     finish_tests: Mapping[int, list[Row[Any]]] = field(default_factory=dict)
@@ -91,21 +90,28 @@ class StudioRows:
     def content(self, panel: Row[Any]) -> Hashable:
         """Everything that what is told of a panel depends on, but for the moment."""
         layers = tuple(self.layers.get(panel.id, ()))
+        regions = tuple(tuple(self.regions.get(layer.id, ())) for layer in layers)
         return (
             *(
                 panel,
                 self.where.key_of(panel.id, panel.place_id),
-                self.shelf,
                 self.studio,
                 self.limits,
                 self.learning.number,
             ),
             layers,
-            tuple(tuple(self.regions.get(layer.id, ())) for layer in layers),
+            regions,
+            tuple(self.shelf.get(region.mix_id) for each in regions for region in each),
+            tuple(self.book.solvents.get(layer.thinner_id) for layer in layers if layer.thinner_id is not None),
             tuple(tuple(self.tests.get(layer.id, ())) for layer in layers),
             *(tuple(self.steps.get(panel.id, ())), tuple(self.finish_tests.get(panel.id, ()))),
             tuple(self.sitting_of(layer) for layer in layers),
         )
+
+    def told(self, panel: Row[Any]) -> Hashable:
+        """``content`` with what odds depend on besides: the whole plan in use, and when painters work."""
+        plan = None if self.plan is None else (self.plan.uid, self.plan.version)
+        return self.content(panel), plan, self.hours
 
     def sitting_of(self, layer: Row[Any]) -> PlannedSitting | None:
         """When the plan in use has a layer painted; None for one that is on, and where its day was changed since."""
@@ -143,7 +149,7 @@ def load(
         _by(session.execute(_tests(studio_id, only)), "layer_id"),
         where,
         book,
-        _shelf_number(book),
+        _shelf_numbers(book),
         edits_of(session, studio_id),
         _by(session.execute(_of_panels(FinishStep, STEP, studio_id, only)), "panel_id"),
         _by(session.execute(_of_panels(FinishTest, FINISH_TEST, studio_id, only)), "panel_id"),
@@ -173,17 +179,14 @@ def _open_layers(wanted: Select[Any], studio_id: int, panel_id: int | None) -> S
     return wanted.join(Panel, col(Panel.id) == col(Layer.panel_id)).where(col(Panel.archived_at).is_(None))
 
 
-def _shelf_number(book: MixBook) -> int:
-    """One number for each content of a shelf, since the content itself is long to compare."""
-    content = (
-        tuple((mix.uid, mix.label, mix.swatch, mix.content) for mix in book.mixes.values()),
-        *book.solvents.items(),
-    )
-    number = _shelves.get(content)
-    if number is None:
-        number = next(_numbers)
-        _shelves.keep({content: number})
-    return number
+def _shelf_numbers(book: MixBook) -> dict[int, int]:
+    """One number for each content of a mix, since the content itself is long to compare."""
+    contents = {mix.mix_id: (mix.uid, mix.label, mix.swatch, mix.content) for mix in book.mixes.values()}
+    known = _mixes.among(contents.values())
+    new: dict[Hashable, int] = {content: next(_numbers) for content in contents.values() if content not in known}
+    _mixes.keep(new)
+    known |= new
+    return {mix_id: known[content] for mix_id, content in contents.items()}
 
 
 def _layers(studio_id: int, panel_id: int | None, with_promises: bool) -> Select[Any]:

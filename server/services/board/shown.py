@@ -30,6 +30,7 @@ from server.services.board.spans import instant, local_day
 from server.services.board.standing import PanelStanding
 from server.services.board.test_fact import TestFact
 from server.services.forecasts import stages_from_json
+from server.services.give_way import give_way
 from server.services.hazards import in_order, kinds_of_mix
 from server.services.last_wet import first_dry_at
 from server.services.recipes import BookMix
@@ -55,6 +56,7 @@ BARE = Extras()
 
 def panel_fact(standing: PanelStanding, rows: StudioRows, moment: Moment) -> PanelFact:
     """A panel as lists show it."""
+    give_way()
     panel = standing.layers.panel
     top, coming = standing.top, standing.next
     return PanelFact(

@@ -18,6 +18,7 @@ from sqlmodel import Session, col
 
 from server.services.access import Actor
 from server.services.board.rows import StudioRows, load
+from server.services.give_way import ROAD
 from server.services.kept import Kept
 from server.services.learning_scales import revision_of
 from server.services.readings.hours import stamp_of
@@ -52,7 +53,7 @@ class Snapshot:
         """What ``make`` gives, made once for ``key``. ``make`` asks for nothing else that this snapshot keeps."""
         made = self._made.get(key)
         if made is None:
-            with self._turn:
+            with ROAD.in_turn(self._turn):
                 made = self._made.get(key)
                 if made is None:
                     made = make()
@@ -65,7 +66,7 @@ def snapshot(session: Session, actor: Actor) -> Snapshot:
     pool = session.get_bind().engine.pool
     kept = _studios.setdefault(pool, Kept(STUDIOS_KEPT))
     key = revision(session, actor.studio_id)
-    with _turns[actor.studio_id % len(_turns)]:
+    with ROAD.in_turn(_turns[actor.studio_id % len(_turns)]):
         found = kept.get(actor.studio_id)
         if found is not None and found[0] == key:
             return found[1]

@@ -10,6 +10,7 @@ from server.science.learning.phrase import HOLDS, Run, dots, shortest_run
 from server.science.results import StageRange
 from server.science.stages import odds_at
 from server.services.board.facts import DaySpan
+from server.services.give_way import give_way
 
 SECONDS_PER_DAY = 86_400.0
 FARTHEST_D = 36_500.0  # a day a hundred years off is never shown as a date, and adding more overflows the calendar
@@ -67,6 +68,7 @@ def _end(middle_d: float, found_d: float) -> float:
 
 def day_span(start: datetime, found: StageRange, zone: ZoneInfo) -> DaySpan:
     """A range of days after ``start`` as dates in the studio's zone: the shortest run that holds `HOLDS`."""
+    give_way()
     low, central, high = (local_day(instant(start, d), zone) for d in (found.p10_d, found.p50_d, found.p90_d))
     if found.p10_d >= found.p90_d:
         return DaySpan(low, central, high, sure=high)

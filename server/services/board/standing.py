@@ -24,6 +24,7 @@ from server.services.board.rows import StudioRows
 from server.services.board.spans import instant, local_day
 from server.services.board.to_come import coming
 from server.services.forecasts import FORECASTS
+from server.services.give_way import give_way
 from server.services.verdicts import VERDICTS, Coming, Question
 
 TOUCH_GATE = "R03"  # the rule that stops a layer over a film that is not dry to the touch
@@ -85,6 +86,7 @@ def _next_estimates(panels: Sequence[PanelLayers], moment: Moment) -> list[Layer
 
 
 def _asked(layers: PanelLayers, estimate: LayerEstimate | None, rows: StudioRows, moment: Moment) -> _Asked:
+    give_way()
     verdict = lightly = None
     top = layers.on[-1] if layers.on else None
     if layers.to_come:

@@ -49,7 +49,7 @@ def moment_at(at: datetime, zone: ZoneInfo) -> Moment:
 
 def panel_facts(rows: StudioRows, moment: Moment) -> list[PanelFact]:
     """Every panel of ``rows``, in their order; what was told of the same panel at the same moment is told again."""
-    keys: list[Hashable] = [(moment, rows.content(panel)) for panel in rows.panels]
+    keys: list[Hashable] = [(moment, rows.told(panel)) for panel in rows.panels]
     kept = FACTS.among(keys)
     new = [(key, panel) for key, panel in zip(keys, rows.panels, strict=True) if key not in kept]
     if new:

@@ -13,10 +13,11 @@ from server.formats.ical import CalendarFile, Entry, Stamp, etag_of, to_ical
 from server.services import board, feed_publishing, shared_view
 from server.services.board.calendar_facts import CalendarBoard
 from server.services.feed_publishing import Published
+from server.services.give_way import give_way
 from server.services.kept import Kept
 from server.web.ahead import keep_ready
 from server.web.deps import Page, PageRequest
-from server.web.feed_entries import concerns, entries_of, uid_of, work_of_others
+from server.web.feed_entries import View, concerns, entries_of, uid_of, work_of_others
 from server.web.shared_link import LinkRequest, SharedFeed
 
 router = APIRouter()
@@ -74,7 +75,7 @@ def _published(page: PageRequest | LinkRequest) -> tuple[CalendarBoard, Publishe
         found = board.calendar(session, page.actor, page.now, page.zone)
     published = PUBLISHED.get(found.number)
     if published is None:
-        entries = entries_of(found.rows, found.rows, found.moment)
+        entries = entries_of(found.rows, found.moment)
         published = feed_publishing.publish(page.db, page.actor, entries, found.moment)
         PUBLISHED.keep({found.number: published})
     return found, published
@@ -104,7 +105,7 @@ def _file(kind: str, page: LinkRequest) -> tuple[bytes, datetime]:
         whose = f"{link.studio_name}: {link.painter}" if link.painter else link.studio_name
         name = f"{whose}: tasks" if kind == "task" else whose
         file = CalendarFile(uid_of(f"{kind}s:{link.uid}"), name, page.zone, changed_at, entries, source)
-        kept = (to_ical(file), changed_at)
+        kept = (to_ical(file, give_way), changed_at)
         FILES.keep({key: kept})
     return kept
 
@@ -118,8 +119,8 @@ def _seen(page: LinkRequest, found: CalendarBoard, published: Published) -> list
         hidden = work_of_others(rows, link.painter)
         rows = [row for row in rows if concerns(row, link.painter)]
     panel_uids = {row.panel.uid for row in rows} if link.painter else None
-    seen = [shared_view.row_of(row, link) for row in rows]
-    worded = {entry.uid: entry for entry in entries_of(rows, seen, found.moment)}
+    view = View((link.uid, link.version), lambda row: shared_view.row_of(row, link))
+    worded = {entry.uid: entry for entry in entries_of(rows, found.moment, view)}
     shown = []
     for entry, stamp in published.entries:
         is_here = entry.panel_uid in panel_uids if panel_uids is not None else link.shows_panel(entry.panel_uid)

@@ -25,7 +25,7 @@ from server.services.forecasts import Forecasts, NoForecast, freeze, stages_from
 from server.services.kept import Kept
 from server.services.verdicts import Coming, LaidLayer, Question, Verdicts, situation
 from server.services.verdicts import Ground as PanelGround
-from server.store.tables import Panel
+from server.store.tables import Mix, Panel
 from tests.services.conftest import NOW
 
 ROOM = Room((Step(0.0, 20.0, 50.0),))
@@ -250,3 +250,25 @@ def test_now_is_rounded_up_to_ten_minutes(minutes):
 def test_the_last_minutes_of_a_day_belong_to_it():
     now = datetime(2026, 11, 25, 22, 57, tzinfo=timezone.utc)  # 23:57 in Prague
     assert board.moment_of(now, PRAGUE).on == date(2026, 11, 25)
+
+
+def test_a_panel_is_told_anew_only_where_something_of_it_changed(bench):
+    """On Today and in the calendar: a mix that it does not use is nothing to it, the one that it uses is."""
+
+    def told() -> list[int]:
+        with bench.db.read() as session:
+            wall = board.today(session, bench.actor, NOW, PRAGUE)
+            rows = board.calendar(session, bench.actor, NOW, PRAGUE).rows
+        facts = [fact for group in wall.groups.values() for fact in group] + [row.panel for row in rows]
+        return [fact.number for fact in facts]
+
+    def rename(mix: Mix) -> None:
+        with bench.db.write() as session:
+            session.get(Mix, mix.id).label += " anew"
+
+    bench.layer(bench.panel())
+    before = told()
+    rename(bench.black)
+    assert told() == before
+    rename(bench.white)
+    assert not set(told()) & set(before)

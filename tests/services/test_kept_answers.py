@@ -7,6 +7,8 @@ from collections import Counter
 from dataclasses import replace
 from datetime import date, datetime, timedelta, timezone
 from threading import Event, Thread
+from types import SimpleNamespace
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -21,6 +23,7 @@ from server.science.results import FilmState, LayerEstimate, Stage
 from server.science.soundness import check
 from server.science.soundness.types import Action, Material, Severity
 from server.services import board, forecasts
+from server.services.board.rows import load
 from server.services.forecasts import Forecasts, NoForecast, freeze, stages_from_json
 from server.services.kept import Kept
 from server.services.verdicts import Coming, LaidLayer, Question, Verdicts, situation
@@ -272,3 +275,18 @@ def test_a_panel_is_told_anew_only_where_something_of_it_changed(bench):
     assert told() == before
     rename(bench.white)
     assert not set(told()) & set(before)
+
+
+def test_odds_hang_on_the_plan_in_use_and_on_working_hours(bench):
+    """Of which a panel's own records say nothing."""
+    bench.layer(bench.panel())
+    with bench.db.read() as session:
+        rows: Any = load(session, bench.actor)
+    panel = rows.panels[0]
+    other = replace(rows, hours=("other hours",))
+    assert other.content(panel) == rows.content(panel)
+    assert other.told(panel) != rows.told(panel)
+    planned = replace(rows, plan=SimpleNamespace(uid="plan", version=1, sittings={}))
+    assert planned.content(panel) == rows.content(panel)
+    assert planned.told(panel) != rows.told(panel)
+    assert planned.told(panel) != replace(rows, plan=SimpleNamespace(uid="plan", version=2, sittings={})).told(panel)

@@ -1,7 +1,6 @@
 """Every panel through time: layers that are on and layers to come, with the days of their stages."""
 
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import replace
 from datetime import date, datetime
 from itertools import count
 from zoneinfo import ZoneInfo
@@ -21,6 +20,7 @@ from server.services.board.snapshot import snapshot
 from server.services.board.spans import instant, local_day
 from server.services.board.standing import PanelStanding
 from server.services.board.today import moment_of
+from server.services.board.told import told_once
 from server.services.forecasts import FORECASTS, Question
 from server.services.kept import Kept
 
@@ -38,27 +38,17 @@ def calendar(session: Session, actor: Actor, now: datetime, zone: ZoneInfo, on: 
 
 
 def _board(rows: StudioRows, moment: Moment) -> CalendarBoard:
-    return CalendarBoard(next(_numbers), moment, tuple(_shown(rows, moment)))
-
-
-def _shown(rows: StudioRows, moment: Moment) -> list[CalendarRow]:
-    """Every panel in their order; what was told of the same panel at the same moment is told again."""
-    keys: list[Hashable] = [(moment, rows.told(panel)) for panel in rows.panels]
-    kept = ROWS.among(keys)
-    new = [(key, panel) for key, panel in zip(keys, rows.panels, strict=True) if key not in kept]
-    if new:
-        part = replace(rows, panels=[panel for _, panel in new])
+    def made(part: StudioRows) -> list[CalendarRow]:
         found = planned_standings(part, panel_layers(part, moment), moment)
         planned = planned_layers(found, rows, moment)
-        made = {
-            key: CalendarRow(
+        return [
+            CalendarRow(
                 panel_fact(item, rows, moment), (*(_painted(x, rows, moment) for x in item.layers.on), *to_come)
             )
-            for (key, _), item, to_come in zip(new, found, planned, strict=True)
-        }
-        ROWS.keep(made)
-        kept |= made
-    return [kept[key] for key in keys]
+            for item, to_come in zip(found, planned, strict=True)
+        ]
+
+    return CalendarBoard(next(_numbers), moment, tuple(told_once(ROWS, rows, moment, made)))
 
 
 def planned_layers(found: Sequence[PanelStanding], rows: StudioRows, moment: Moment) -> list[tuple[CalendarLayer, ...]]:

@@ -1,7 +1,6 @@
 """Today, or another chosen day: what can be painted, what wants a fingertip first, what rests."""
 
-from collections.abc import Callable, Hashable
-from dataclasses import replace
+from collections.abc import Callable
 from datetime import date, datetime, time, timedelta, timezone
 from itertools import count
 from zoneinfo import ZoneInfo
@@ -18,6 +17,7 @@ from server.services.board.shown import panel_fact
 from server.services.board.sitting import open_sitting
 from server.services.board.snapshot import snapshot
 from server.services.board.spans import start_of_day
+from server.services.board.told import told_once
 from server.services.kept import Kept
 from server.services.plan_reading import PlannedSitting
 
@@ -49,16 +49,12 @@ def moment_at(at: datetime, zone: ZoneInfo) -> Moment:
 
 def panel_facts(rows: StudioRows, moment: Moment) -> list[PanelFact]:
     """Every panel of ``rows``, in their order; what was told of the same panel at the same moment is told again."""
-    keys: list[Hashable] = [(moment, rows.told(panel)) for panel in rows.panels]
-    kept = FACTS.among(keys)
-    new = [(key, panel) for key, panel in zip(keys, rows.panels, strict=True) if key not in kept]
-    if new:
-        part = replace(rows, panels=[panel for _, panel in new])
+
+    def made(part: StudioRows) -> list[PanelFact]:
         found = planned_standings(part, panel_layers(part, moment), moment)
-        made = {key: panel_fact(item, rows, moment) for (key, _), item in zip(new, found, strict=True)}
-        FACTS.keep(made)
-        kept |= made
-    return [kept[key] for key in keys]
+        return [panel_fact(item, rows, moment) for item in found]
+
+    return told_once(FACTS, rows, moment, made)
 
 
 def today(session: Session, actor: Actor, now: datetime, zone: ZoneInfo, on: date | None = None) -> TodayBoard:

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-ASKED = "x-in-pieces"  # a request with this header is answered so
+ASKED = "x-in-pieces"  # a request with this header is answered so; it tells the pause between pieces in seconds
 PIECES = 14  # as many come one by one, from the head of the page down; the rest comes as a whole
 LEAST = 80  # bytes of a piece, at least
-PAUSE_S = 0.02  # longer than a frame of a screen
+PAUSE_S = 0.02  # longer than a frame of a screen, while nothing else keeps the browser busy
 _END = re.compile(rb"</(a|button|form|h1|li|p|svg)>")
 
 
@@ -21,13 +21,13 @@ class InPieces:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         headers: list[tuple[bytes, bytes]] = scope.get("headers", [])
-        is_asked = any(name == ASKED.encode() for name, _ in headers)
-        if is_asked:
+        pause_s = next((float(value) for name, value in headers if name == ASKED.encode()), None)
+        if pause_s is not None:
             scope["headers"] = [(name, value) for name, value in headers if name != b"accept-encoding"]
-        await self.app(scope, receive, _cut(send) if is_asked else send)
+        await self.app(scope, receive, send if pause_s is None else _cut(send, pause_s))
 
 
-def _cut(send: Send) -> Send:
+def _cut(send: Send, pause_s: float) -> Send:
     is_page = False
 
     async def cut(message: Message) -> None:
@@ -37,7 +37,7 @@ def _cut(send: Send) -> Send:
         if message["type"] == "http.response.body" and is_page:
             for piece in _pieces(message["body"]):
                 await send({"type": "http.response.body", "body": piece, "more_body": True})
-                await asyncio.sleep(PAUSE_S)
+                await asyncio.sleep(pause_s)
             message = {**message, "body": b""}
         await send(message)
 

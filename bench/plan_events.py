@@ -48,7 +48,7 @@ class Asked:
     panels: int = 200
     events: int = 100
     base_s: float = 5.0
-    repair_s: float = 0.2
+    repair_s: float = 0.3
     with_painters: bool = True
 
 

@@ -1,6 +1,6 @@
 """From windows to times: sittings one after the other within their window, mixing first, and the terms of the whole."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -10,6 +10,7 @@ from server.planning.schedule.columns import NOWHERE
 from server.planning.schedule.model import Model
 from server.planning.schedule.plan import Moved, Objective, PlacedSitting, PlannedPanel
 from server.planning.schedule.problem import FLOW_PRICE, SET_UP_PRICE, TARDINESS_PRICE, PanelJob
+from server.planning.schedule.speed import DryingClock
 
 FIRST = -1e9  # before any minute
 
@@ -32,13 +33,13 @@ def times(model: Model, at: Sequence[int]) -> dict[int, Timed]:
             here.setdefault(b, []).append(s)
     found: dict[int, Timed] = {}
     mixed: set[tuple[int, int, str]] = set()
+    wanted = {p.sitting: model.zone.minute_of(p.start_at) for p in model.problem.previous if p.pinned and not p.done}
     for b in sorted(here):
-        _window(model, b, _in_turn(model, here[b]), mixed, found)
+        found |= _window(model, b, _in_turn(model, here[b], wanted), mixed, wanted)
     return found
 
 
-def _in_turn(model: Model, sittings: list[int]) -> list[int]:
-    wanted = {p.sitting: model.zone.minute_of(p.start_at) for p in model.problem.previous if p.pinned and not p.done}
+def _in_turn(model: Model, sittings: list[int], wanted: dict[str, float]) -> list[int]:
     palettes = {s: model.sittings[s].palette or "" for s in sittings}
     first = {palette: min(s for s in sittings if palettes[s] == palette) for palette in palettes.values()}
     # A panel's own sittings are numbered in the order of their links; they must stay so.
@@ -51,10 +52,13 @@ def _in_turn(model: Model, sittings: list[int]) -> list[int]:
 
 
 def _window(
-    model: Model, b: int, sittings: list[int], mixed: set[tuple[int, int, str]], found: dict[int, Timed]
-) -> None:
+    model: Model,
+    b: int,
+    sittings: list[int],
+    mixed: set[tuple[int, int, str]],
+    wanted: dict[str, float],
+) -> dict[int, Timed]:
     window, set_up = model.windows[b], model.problem.set_up_min
-    wanted = {p.sitting: model.zone.minute_of(p.start_at) for p in model.problem.previous if p.pinned and not p.done}
     mixing = []
     for s in sittings:
         palette = model.sittings[s].palette
@@ -63,6 +67,7 @@ def _window(
         mixed.add(key)
     left = sum(mixing) + sum(model.sittings[s].minutes for s in sittings)
     clock = float(window.start_min)
+    found: dict[int, Timed] = {}
     for s, minutes in zip(sittings, mixing, strict=True):
         sitting = model.sittings[s]
         pinned = wanted.get(sitting.id)
@@ -71,20 +76,17 @@ def _window(
         found[s] = Timed(clock + minutes, clock + minutes + sitting.minutes, minutes)
         clock += minutes + sitting.minutes
         left -= minutes + sitting.minutes
+    return found
 
 
 def placed(model: Model, at: Sequence[int], timed: dict[int, Timed]) -> list[PlacedSitting]:
     """The sittings in the order of their times."""
     zone = model.zone
     found = []
+    dry = _ready(model, at, timed)
     for s, time in sorted(timed.items(), key=lambda item: (item[1].start, item[0])):
         sitting, window = model.sittings[s], model.windows[at[s]]
-        ready = None
-        clock = model.shape.tables.of(model.panels[model.panel_of[s]]).clock
-        if sitting.drying is not None:
-            ready = zone.instant(
-                float(clock.after(np.array([window.end_min], float), sitting.drying.at(model.problem.confidence))[0])
-            )
+        ready = zone.instant(dry[s]) if s in dry else None
         found.append(
             PlacedSitting(
                 id=sitting.id,
@@ -98,6 +100,22 @@ def placed(model: Model, at: Sequence[int], timed: dict[int, Timed]) -> list[Pla
                 may_slip_to=zone.instant(time.start),
             )
         )
+    return found
+
+
+def _ready(model: Model, at: Sequence[int], placed: Iterable[int]) -> dict[int, float]:
+    """The minute by which each layer laid is ready, at the confidence asked for."""
+    of_clock: dict[DryingClock, list[tuple[int, float]]] = {}
+    for s in placed:
+        drying = model.sittings[s].drying
+        if drying is not None:
+            clock = model.shape.tables.of(model.panels[model.panel_of[s]]).clock
+            of_clock.setdefault(clock, []).append((s, drying.at(model.problem.confidence)))
+    found: dict[int, float] = {}
+    for clock, waits in of_clock.items():
+        laid = np.array([model.windows[at[s]].end_min for s, _ in waits], float)
+        minutes = clock.after(laid, np.array([wait_d for _, wait_d in waits]))
+        found.update(zip([s for s, _ in waits], minutes.tolist(), strict=True))
     return found
 
 

@@ -5,6 +5,7 @@ Wall-clock hours are turned into instants day by day, so that a day of 23 or 25 
 
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, timezone
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from server.planning.schedule.problem import Painter
@@ -36,7 +37,7 @@ class Zone:
 
     @property
     def origin(self) -> datetime:
-        return self.day_start(0)
+        return _origin(self.zone, self.today)
 
     def day_start(self, day: int) -> datetime:
         return datetime.combine(self.today + timedelta(days=day), time(), self.zone).astimezone(timezone.utc)
@@ -55,6 +56,12 @@ class Zone:
         on = self.today + timedelta(days=day + minute // MINUTES_PER_DAY)
         clock = time(minute % MINUTES_PER_DAY // 60, minute % 60)
         return round(self.minute_of(datetime.combine(on, clock, self.zone).astimezone(timezone.utc)))
+
+
+@lru_cache(maxsize=64)
+def _origin(zone: ZoneInfo, today: date) -> datetime:
+    """Asked for each instant anew."""
+    return datetime.combine(today, time(), zone).astimezone(timezone.utc)
 
 
 def windows(painters: tuple[Painter, ...], zone: Zone, days: int) -> list[Window]:

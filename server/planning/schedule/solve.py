@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from time import monotonic
 
 from server.planning.schedule.columns import (
     AFTER,
@@ -110,7 +111,7 @@ class Budget:
     seed: int = 1
     seconds: float = 1.0
     moves: int | None = None
-    clock: Callable[[], float] = lambda: 0.0
+    clock: Callable[[], float] = monotonic
     hot: float | None = None
     cold: float = 2.0
 

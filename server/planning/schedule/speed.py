@@ -69,6 +69,6 @@ class DryingClock:
         before = np.minimum(progress, 0.0) / self._near_rate
         return inside + beyond + before
 
-    def after(self, minute: Minutes, reference_d: float) -> Minutes:
-        """The instants at which so many reference days have passed."""
+    def after(self, minute: Minutes, reference_d: float | Minutes) -> Minutes:
+        """The instants at which so many reference days have passed, as many for all or for each its own."""
         return self.instant(self.progress(minute) + reference_d)

@@ -15,7 +15,7 @@ from server.planning.schedule.hands import with_hands
 from server.planning.schedule.plan import Plan
 from server.planning.schedule.problem import DayHours, Previous, Problem, Sitting, Spread
 from server.planning.schedule.repair import MOST_MOVED, REPAIR_PRICE, repair
-from server.planning.schedule.solve import Budget
+from server.planning.schedule.solve import Budget, Progress
 from tests.planning.schedule.studios import TODAY, chain, studio
 
 
@@ -76,3 +76,17 @@ def test_a_panel_that_could_leave_before_today_is_not_called_late() -> None:
     found, _ = planner.plan(later, budget=Budget(moves=5))
     assert check(later, found) == []
     assert found.panels[0].finish_on == plan.panels[0].finish_on and found.panels[0].late_d == 0
+
+
+def test_a_budget_of_seconds_ends_by_itself() -> None:
+    """With a clock that stood still, a search would never end; here it is stopped and found out."""
+    steps = 0
+
+    def told(_: Progress) -> bool:
+        nonlocal steps
+        steps += 1
+        return steps < 10_000
+
+    panel = chain("p", [Sitting("a", 60, drying=Spread(0.5, 0.5))])
+    planner.plan(studio(panel), budget=Budget(seconds=0.01), told=told)
+    assert steps < 10_000

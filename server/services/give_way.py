@@ -27,6 +27,11 @@ class Road:
     def is_clear(self) -> bool:
         return self._answering <= self._held_up
 
+    @property
+    def is_behind(self) -> bool:
+        """Whether this thread gives way."""
+        return threading.get_ident() in self._behind
+
     @contextmanager
     def answering(self) -> Iterator[None]:
         """Somebody waits for what is done within."""
@@ -62,7 +67,7 @@ class Road:
 
     def give_way(self) -> None:
         """Between two steps of work that can wait. Does nothing in a thread that somebody waits for."""
-        if self._answering and threading.get_ident() in self._behind:
+        if self._answering and self.is_behind:
             with self._changed:
                 self._changed.wait_for(lambda: self.is_clear, self._most_s)
 

@@ -12,11 +12,12 @@ from sqlmodel import select
 from starlette.testclient import TestClient
 
 from server.science.results import Stage, StageRange
-from server.services import share_links, studios, thinners
+from server.services import board, share_links, studios, thinners
 from server.services.access import Actor
 from server.services.board import films, snapshot
 from server.services.board.spans import day_span, later_of
 from server.services.board.today import moment_of
+from server.services.give_way import ROAD
 from server.services.share_links import ShareLinkCreate
 from server.services.thinners import ThinnerCreate
 from server.services.unit import unit
@@ -82,6 +83,28 @@ def test_a_change_is_made_ready_before_the_next_look(watcher: Watcher, first_stu
     watcher.made.clear()
     assert watcher.client.get("/").status_code == 200
     assert watcher.made == []
+
+
+def test_an_answer_goes_before_what_is_made_ahead(
+    watcher: Watcher, first_studio: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Both ask for the board: who was looked at gives way, who looks is counted as waiting."""
+    seen = []
+    today = board.today
+
+    def noted(*args: Any) -> Any:
+        seen.append((ROAD.is_clear, ROAD.is_behind))
+        return today(*args)
+
+    monkeypatch.setattr(board, "today", noted)
+    watcher.client.get("/")
+    watcher.ahead.turn()
+    with first_studio.unit("Changed") as work:
+        thinners.create(work.session, first_studio.actor, ThinnerCreate(label="Jar", solvent="gum_turpentine"))
+    watcher.ahead.turn()
+    is_clear, is_behind = True, True
+    assert list(dict.fromkeys(seen)) == [(not is_clear, not is_behind), (is_clear, is_behind)]
+    assert ROAD.is_clear and not ROAD.is_behind
 
 
 def test_a_wall_that_looks_every_five_minutes_finds_its_board_ready(watcher: Watcher, first_studio: Bench) -> None:

@@ -158,6 +158,25 @@
   }
   document.addEventListener("DOMContentLoaded", function () { showToday(document); });
 
+  // ---- the month at a calendar's left edge keeps its name in sight ----
+  function keepMonthInSight(calendar) {
+    var names = Array.from(calendar.querySelectorAll(".cal-month-name"));
+    if (!names.length) return;
+    var head = names[0].ownerSVGElement;
+    var edge = 5 + calendar.scrollLeft * head.viewBox.baseVal.width / head.getBoundingClientRect().width;
+    names.forEach(function (name) {
+      if (!name.hasAttribute("data-x")) name.setAttribute("data-x", name.getAttribute("x"));
+    });
+    names.forEach(function (name, n) {
+      var own = Number(name.getAttribute("data-x")), next = names[n + 1];
+      var last = next ? Number(next.getAttribute("data-x")) - name.getComputedTextLength() - 10 : edge;
+      name.setAttribute("x", Math.max(own, Math.min(edge, last)));
+    });
+  }
+  document.addEventListener("scroll", function (event) {
+    if (event.target.matches && event.target.matches(".cal")) keepMonthInSight(event.target);
+  }, { capture: true, passive: true });
+
   // ---- within a calendar the keyboard moves it, shows less or more, and goes to today ----
   document.addEventListener("keydown", function (event) {
     var calendar = event.target.closest && event.target.closest("[data-keys]");

@@ -118,7 +118,45 @@ def _mixing(put: _Put, model: Model) -> list[Any]:
             cp.add_bool_or(*(day[w] for w in day if w <= b), stands.negated())
     for b, parts in load.items():
         cp.add(sum(parts) <= c.window(b, col.CAP))
+    for palette, least in _days_apart(put, model).items():
+        # Follows from the rest, but the solver's bound is poor without it.
+        cp.add(sum(one for key, day in mixed.items() if key[1] == palette for one in day.values()) >= least)
     return cost
+
+
+def _days_apart(put: _Put, model: Model) -> dict[str, int]:
+    """On how many days at least each palette is mixed: sittings of one panel that must dry in between share none."""
+    found: dict[str, int] = {}
+    for i in range(len(model.panels)):
+        mine = put.c.sittings_of(i)
+        s = mine.stop - 1 if mine else NOWHERE
+        count: dict[str, int] = {}
+        lately: set[str] = set()  # palettes of the sittings above that may be of the same day
+        while s != NOWHERE:
+            palette = model.sittings[s].palette
+            if palette is not None and palette not in lately:
+                count[palette] = count.get(palette, 0) + 1
+                lately.add(palette)
+            s, is_apart = _below(put, s)
+            if is_apart:
+                lately = set()
+        for palette, times in count.items():
+            found[palette] = max(found.get(palette, 0), times)
+    return found
+
+
+def _below(put: _Put, s: int) -> tuple[int, bool]:
+    """The sitting below by the first link, and whether it can never be of the same day."""
+    c = put.c
+    j = c.sitting(s, col.LINK_BEGIN)
+    if j == c.sitting(s, col.LINK_END):
+        return NOWHERE, False
+    link = c.m[col.LINKS] + j * col.LINK
+    low = [c.t[c.m[link + col.LINK_LO] + b] for b in range(put.windows)]
+    is_apart = c.m[link + col.KIND] != INTO and all(
+        lo >= put.windows or c.window(lo, col.DAY) > c.window(b, col.DAY) for b, lo in enumerate(low)
+    )
+    return c.m[link + col.BEFORE], is_apart
 
 
 def _shared_room(put: _Put, model: Model) -> None:

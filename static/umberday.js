@@ -171,6 +171,8 @@
       var own = Number(name.getAttribute("data-x")), next = names[n + 1];
       var last = next ? Number(next.getAttribute("data-x")) - name.getComputedTextLength() - 10 : edge;
       name.setAttribute("x", Math.max(own, Math.min(edge, last)));
+      // Where the next month leaves it no room, half a name would say nothing.
+      name.setAttribute("visibility", Math.max(own, last) < edge ? "hidden" : "visible");
     });
   }
   document.addEventListener("scroll", function (event) {

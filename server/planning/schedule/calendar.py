@@ -37,7 +37,7 @@ class Zone:
 
     @property
     def origin(self) -> datetime:
-        return _origin(self.zone, self.today)
+        return _origin(self)
 
     def day_start(self, day: int) -> datetime:
         return datetime.combine(self.today + timedelta(days=day), time(), self.zone).astimezone(timezone.utc)
@@ -58,10 +58,9 @@ class Zone:
         return round(self.minute_of(datetime.combine(on, clock, self.zone).astimezone(timezone.utc)))
 
 
-@lru_cache(maxsize=64)
-def _origin(zone: ZoneInfo, today: date) -> datetime:
-    """Asked for each instant anew."""
-    return datetime.combine(today, time(), zone).astimezone(timezone.utc)
+@lru_cache(maxsize=64)  # asked for with every instant
+def _origin(zone: Zone) -> datetime:
+    return zone.day_start(0)
 
 
 def windows(painters: tuple[Painter, ...], zone: Zone, days: int) -> list[Window]:

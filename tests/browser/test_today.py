@@ -169,6 +169,9 @@ def test_the_month_at_the_edge_keeps_its_name_in_sight(wall: RunningServer, phon
         assert all(right < next_left for (_, right), (next_left, _) in pairwise(names)), to
         held += names[0][0] < edge + 10
     assert held > 2
+    phone.emulate_media(media="print")  # paper shows all of it
+    shown = phone.locator(".cal-month-name").evaluate_all("names => names.map(n => getComputedStyle(n).visibility)")
+    assert set(shown) == {"visible"}
 
 
 def test_the_keyboard_moves_the_calendar(wall: RunningServer, page: Page):

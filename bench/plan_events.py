@@ -6,6 +6,7 @@ only what cannot is put somewhere later; *recovered* is the part of it that the 
 those of the objective without the price of moves.
 """
 
+import math
 import random
 import time
 from collections.abc import Iterator
@@ -26,6 +27,8 @@ from server.planning.schedule.repair import MOST_MOVED, REPAIR_PRICE, repair
 from server.planning.schedule.solve import Budget
 
 COMMISSION = "commission"
+IN_USE = Budget(seconds=5.0, clock=time.process_time)
+AFTER_EVENT = Budget(seconds=0.3, clock=time.process_time)
 KINDS = ("still tacky", "missed", "longer", "ill", COMMISSION)
 
 
@@ -42,13 +45,13 @@ class Outcome:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """``base_s`` seconds of search for the plan in use, ``repair_s`` after an event; ``with_painters``: whether the
-    plan before says whose hand each sitting was in."""
+    """``base`` is what the search for the plan in use may spend, ``repair`` the one after an event; ``with_painters``:
+    whether the plan before says whose hand each sitting was in."""
 
     panels: int = 200
     events: int = 100
-    base_s: float = 5.0
-    repair_s: float = 0.3
+    base: Budget = IN_USE
+    repair: Budget = AFTER_EVENT
     with_painters: bool = True
 
 
@@ -56,27 +59,32 @@ def run(asked: Asked, search: Search) -> list[Outcome]:
     """So many events on one plan; prints what they come to."""
     panels = asked.panels
     base = asked_of(PlanRequest.model_validate(instance(panels, 1)), Collector())
-    plan, _ = planner.plan(base, search, Budget(seconds=asked.base_s, clock=time.process_time))
+    plan, _ = planner.plan(base, search, asked.base)
     found = [
-        _outcome(problem, kind, search, asked.repair_s)
+        _outcome(problem, kind, search, asked.repair)
         for kind, problem in _events(base, plan, asked.events, asked.with_painters)
     ]
     _tell(panels, found)
     return found
 
 
+def damage(found: list[Outcome]) -> float:
+    """What the events cost when only what cannot stay moves."""
+    return sum(max(0.0, one.pushed - one.before) for one in found)
+
+
+def recovered(found: list[Outcome]) -> float:
+    """The part of the damage that the repaired plans win back; NaN where there is none."""
+    lost = damage(found)
+    return sum(one.pushed - one.repaired for one in found) / lost if lost else math.nan
+
+
 def _tell(panels: int, found: list[Outcome]) -> None:
     moved: list[float] = sorted(one.moved for one in found)
     slow = sorted(one.seconds for one in found)
-    damage = sum(max(0.0, one.pushed - one.before) for one in found)
-    won = sum(one.pushed - one.repaired for one in found)
     print(f"{len(found)} events on a plan of {panels} panels")
     row("day-moves, median and p95", f"{_at(moved, 0.5):g} and {_at(moved, 0.95):g}", f"most {moved[-1]:g}")
-    row(
-        "damage recovered",
-        f"{won / damage:.0%}" if damage else "no damage",
-        f"damage {damage / len(found):,.0f} an event",
-    )
+    row("damage recovered", f"{recovered(found):.0%}", f"damage {damage(found) / len(found):,.0f} an event")
     row("repaired plan, median and worst", f"{_at(slow, 0.5):.2f} s", f"worst {slow[-1]:.2f} s CPU")
     for kind in KINDS:
         own = [one for one in found if one.kind == kind]
@@ -91,12 +99,12 @@ def _at(values: list[float], share: float) -> float:
     return values[min(len(values) - 1, int(share * len(values)))]
 
 
-def _outcome(problem: Problem, kind: str, search: Search, seconds: float) -> Outcome:
+def _outcome(problem: Problem, kind: str, search: Search, budget: Budget) -> Outcome:
     plain = replace(problem, move_price=0.0, most_moved=None)
     before = planner.answer(planner.lay_out(_without_event(problem), search)).objective
     pushed = planner.answer(planner.lay_out(plain, search)).objective
     begun = time.process_time()
-    plan = repair(problem, search, Budget(seconds=seconds, clock=time.process_time))
+    plan = repair(problem, search, budget)
     spent = time.process_time() - begun
     faults = check(problem, plan)
     if faults:

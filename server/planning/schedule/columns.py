@@ -28,6 +28,7 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
     PANELS,
     AT,  # sitting -> window
     BEST_AT,
+    STAND,  # what the plan is asked to be
     SLOTS,  # stretches of time in which the same windows are open -> easels in use
     RACK,  # day -> places in use
     USED,  # window * palettes + palette -> sittings
@@ -75,7 +76,7 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
     STAMP,
     KEPT,
     HEADER,
-) = range(53)
+) = range(54)
 NO_LIMIT = 2**62
 # The header of ``f``.
 SET_UP_PRICE, MOVE_PRICE, FLOW_PRICE, TARDY_PRICE, PANEL_COSTS, BEST, LOWEST, LIMIT, PRICES = range(9)
@@ -131,6 +132,11 @@ class Columns(NamedTuple):
     def at(self) -> list[int]:
         """The window of each sitting."""
         return [int(b) for b in self.m[self.m[AT] : self.m[AT] + self.m[N_SITTINGS]]]
+
+    @property
+    def standing(self) -> Any:
+        """The same as the search holds it, to be put back by `Desk.restore` without loss of time."""
+        return self.m[self.m[AT] : self.m[AT] + self.m[N_SITTINGS]].copy()
 
     @property
     def best_at(self) -> list[int]:

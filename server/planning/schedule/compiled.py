@@ -8,7 +8,7 @@ import hashlib
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
@@ -36,10 +36,11 @@ class Search:
     add: Callable[..., None]
     take: Callable[..., None]
     recount: Callable[..., None]
+    stand: Callable[..., None]
     is_compiled: bool
 
 
-PLAIN = Search(moves.improve, insert.put_in, kernel.add, kernel.take, kernel.recount, is_compiled=False)
+WAYS = ("improve", "put_in", "add", "take", "recount", "stand")
 
 
 def _functions() -> dict[str, FunctionType]:
@@ -50,6 +51,13 @@ def _functions() -> dict[str, FunctionType]:
         for name, value in vars(module).items()
         if isinstance(value, FunctionType) and value.__module__ == module.__name__
     }
+
+
+def _search(functions: Mapping[str, Any], *, is_compiled: bool) -> Search:
+    return Search(**{name: functions[name] for name in WAYS}, is_compiled=is_compiled)
+
+
+PLAIN = _search(_functions(), is_compiled=False)
 
 
 @cache
@@ -99,7 +107,7 @@ def load(data: Path) -> Search:
         copy.__module__ = function.__module__
         made[name] = numba.njit(**HOW)(copy)
     around |= made  # the copies call each other
-    return Search(made["improve"], made["put_in"], made["add"], made["take"], made["recount"], is_compiled=True)
+    return _search(made, is_compiled=True)
 
 
 def mark_ready(data: Path) -> None:

@@ -47,6 +47,7 @@ from server.planning.schedule.columns import (
     SITTING,
     SITTINGS,
     STAMP,
+    STAND,
     TAKEN,
     TAKEN_FROM,
     TOUCHED,
@@ -272,6 +273,19 @@ def keep(c: Columns) -> None:
     m, _, _ = c
     for s in range(m[N_SITTINGS]):
         m[m[BEST_AT] + s] = m[m[AT] + s]
+
+
+def stand(c: Columns) -> None:
+    """Make the plan stand as STAND says."""
+    m, _, _ = c
+    for s in range(m[N_SITTINGS]):
+        if m[m[AT] + s] != NOWHERE and m[m[AT] + s] != m[m[STAND] + s]:
+            take(c, s)
+    for s in range(m[N_SITTINGS]):
+        if m[m[AT] + s] == NOWHERE and m[m[STAND] + s] != NOWHERE:
+            add(c, s, m[m[STAND] + s])
+    for i in range(m[N_PANELS]):
+        recount(c, i)
 
 
 def improve(c: Columns, moves: int, temperature: float) -> int:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from server.planning.schedule import assemble, solve
+from server.planning.schedule import assemble, race, solve
 from server.planning.schedule.calendar import Zone, windows
 from server.planning.schedule.columns import EARLIEST, NOWHERE
 from server.planning.schedule.compiled import PLAIN, Search
@@ -189,7 +189,7 @@ def plan(
 def search_on(bench: Bench, budget: Budget) -> Iterator[Progress]:
     """The search itself, step by step; the desk keeps the best plan seen."""
     if any(bench.desk.window_of(s) != NOWHERE for s in range(len(bench.model.sittings))):
-        yield from solve.anneal(bench.desk, budget)
+        yield from race.anneal(bench.desk, budget)
 
 
 def answer(bench: Bench) -> Plan:

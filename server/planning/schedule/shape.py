@@ -153,6 +153,7 @@ class Shape:
         built.put(columns.PANELS, panels)
         built.room(columns.AT, count, NOWHERE)
         built.room(columns.BEST_AT, count, NOWHERE)
+        built.room(columns.STAND, count, NOWHERE)
         built.room(columns.SLOTS, int(windows[:, columns.SLOT_END].max(initial=0)) + 1)
         built.put(columns.RACK, self._rack_of_done())
         built.room(columns.USED, len(windows) * max(1, len(self.shared)))

@@ -1,6 +1,6 @@
-"""From columns to a plan: greedy at once, then ruin and recreate while the budget lasts."""
+"""From columns to a first plan: greedy, or where things stood before. And what a search may spend from there."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from time import monotonic
@@ -36,6 +36,7 @@ from server.planning.schedule.columns import (
     PANEL,
     PANELS,
     SET_UP_PRICE,
+    STAND,
     TARDY_PRICE,
     WEIGHTS,
     WIDTH,
@@ -47,8 +48,6 @@ from server.planning.schedule.model import Model, may_have_had
 from server.planning.schedule.problem import Previous
 
 WIDE, NARROW, ALONE = 64, 16, 8
-HOTTEST, COLDEST, WARMTH = 120.0, 4.0, 0.2
-MOVES_A_SECOND, PLAIN_MOVES_A_SECOND = 25_000, 500  # only the first temperature hangs on it; searches manage more
 
 
 @dataclass(slots=True)
@@ -90,14 +89,9 @@ class Desk:
 
     def restore(self, at: Sequence[int]) -> None:
         """Make the plan be ``at``, a window for each sitting."""
-        for s in range(len(self.model.sittings)):
-            if self.window_of(s) != NOWHERE:
-                self.search.take(self.c, s)
-        for s, b in enumerate(at):
-            if b != NOWHERE:
-                self.search.add(self.c, s, b)
-        for i in range(len(self.model.panels)):
-            self.search.recount(self.c, i)
+        m, count = self.c.m, self.c.m[N_SITTINGS]
+        m[m[STAND] : m[STAND] + count] = at
+        self.search.stand(self.c)
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,35 +192,6 @@ def greedy(made: Desk) -> list[int]:
     made.restore(found[0])
     made.keep_best()
     return found[1]
-
-
-def _hot(made: Desk, budget: Budget) -> float:
-    """The temperature to begin with; measured on the bench's instances, from 5 to 1,000 panels."""
-    moves = budget.moves
-    if moves is None:
-        moves = int(budget.seconds * (MOVES_A_SECOND if made.search.is_compiled else PLAIN_MOVES_A_SECOND))
-    return min(HOTTEST, max(COLDEST, WARMTH * moves / max(1, len(made.model.sittings))))
-
-
-def anneal(made: Desk, budget: Budget) -> Iterator[Progress]:
-    """Search until the budget is spent, telling how far it is; the best plan is in the desk's columns then."""
-    begun, tried, share = budget.clock(), 0, 0.0
-    chunk = 100
-    hot = _hot(made, budget) if budget.hot is None else budget.hot
-    while share < 1.0:
-        temperature = hot * (budget.cold / hot) ** share
-        if budget.moves is not None:
-            chunk = min(100, budget.moves - tried)
-        before = budget.clock()
-        made.search.improve(made.c, chunk, temperature)
-        tried += chunk
-        now = budget.clock()
-        if budget.moves is not None:
-            share = tried / budget.moves if budget.moves else 1.0
-        else:
-            share = (now - begun) / budget.seconds
-            chunk = int(min(20_000, max(10, chunk * min(4.0, 0.02 / max(now - before, 1e-4)))))
-        yield Progress(min(share, 1.0), tried, float(made.c.f[BEST]))
 
 
 def start(made: Desk) -> list[int]:

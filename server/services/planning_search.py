@@ -1,10 +1,17 @@
 """What a running program searches with: processes, the compiled search as soon as it is there, quiet searches."""
 
+from collections.abc import Callable
 from pathlib import Path
+from threading import Event
+from typing import Any
 
-from server.planning.schedule import compiled
+from server.planning.schedule import compiled, compiling, planner
+from server.planning.schedule.odds import odds_of
+from server.planning.schedule.solve import Budget
 from server.services.planning_quiet import QUIET, SECONDS
 from server.services.search_pool import SEARCHES
+
+_IS_PREPARED = Event()
 
 
 def prepare(data: Path, processes: int) -> None:
@@ -13,3 +20,18 @@ def prepare(data: Path, processes: int) -> None:
     SEARCHES.set_up(processes, data)
     QUIET.seconds = SECONDS
     compiled.compile_aside(data)
+    _IS_PREPARED.set()
+
+
+def expect() -> None:
+    """Somebody looks at a page from which plans are asked for: have a process ready by then. Starting one, and loading
+    the compiled search there, takes longer than most searches. Does nothing before `prepare`."""
+    if _IS_PREPARED.is_set():
+        SEARCHES.get_ready(rehearse)
+
+
+def rehearse(_told: Callable[[Any], bool]) -> None:
+    """A small question that calls every way into the search and into the odds."""
+    asked = compiling.example()
+    plan, _ = planner.plan(asked, compiled.current(), Budget(moves=5))
+    odds_of(asked, plan.sittings)

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from pathlib import Path
-from threading import Condition
+from threading import Condition, Thread
 from typing import Any, Literal
 
 from server.services import search_worker
@@ -61,11 +61,16 @@ class SearchPool:
         self._busy: Counter[str] = Counter()
         self._waiting = 0
         self._is_closed = False
+        self._is_rehearsing = False
         self.set_up(most, data)
 
     def set_up(self, most: int, data: Path | None) -> None:
         """What it runs with, before the first search."""
         self.most, self._data = most, data
+
+    @property
+    def is_getting_ready(self) -> bool:
+        return self._is_rehearsing
 
     @property
     def processes(self) -> list[int]:
@@ -102,6 +107,24 @@ class SearchPool:
         if answer.fault is not None:
             raise answer.fault
         return answer.value
+
+    def get_ready(self, rehearsal: Callable[..., Any]) -> None:
+        """Where there is no process, start one in the background and have it do ``rehearsal(told)``, so that the first
+        search finds it awake. Never waits; calling it again changes nothing."""
+        with self._free:
+            if self._is_closed or self._all or self._is_rehearsing:
+                return
+            self._is_rehearsing = True
+        Thread(target=self._rehearse, args=(rehearsal,), daemon=True).start()
+
+    def _rehearse(self, rehearsal: Callable[..., Any]) -> None:
+        try:
+            self.run(rehearsal)
+        except Refused:
+            log.info("no process got ready before the first search")
+        finally:
+            with self._free:
+                self._is_rehearsing = False
 
     def close(self) -> None:
         """End all processes; searches that run are cut off."""

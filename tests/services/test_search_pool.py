@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from server.formats.calls import CallProblem, FieldProblem
+from server.services import planning_search
 from server.services.errors import FieldError, Invalid, Refused
 from server.services.search_pool import MOST_WAITING, Ears, SearchPool
 
@@ -82,6 +83,30 @@ def test_no_process_is_there_before_the_first_search_and_one_serves_many(pool: S
     assert [twice for twice, _ in answers] == [2, 4, 6]
     [pid] = {pid for _, pid in answers}
     assert pool.processes == [pid] and pid != os.getpid()
+
+
+def test_a_process_gets_ready_before_it_is_asked_and_only_one(pool: SearchPool, tmp_path: Path) -> None:
+    (tmp_path / "may-end").touch()
+    for _ in range(3):
+        pool.get_ready(partial(search_on, tmp_path))
+    wait_for(lambda: has_run(tmp_path, 1))
+    wait_for(lambda: not pool.is_getting_ready)
+    [pid] = pool.processes
+    pool.get_ready(partial(search_on, tmp_path))
+    assert pool.run(double, 2) == (4, pid)
+
+
+def test_the_rehearsal_is_a_plan_and_a_pool_that_ended_does_not_begin_one(
+    pool: SearchPool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert pool.run(planning_search.rehearse) is None
+    untouched = SearchPool()
+    monkeypatch.setattr(planning_search, "SEARCHES", untouched)
+    planning_search.expect()  # not prepared: nothing
+    assert untouched.processes == []
+    pool.close()
+    pool.get_ready(planning_search.rehearse)
+    assert pool.processes == [] and not pool.is_getting_ready
 
 
 @pytest.mark.parametrize(

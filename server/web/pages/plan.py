@@ -7,7 +7,7 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from server.science.results import FilmState
-from server.services import board, planning, planning_make, planning_plans
+from server.services import board, planning, planning_make, planning_plans, planning_search
 from server.services.board.facts import TodayBoard
 from server.services.errors import Refused
 from server.services.planning_make import PlanMake
@@ -25,6 +25,8 @@ SOFT = (FilmState.WET, FilmState.TACKY)
 
 @router.get("")
 def plan(page: Page) -> Response:
+    if page.may("paint"):
+        planning_search.expect()
     return page.render("plan/page.html", _context(page, FormState()))
 
 

@@ -8,7 +8,7 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from server.formats.drawings_odds import odds_picture
-from server.services import places, planning_promise, stack_plans
+from server.services import places, planning_promise, planning_search, stack_plans
 from server.services.board.facts import DaySpan
 from server.services.errors import Invalid, Refused
 from server.services.planning_promise import PromiseAsk
@@ -25,6 +25,8 @@ NEW = {"support": "hardboard", "ground_kind": "acrylic", "ground_surface": "matt
 @router.get("")
 def promise(page: Page) -> Response:
     """The question, and the quotes that were given."""
+    if page.may("paint"):
+        planning_search.expect()
     return page.render("plan/promise.html", {**_context(page), "form": FormState(values=NEW)})
 
 

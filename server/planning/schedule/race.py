@@ -15,7 +15,7 @@ from server.planning.schedule.solve import Budget, Desk, Progress
 HOTTEST, COLDEST, WARMTH = 120.0, 4.0, 0.2
 REPAIR_HOT = 60.0
 MOVES_A_SECOND, PLAIN_MOVES_A_SECOND = 25_000, 500  # what hangs on it is how to begin; searches manage more
-RUNNERS, LEAST_A_SITTING = 8, 500  # moves for each sitting, below which one search by itself comes further
+RUNNERS, LEAST_A_PAIR = 8, 4  # moves for each pair of sittings, below which one search by itself comes further
 REPAIR_RUNNERS, LEAST_LEG = 32, 35  # moves of a runner before it is judged; fewer say little
 CHUNK, LONGEST_CHUNK, CHUNK_S = 100, 20_000, 0.02  # moves between two looks at the clock
 
@@ -46,7 +46,7 @@ def _counts(made: Desk, budget: Budget) -> list[int]:
     if _is_repair(made):
         while count < REPAIR_RUNNERS and moves >= 2 * count * (2 * count).bit_length() * LEAST_LEG:
             count *= 2
-    elif moves >= LEAST_A_SITTING * made.c.m[N_SITTINGS]:
+    elif moves >= LEAST_A_PAIR * int(made.c.m[N_SITTINGS]) ** 2:
         count = RUNNERS
     return [count >> turn for turn in range(count.bit_length())]
 

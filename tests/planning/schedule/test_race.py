@@ -66,14 +66,16 @@ def test_the_more_moves_the_more_searches_begin_and_all_moves_are_spent(
     assert bench.desk.total() == pytest.approx(told[-1].best) == pytest.approx(bench.desk.c.f[BEST])
 
 
-def test_a_fresh_plan_is_searched_by_several_only_where_there_is_time(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(race, "LEAST_A_SITTING", 2)
+@pytest.mark.parametrize(("short", "others"), [(1, 0), (0, 14)])
+def test_a_fresh_plan_is_searched_by_several_only_where_there_is_time(
+    monkeypatch: pytest.MonkeyPatch, short: int, others: int
+) -> None:
+    monkeypatch.setattr(race, "LEAST_A_PAIR", 1)
     asked = question(5, 1)
-    sittings = sum(len(panel.sittings) for panel in asked.panels)
-    for moves, others in ((2 * sittings - 1, 0), (2 * sittings, 14)):
-        bench, told = planner.lay_out(asked), list[Progress]()
-        assert began(told, bench, monkeypatch, Budget(moves=moves)) == others
-        assert told[-1].moves == moves
+    moves = sum(len(panel.sittings) for panel in asked.panels) ** 2 - short
+    bench, told = planner.lay_out(asked), list[Progress]()
+    assert began(told, bench, monkeypatch, Budget(moves=moves)) == others
+    assert told[-1].moves == moves
 
 
 def test_a_budget_of_time_ends_with_it_and_an_empty_one_at_once() -> None:

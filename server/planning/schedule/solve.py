@@ -8,6 +8,7 @@ from time import monotonic
 from server.planning.schedule.columns import (
     AFTER,
     AT,
+    BEFORE,
     BEST,
     BEST_AT,
     COSTS,
@@ -36,6 +37,8 @@ from server.planning.schedule.columns import (
     PANEL,
     PANELS,
     SET_UP_PRICE,
+    SITTING,
+    SITTINGS,
     STAND,
     TARDY_PRICE,
     WEIGHTS,
@@ -142,13 +145,53 @@ def _earliest(made: Desk) -> None:
             if s in made.model.pins:
                 add(c, s, made.model.pins[s])
         c.m[WIDTH] = c.m[LOOK] = ALONE if _only_waits(c, mine) else WIDE
-        placed = made.search.put_in(c, i)
-        c.m[c.m[PANELS] + i * PANEL + EARLIEST] = finish_of(c, i) if placed else NOWHERE
+        c.m[c.m[PANELS] + i * PANEL + EARLIEST] = _earliest_of(made, i)
         for s in mine:
             if made.window_of(s) != NOWHERE:
                 made.search.take(c, s)
         f[c.m[COSTS] + i] = 0.0
     f[SET_UP_PRICE], f[MOVE_PRICE], f[TARDY_PRICE], f[FLOW_PRICE] = prices
+
+
+def _earliest_of(made: Desk, i: int) -> int:
+    """The soonest day panel i, put in by itself, could be delivered; NOWHERE where it cannot be placed.
+
+    Layers of two supports that are joined later may want the same window, and the search gives it to the first of
+    them. Whether it had better be the other is found by having each of them come a window later.
+    """
+    c = made.c
+    if not made.search.put_in(c, i):
+        return NOWHERE
+    soonest, waiting = finish_of(c, i), _beside_another(c, i)
+    raised: dict[int, int] = {}
+    while waiting:
+        s = waiting.pop()
+        own = c.m[SITTINGS] + s * SITTING + LO
+        low, at = int(c.m[own]), made.window_of(s)
+        made.take_out(i)
+        c.m[own] = at + 1
+        if made.search.put_in(c, i) and finish_of(c, i) < soonest:
+            raised.setdefault(own, low)
+            soonest, waiting = finish_of(c, i), _beside_another(c, i)
+            continue
+        made.take_out(i)
+        c.m[own] = low
+        made.search.put_in(c, i)
+    for own, low in raised.items():
+        c.m[own] = low
+    return soonest
+
+
+def _beside_another(c: Columns, i: int) -> list[int]:
+    """The sittings of panel i that neither follow nor are followed by all the others: those below a joint."""
+    mine = c.sittings_of(i)
+    below: dict[int, set[int]] = {}
+    for s in mine:
+        links = range(c.sitting(s, LINK_BEGIN), c.sitting(s, LINK_END))
+        under = [int(c.m[c.m[LINKS] + j * LINK + BEFORE]) for j in links]
+        below[s] = set(under).union(*(below[one] for one in under))
+    free = [s for s in mine if not c.sitting(s, LOCKED)]
+    return [s for s in free if len(below[s]) + sum(s in one for one in below.values()) < len(mine) - 1]
 
 
 def _only_waits(c: Columns, mine: range) -> bool:

@@ -1,11 +1,14 @@
 """A panel is put back where it costs least beside all the others, however far ahead that is."""
 
+from datetime import timedelta
+
 import pytest
 
 from bench.plan import question
 from server.planning.schedule import planner
 from server.planning.schedule.columns import (
     AFTER,
+    EARLIEST,
     FAR,
     KIND,
     LIMIT,
@@ -21,7 +24,9 @@ from server.planning.schedule.columns import (
 )
 from server.planning.schedule.compiled import PLAIN
 from server.planning.schedule.kernel import delivery_price, finish_at, is_linked, price_at, total
-from server.planning.schedule.solve import Desk
+from server.planning.schedule.problem import Link, LinkKind, PanelJob, Sitting, Spread
+from server.planning.schedule.solve import Budget, Desk
+from tests.planning.schedule.studios import TODAY, studio
 
 
 def is_plain(c: Columns, i: int) -> bool:
@@ -87,3 +92,18 @@ def test_a_place_that_costs_more_than_the_limit_is_not_taken() -> None:
         assert desk.search.put_in(desk.c, i) == fits
         assert all((desk.window_of(s) != NOWHERE) == fits for s in desk.c.sittings_of(i))
     assert all(is_linked(desk.c, s, desk.window_of(s)) for s in desk.c.sittings_of(i))
+
+
+@pytest.mark.parametrize("slow_first", [True, False])
+def test_of_two_supports_that_want_one_window_the_better_goes_first(slow_first: bool) -> None:
+    """Derived: one painter, mornings and afternoons of three hours from Monday on. Two supports take more than half of
+    one each; one dries in a day, the other in three, the joint waits for both. The slow one on Monday morning is dry on
+    Thursday noon, so the joint is on Thursday and the panel leaves on Friday, day 4. The quick one first would make it
+    a day later, whichever is named first."""
+    slow, quick = Sitting("slow", 150, drying=Spread(3.0, 3.0)), Sitting("quick", 150, drying=Spread(1.0, 1.0))
+    below = (slow, quick) if slow_first else (quick, slow)
+    links = tuple(Link(one.id, "joint", LinkKind.DRY) for one in below)
+    asked = studio(PanelJob("p", (*below, Sitting("joint", 60, drying=Spread(1.0, 1.0))), links, due_on=TODAY))
+    assert planner.lay_out(asked).desk.c.panel(0, EARLIEST) == 4
+    plan, _ = planner.plan(asked, budget=Budget(moves=300))
+    assert plan.panels[0].finish_on == plan.panels[0].earliest_on == TODAY + timedelta(days=4)

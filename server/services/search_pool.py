@@ -112,7 +112,7 @@ class SearchPool:
         """Where there is no process, start one in the background and have it do ``rehearsal(told)``, so that the first
         search finds it awake. Never waits; calling it again changes nothing."""
         with self._free:
-            if self._is_closed or self._all or self._is_rehearsing:
+            if self._is_closed or self._is_rehearsing or any(w.process.is_alive() for w in self._all):
                 return
             self._is_rehearsing = True
         Thread(target=self._rehearse, args=(rehearsal,), daemon=True).start()

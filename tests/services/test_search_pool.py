@@ -94,6 +94,11 @@ def test_a_process_gets_ready_before_it_is_asked_and_only_one(pool: SearchPool, 
     [pid] = pool.processes
     pool.get_ready(partial(search_on, tmp_path))
     assert pool.run(double, 2) == (4, pid)
+    # One that ended by itself, for want of work, is followed by another.
+    os.kill(pid, signal.SIGKILL)
+    wait_for(lambda: pool.processes == [])
+    pool.get_ready(partial(search_on, tmp_path))
+    wait_for(lambda: has_run(tmp_path, 2))
 
 
 def test_the_rehearsal_is_a_plan_and_a_pool_that_ended_does_not_begin_one(

@@ -10,7 +10,7 @@ import sys
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
@@ -40,7 +40,7 @@ class Search:
     is_compiled: bool
 
 
-WAYS = ("improve", "put_in", "add", "take", "recount", "stand")
+WAYS = tuple(field.name for field in fields(Search) if field.name != "is_compiled")
 
 
 def _functions() -> dict[str, FunctionType]:

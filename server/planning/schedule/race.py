@@ -26,7 +26,7 @@ def anneal(made: Desk, budget: Budget) -> Iterator[Progress]:
         yield Progress(1.0, 0, float(made.c.f[BEST]))
         return
     counts = _counts(made, budget)
-    hot = _hot(made, budget) if budget.hot is None else budget.hot
+    hot = REPAIR_HOT if counts[0] > 1 and _is_repair(made) else _hot(made, budget)
     course = _Course(made, budget, hot, len(counts), budget.clock())
     runners = [made.c.standing] * counts[0]
     for turn, count in enumerate(counts):
@@ -64,9 +64,8 @@ def _expected_moves(made: Desk, budget: Budget) -> int:
 
 
 def _hot(made: Desk, budget: Budget) -> float:
-    """The temperature to begin with."""
-    by_moves = min(HOTTEST, max(COLDEST, WARMTH * _expected_moves(made, budget) / max(1, int(made.c.m[N_SITTINGS]))))
-    return max(by_moves, REPAIR_HOT) if _counts(made, budget)[0] > 1 and _is_repair(made) else by_moves
+    """The temperature to begin with in the objective's own unit: the colder, the fewer moves for each sitting."""
+    return min(HOTTEST, max(COLDEST, WARMTH * _expected_moves(made, budget) / max(1, int(made.c.m[N_SITTINGS]))))
 
 
 @dataclass(slots=True)

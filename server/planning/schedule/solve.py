@@ -101,15 +101,13 @@ class Desk:
 class Budget:
     """``moves`` bounds the search by itself; otherwise ``seconds`` of ``clock``. ``seed`` of the search's numbers.
 
-    ``hot`` and ``cold`` are the temperatures it begins and ends with, in the objective's own unit; without ``hot`` it
-    begins the colder, the fewer moves there are for each sitting.
+    ``cold`` is the temperature it ends with, in the objective's own unit.
     """
 
     seed: int = 1
     seconds: float = 1.0
     moves: int | None = None
     clock: Callable[[], float] = monotonic
-    hot: float | None = None
     cold: float = 2.0
 
 

@@ -42,6 +42,7 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
     TAKEN,  # what a move took out
     TAKEN_FROM,
     TOUCHED,
+    ORDER,  # panels, in the order in which they are put in
     FOCUS,  # panels that found no place where they stood: the search looks after them first
     BANS,
     BANNED,
@@ -63,6 +64,7 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
     SEED,
     N_TAKEN,
     N_TOUCHED,
+    N_ORDER,
     N_FOCUS,
     N_BANS,
     NEED,
@@ -73,10 +75,12 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
     WIDTH,  # places kept for a sitting that something above is bound to
     LOOK,  # windows with time left looked at beyond the first place of any other
     BLINK,
+    MEET_DAY,  # a painter's day, by PAINTER_DAY, on which MEET_PALETTE is taken to be mixed already
+    MEET_PALETTE,
     STAMP,
     KEPT,
     HEADER,
-) = range(54)
+) = range(58)
 NO_LIMIT = 2**62
 # The header of ``f``.
 SET_UP_PRICE, MOVE_PRICE, FLOW_PRICE, TARDY_PRICE, PANEL_COSTS, BEST, LOWEST, LIMIT, PRICES = range(9)

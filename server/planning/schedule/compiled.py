@@ -1,6 +1,6 @@
 """The search compiled by numba, kept in a folder so that it is compiled once.
 
-The functions of ``kernel``, ``insert`` and ``moves`` stay plain Python; here copies of them that call each other are
+The functions of ``MODULES`` stay plain Python; here copies of them that call each other are
 compiled. The folder's name holds a checksum of their sources and the versions, so an old compilation is never loaded.
 """
 
@@ -17,9 +17,9 @@ from pathlib import Path
 from types import FunctionType, ModuleType
 from typing import Any
 
-from server.planning.schedule import columns, insert, kernel, moves
+from server.planning.schedule import columns, insert, kernel, moves, orders
 
-MODULES: tuple[ModuleType, ...] = (kernel, insert, moves)
+MODULES: tuple[ModuleType, ...] = (kernel, insert, moves, orders)
 ROOT = Path(__file__).parents[3]
 LOCK_S = 600  # a compilation that takes longer has died
 # The arrays belong to the caller: without counting who else holds them, calls are a third quicker. Threads run on.
@@ -32,6 +32,7 @@ class Search:
     """The ways into the search, all of one compilation."""
 
     improve: Callable[..., int]
+    reorder: Callable[..., int]
     put_in: Callable[..., bool]
     add: Callable[..., None]
     take: Callable[..., None]

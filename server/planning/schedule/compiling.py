@@ -25,7 +25,7 @@ def example() -> Problem:
 
 def compile_all(data: Path) -> None:
     """Compile by planning the example."""
-    planner.plan(example(), compiled.load(data), Budget(moves=5))
+    planner.plan(example(), compiled.load(data), Budget(moves=50))
     compiled.mark_ready(data)
 
 

@@ -34,6 +34,8 @@ from server.planning.schedule.columns import (
     LINK_LO,
     LINKS,
     LOAD,
+    MEET_DAY,
+    MEET_PALETTE,
     MINUTES,
     MIXES,
     MOVE_PRICE,
@@ -45,6 +47,7 @@ from server.planning.schedule.columns import (
     OF_PANEL,
     OLD_DAY,
     OVERFULL,
+    PAINTER_DAY,
     PALETTE,
     PANEL,
     PANEL_COSTS,
@@ -106,7 +109,7 @@ def mixing_at(c: Columns, s: int, b: int) -> float:
         use = NOWHERE
         if palette != PRIVATE:
             use = first_use(c, b, palette)
-        if use == NOWHERE:
+        if use == NOWHERE and not (palette == m[MEET_PALETTE] and m[w + PAINTER_DAY] == m[MEET_DAY]):
             price = f[SET_UP_PRICE]
         if use == NOWHERE or use > b:
             need += m[SET_UP_MIN]

@@ -22,10 +22,15 @@ from server.planning.schedule.columns import (
     HEAD,
     KEPT,
     LIMIT,
+    LIST_BEGIN,
+    LIST_END,
+    LIST_FIRST,
     LO,
     LOCKED,
     LOOK,
     MARK,
+    MEET_DAY,
+    MEET_PALETTE,
     MOST_MOVED,
     MOST_TOUCHED,
     MOVED,
@@ -39,6 +44,7 @@ from server.planning.schedule.columns import (
     NOWHERE,
     OF_PANEL,
     OVERFULL,
+    PAINTER_DAY,
     PALETTE,
     PALETTE_BEGIN,
     PALETTE_END,
@@ -61,6 +67,7 @@ from server.planning.schedule.insert import put_in
 from server.planning.schedule.kernel import add, draw, least_price, recount, take, total
 
 BLINK_PER_MILLE = 12
+MEETINGS = 20
 SMALLEST = 1e-7
 FURTHER = 8  # a cheaper place is looked for so many times further than places are kept
 
@@ -139,6 +146,39 @@ def ruin_palette(c: Columns, s: int, how: int) -> None:
             break
 
 
+def ruin_meeting(c: Columns, s: int, how: int) -> None:
+    """Take out two sittings of one palette, and a few beside them, and have both look for a place as if that palette
+    were mixed already on a day between them."""
+    m, _, t = c
+    own = m[SITTINGS] + s * SITTING
+    begin, end = m[own + PALETTE_BEGIN], m[own + PALETTE_END]
+    i, b = m[own + OF_PANEL], m[m[AT] + s]
+    reach = 4 + draw(c, 60)
+    for _ in range(8):
+        other = t[begin + draw(c, end - begin)]
+        at = m[m[AT] + other]
+        if at == NOWHERE or m[m[SITTINGS] + other * SITTING + OF_PANEL] == i or abs(at - b) > reach:
+            continue
+        first = t[m[own + LIST_FIRST] + min(at, b)] - 4
+        last = t[m[own + LIST_FIRST] + max(at, b)] + 4
+        meet = m[own + LIST_BEGIN] + max(0, first + draw(c, last - first + 1))
+        if meet >= m[own + LIST_END]:
+            continue
+        take_around(c, s, how)
+        take_around(c, other, draw(c, 3))
+        more = draw(c, 3)
+        for _ in range(2 * more):
+            beside = near(c, t[meet], 3)
+            if beside != NOWHERE:
+                take_around(c, beside, draw(c, 3))
+            if m[N_TOUCHED] > 1 + more:
+                break
+        m[MEET_DAY] = m[m[WINDOWS] + t[meet] * WINDOW + PAINTER_DAY]
+        m[MEET_PALETTE] = m[own + PALETTE]
+        return
+    take_around(c, s, how)
+
+
 def ruin_costly(c: Columns, how: int) -> None:
     """Take out the costliest panel of a few, and some that stand in its time."""
     m, f, _ = c
@@ -190,6 +230,7 @@ def ruin(c: Columns) -> None:
     """Take something out by one of the ways."""
     m, _, _ = c
     m[STAMP] += 1
+    m[MEET_PALETTE] = NOWHERE
     m[N_TAKEN] = 0
     m[N_TOUCHED] = 0
     if m[N_FOCUS] > 0 and draw(c, 4) > 0:
@@ -200,6 +241,9 @@ def ruin(c: Columns) -> None:
         return
     way = draw(c, 100)
     how = draw(c, 3)
+    if m[m[SITTINGS] + s * SITTING + PALETTE] >= 0 and draw(c, 100) < MEETINGS:
+        ruin_meeting(c, s, how)
+        return
     if way < 35:
         ruin_time(c, s, how)
     elif way < 65 and m[m[SITTINGS] + s * SITTING + PALETTE] >= 0:
@@ -246,6 +290,8 @@ def recreate(c: Columns, most: float) -> bool:
         rest += least_price(c, m[m[TOUCHED] + a])
     for a in range(m[N_TOUCHED]):
         i = m[m[TOUCHED] + a]
+        if a == m[N_TOUCHED] - 1:
+            m[MEET_PALETTE] = NOWHERE
         rest -= least_price(c, i)
         f[LIMIT] = most - rest - total(c)
         if not put_in(c, i):
@@ -310,6 +356,7 @@ def improve(c: Columns, moves: int, temperature: float) -> int:
             continue
         put_back(c)
     m[BLINK] = 0
+    m[MEET_PALETTE] = NOWHERE
     f[LIMIT] = FAR
     m[KEPT] += kept
     return kept

@@ -166,7 +166,8 @@ class Shape:
         for name in (columns.TAKEN, columns.TAKEN_FROM):
             built.room(name, count)
         built.room(columns.TOUCHED, MOST_TOUCHED + 1)
-        built.room(columns.FOCUS, len(self.rows))
+        for name in (columns.ORDER, columns.FOCUS):
+            built.room(name, len(self.rows))
         for name in (columns.BANS, columns.BANNED):
             built.room(name, MOST_BANS)
         self._numbers(built.header, seed)
@@ -179,6 +180,7 @@ class Shape:
         header[columns.N_SITTINGS] = len(self.sittings)
         header[columns.N_PANELS] = len(self.rows)
         header[columns.N_PALETTES] = max(1, len(self.shared))
+        header[columns.MEET_PALETTE] = NOWHERE
         header[columns.EASELS] = NOWHERE if problem.easels is None else problem.easels
         header[columns.RACK_PLACES] = problem.rack_places or 0
         header[columns.SET_UP_MIN] = problem.set_up_min

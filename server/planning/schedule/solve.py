@@ -32,8 +32,10 @@ from server.planning.schedule.columns import (
     LOOK,
     MOVE_PRICE,
     N_FOCUS,
+    N_ORDER,
     N_SITTINGS,
     NOWHERE,
+    ORDER,
     PANEL,
     PANELS,
     SET_UP_PRICE,
@@ -95,6 +97,17 @@ class Desk:
         m, count = self.c.m, self.c.m[N_SITTINGS]
         m[m[STAND] : m[STAND] + count] = at
         self.search.stand(self.c)
+
+    @property
+    def order(self) -> list[int]:
+        """The panels in the order in which they were put in, as `orders` keeps it."""
+        m = self.c.m
+        return [int(i) for i in m[m[ORDER] : m[ORDER] + m[N_ORDER]]]
+
+    def set_order(self, order: Sequence[int]) -> None:
+        m = self.c.m
+        m[N_ORDER] = len(order)
+        m[m[ORDER] : m[ORDER] + len(order)] = order
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,32 +220,41 @@ def finish_of(c: Columns, i: int) -> int:
     return max([c.panel(i, FINISH_LEAST), *days])
 
 
-def greedy(made: Desk) -> list[int]:
-    """Put all panels in, by the best of a few orders of urgency. Returns those that found no place."""
+def orders_of_urgency(made: Desk) -> list[list[int]]:
+    """The panels that can be placed, in a few orders: least time to spare for its weight, soonest due, weightiest."""
     c = made.c
     wanted = [i for i in range(len(made.model.panels)) if c.sittings_of(i) and c.panel(i, EARLIEST) != NOWHERE]
     due = {i: c.panel(i, DUE) for i in wanted}
     slack = {i: due[i] - c.panel(i, EARLIEST) for i in wanted}
     weight = {i: float(c.f[c.m[WEIGHTS] + i]) for i in wanted}
-    orders: list[Callable[[int], tuple[float, ...]]] = [
+    keys: list[Callable[[int], tuple[float, ...]]] = [
         lambda i: (slack[i] / max(weight[i], 0.1) if slack[i] > 0 else slack[i] * weight[i], i),
         lambda i: (due[i], -weight[i]),
         lambda i: (-weight[i], due[i]),
     ]
-    best: tuple[int, float] | None = None
-    found: tuple[list[int], list[int]] = ([], [])
-    for key in orders:
-        failed = [i for i in sorted(wanted, key=key) if not made.put_in(i, NARROW)]
-        for i in wanted:
-            made.search.recount(c, i)
-        cost = (len(failed), made.total())
-        if best is None or cost < best:
-            best, found = cost, (c.at, failed)
-        for i in wanted:
-            made.take_out(i)
-    made.restore(found[0])
+    return [sorted(wanted, key=key) for key in keys]
+
+
+def put_in_order(made: Desk, order: Sequence[int]) -> list[int]:
+    """Put panels in anew, one after the other. Returns those that found no place."""
+    for i in order:
+        made.take_out(i)
+    failed = [i for i in order if not made.put_in(i, NARROW)]
+    for i in order:
+        made.search.recount(made.c, i)
+    return failed
+
+
+def greedy(made: Desk) -> list[int]:
+    """Put all panels in, by the best of a few orders of urgency. Returns those that found no place."""
+    came: list[tuple[int, float, int, list[int], list[int]]] = []
+    for n, order in enumerate(orders_of_urgency(made)):
+        failed = put_in_order(made, order)
+        came.append((len(failed), made.total(), n, made.c.at, failed))
+    _, _, _, at, failed = min(came)
+    made.restore(at)
     made.keep_best()
-    return found[1]
+    return failed
 
 
 def start(made: Desk) -> list[int]:

@@ -71,6 +71,7 @@ def test_a_fresh_plan_is_searched_by_several_only_where_there_is_time(
     monkeypatch: pytest.MonkeyPatch, short: int, others: int
 ) -> None:
     monkeypatch.setattr(race, "LEAST_A_PAIR", 1)
+    monkeypatch.setattr(race, "TRIES_A_PANEL", 10**9)  # no search of orders, which begins anew too
     asked = question(5, 1)
     moves = sum(len(panel.sittings) for panel in asked.panels) ** 2 - short
     bench, told = planner.lay_out(asked), list[Progress]()

@@ -5,9 +5,8 @@ from pathlib import Path
 from threading import Event
 from typing import Any
 
-from server.planning.schedule import compiled, compiling, planner
+from server.planning.schedule import compiled, compiling
 from server.planning.schedule.odds import odds_of
-from server.planning.schedule.solve import Budget
 from server.services.planning_quiet import QUIET, SECONDS
 from server.services.search_pool import SEARCHES
 
@@ -32,6 +31,4 @@ def expect() -> None:
 
 def rehearse(_told: Callable[[Any], bool]) -> None:
     """A small question that calls every way into the search and into the odds."""
-    asked = compiling.example()
-    plan, _ = planner.plan(asked, compiled.current(), Budget(moves=5))
-    odds_of(asked, plan.sittings)
+    odds_of(compiling.example(), compiling.call_every_way(compiled.current()).sittings)

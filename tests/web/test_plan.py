@@ -14,7 +14,7 @@ import pytest
 from sqlmodel import col, select
 from starlette.testclient import TestClient
 
-from server.services import planning_make
+from server.services import planning_make, planning_search
 from server.services.errors import Refused
 from server.services.plan_reading import PlannedSitting
 from server.services.search_pool import MOST_WAITING, SearchPool
@@ -499,7 +499,11 @@ def test_a_reason_names_the_panel_of_another_panels_sitting(bare: Bench, client:
     assert any("“block-in” of “First one”" in why or "“block-in” of “Second one”" in why for why in whys), whys
 
 
-def test_a_missed_sitting_is_told_on_today_and_set_right(bench: Bench, client: TestClient, db: Database) -> None:
+def test_a_missed_sitting_is_told_on_today_and_set_right(
+    bench: Bench, client: TestClient, db: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    expected: list[bool] = []
+    monkeypatch.setattr(planning_search, "expect", lambda: expected.append(True))
     sitting = accepted(client, db)[0]
     with bench.unit("A day went by") as work:
         layer = work.session.exec(select(Layer).where(Layer.uid == sitting["id"])).one()
@@ -511,7 +515,11 @@ def test_a_missed_sitting_is_told_on_today_and_set_right(bench: Bench, client: T
             s | {"start_at": late, "end_at": late} if s["id"] == sitting["id"] else s for s in content["sittings"]
         ]
         plan.content_json = content
+    expected.clear()
+    client.get("/?on=2026-01-01")
+    assert expected == []  # another day offers nothing to be set right
     assert "does not hold any more for 1 panel" in words(client.get("/").text)
+    assert expected == [True]  # a process to search with is had ready, as on the pages of the plan
     client.post("/plan/right")
     assert sitting_days(db)[sitting["id"]] >= NOW.date().isoformat()
 

@@ -13,7 +13,7 @@ from fastapi import APIRouter
 from markupsafe import Markup
 from starlette.responses import Response
 
-from server.services import board
+from server.services import board, planning_search
 from server.services.board.facts import LeftoverFact, Moment, PanelFact, SittingFact, Standing, TodayBoard
 from server.services.errors import NotFound
 from server.services.kept import Kept
@@ -124,6 +124,9 @@ def today(page: Page, on: str = "", card: str = "") -> Response:
     pressed = _pressed(found, card) if card else None
     if day is None:
         keep_ready("today", page, _ready)
+    slipped = off_plan(found)
+    if day is None and slipped and page.may("paint"):
+        planning_search.expect()  # the page offers to set it right
     context = TodayPage(
         day=found.moment.on,
         is_today=day is None,
@@ -135,7 +138,7 @@ def today(page: Page, on: str = "", card: str = "") -> Response:
         planned=tuple(sitting_line(sitting, page.today) for sitting in found.planned),
         next_planned=_next_planned(found, page.today),
         leftovers=found.leftovers,
-        off_plan=off_plan(found),
+        off_plan=slipped,
         pressed=pressed.title if pressed else "",
         last_wet_asked=_last_wet(pressed, found.moment, day) if pressed else None,
     )

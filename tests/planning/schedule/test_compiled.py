@@ -33,6 +33,12 @@ def search(tmp_path_factory: pytest.TempPathFactory) -> compiled.Search:
     return compiled.load(folder)
 
 
+def test_nothing_is_left_to_compile_when_a_plan_is_asked_for(search: compiled.Search) -> None:
+    assert "reorder" in compiled.WAYS
+    for way in compiled.WAYS:
+        assert getattr(search, way).signatures, way
+
+
 @pytest.mark.parametrize(("panels", "seed"), [(5, 1), (20, 2)])
 def test_compiled_and_plain_plan_the_same(search: compiled.Search, panels: int, seed: int) -> None:
     asked = problem(PlanRequest.model_validate(instance(panels, seed)), Collector())

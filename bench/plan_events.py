@@ -23,12 +23,12 @@ from server.planning.schedule.check import check
 from server.planning.schedule.compiled import Search
 from server.planning.schedule.plan import Plan
 from server.planning.schedule.problem import TARDINESS_PRICE, DayHours, PanelJob, Previous, Problem, Sitting, Spread
-from server.planning.schedule.repair import MOST_MOVED, REPAIR_PRICE, repair
+from server.planning.schedule.repair import MOST_MOVED, REPAIR_PRICE, SEARCH_S, repair
 from server.planning.schedule.solve import Budget
 
 COMMISSION = "commission"
 IN_USE = Budget(seconds=5.0, clock=time.process_time)
-AFTER_EVENT = Budget(seconds=0.3, clock=time.process_time)
+AFTER_EVENT = Budget(seconds=SEARCH_S, clock=time.process_time)
 KINDS = ("still tacky", "missed", "longer", "ill", COMMISSION)
 
 

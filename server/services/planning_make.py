@@ -23,6 +23,7 @@ from server.planning.schedule.options import Variant
 from server.planning.schedule.plan import Option, Plan
 from server.planning.schedule.planner import Bench
 from server.planning.schedule.problem import Problem
+from server.planning.schedule.repair import SEARCH_S
 from server.planning.schedule.solve import Budget, Progress
 from server.science.soundness.types import Finding
 from server.services import planning
@@ -52,7 +53,7 @@ from server.services.search_pool import SEARCHES, Ears, Kind
 from server.store.db import Database
 
 TRIES = 4
-SECONDS, QUICK_S = 1.0, 0.3
+SECONDS, QUICK_S = 1.0, SEARCH_S
 FORMAT = 2
 MOST_LATE = 12  # panels whose options are tried, the costliest first
 NOON = 12

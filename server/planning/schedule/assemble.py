@@ -86,18 +86,18 @@ def placed(model: Model, at: Sequence[int], timed: dict[int, Timed]) -> list[Pla
     dry = _ready(model, at, timed)
     for s, time in sorted(timed.items(), key=lambda item: (item[1].start, item[0])):
         sitting, window = model.sittings[s], model.windows[at[s]]
-        ready = zone.instant(dry[s]) if s in dry else None
+        ready, start_at = zone.instant(dry[s]) if s in dry else None, zone.instant(time.start)
         found.append(
             PlacedSitting(
                 id=sitting.id,
                 panel=model.panels[model.panel_of[s]].id,
                 painter=model.problem.painters[window.painter].id,
-                start_at=zone.instant(time.start),
+                start_at=start_at,
                 end_at=zone.instant(time.end),
                 palette=sitting.palette,
                 set_up_min=time.mixing,
                 ready_at=None if ready is None else _up_to_second(ready),
-                may_slip_to=zone.instant(time.start),
+                may_slip_to=start_at,
             )
         )
     return found

@@ -66,8 +66,8 @@ from server.planning.schedule.columns import (
 from server.planning.schedule.insert import put_in
 from server.planning.schedule.kernel import add, draw, least_price, recount, take, total
 
-BLINK_PER_MILLE = 12
-MEETINGS = 20
+BLINK_PER_MILLE = 30
+MEETINGS = 40
 SMALLEST = 1e-7
 FURTHER = 8  # a cheaper place is looked for so many times further than places are kept
 

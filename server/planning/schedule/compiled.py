@@ -1,7 +1,7 @@
 """The search compiled by numba, kept in a folder so that it is compiled once.
 
-The functions of ``MODULES`` stay plain Python; here copies of them that call each other are
-compiled. The folder's name holds a checksum of their sources and the versions, so an old compilation is never loaded.
+The functions of ``MODULES`` stay plain Python; here copies of them that call each other are compiled. The folder's name
+holds a checksum of their sources and the versions, so an old compilation is never loaded.
 """
 
 import hashlib

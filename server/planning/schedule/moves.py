@@ -66,8 +66,8 @@ from server.planning.schedule.columns import (
 from server.planning.schedule.insert import put_in
 from server.planning.schedule.kernel import add, draw, least_price, recount, take, total
 
-BLINK_PER_MILLE = 30
-MEETINGS = 40
+BLINK_PER_MILLE = 30  # of windows, left out
+MEETINGS_PER_CENT = 40  # of moves that begin at a sitting with a shared palette
 SMALLEST = 1e-7
 FURTHER = 8  # a cheaper place is looked for so many times further than places are kept
 
@@ -241,7 +241,7 @@ def ruin(c: Columns) -> None:
         return
     way = draw(c, 100)
     how = draw(c, 3)
-    if m[m[SITTINGS] + s * SITTING + PALETTE] >= 0 and draw(c, 100) < MEETINGS:
+    if m[m[SITTINGS] + s * SITTING + PALETTE] >= 0 and draw(c, 100) < MEETINGS_PER_CENT:
         ruin_meeting(c, s, how)
         return
     if way < 35:

@@ -74,7 +74,7 @@ def _starts(course: "_Course", found: list[Any], count: int) -> Iterator[Progres
     made, stood = course.made, found[0]
     came: list[tuple[float, int, Any]] = []
     share = ORDER_SHARE if count > 1 else ALONE_SHARE
-    if count and lay_anew(made):
+    if count and not solve.put_in_best_order(made):
         order, laid = made.order, made.c.standing
         for n in range(count):
             made.set_order(order)
@@ -87,15 +87,6 @@ def _starts(course: "_Course", found: list[Any], count: int) -> Iterator[Progres
     if len(came) <= 1 or made.model.problem.previous:
         came.append((made.total(), count, stood))
     found[:] = [standing for _, _, standing in sorted(came, key=lambda one: one[:2])]
-
-
-def lay_anew(made: Desk) -> bool:
-    """Have all panels stand by the best of the orders of urgency; False where one finds no place."""
-    tried = [(len(solve.put_in_order(made, order)), made.total(), order) for order in solve.orders_of_urgency(made)]
-    failed, _, order = min(tried)
-    solve.put_in_order(made, order)
-    made.set_order(order)
-    return failed == 0
 
 
 def _counts(made: Desk, budget: Budget) -> list[int]:

@@ -245,14 +245,21 @@ def put_in_order(made: Desk, order: Sequence[int]) -> list[int]:
     return failed
 
 
-def greedy(made: Desk) -> list[int]:
-    """Put all panels in, by the best of a few orders of urgency. Returns those that found no place."""
-    came: list[tuple[int, float, int, list[int], list[int]]] = []
+def put_in_best_order(made: Desk) -> list[int]:
+    """Put all panels in anew by the best of the orders of urgency, and note it. Returns those that found no place."""
+    came: list[tuple[int, float, int, list[int], list[int], list[int]]] = []
     for n, order in enumerate(orders_of_urgency(made)):
         failed = put_in_order(made, order)
-        came.append((len(failed), made.total(), n, made.c.at, failed))
-    _, _, _, at, failed = min(came)
+        came.append((len(failed), made.total(), n, made.c.at, order, failed))
+    _, _, _, at, order, failed = min(came)
     made.restore(at)
+    made.set_order(order)
+    return failed
+
+
+def greedy(made: Desk) -> list[int]:
+    """The first plan where none is in use. Returns the panels that found no place."""
+    failed = put_in_best_order(made)
     made.keep_best()
     return failed
 

@@ -20,6 +20,7 @@ from server.planning.schedule.columns import (
     PAINTER_DAY,
     PALETTE,
     SET_UP_PRICE,
+    Columns,
 )
 from server.planning.schedule.kernel import mixing_at
 from server.planning.schedule.problem import PanelJob, Previous, Problem, Sitting, Spread
@@ -30,7 +31,7 @@ from tests.planning.schedule.studios import TODAY, studio
 def laid_out(asked: Problem) -> Desk:
     """A desk on which the panels stand by the order that the columns hold."""
     desk = planner.lay_out(asked).desk
-    assert race.lay_anew(desk)
+    assert solve.put_in_best_order(desk) == []
     return desk
 
 
@@ -84,7 +85,7 @@ def test_what_weighs_more_goes_first_in_the_order_found() -> None:
 def test_where_a_panel_finds_no_place_by_any_order_the_plan_stays_as_it_was(monkeypatch: pytest.MonkeyPatch) -> None:
     bench = planner.lay_out(question(8, 1))
     at = bench.desk.c.at
-    monkeypatch.setattr(race, "lay_anew", lambda made: made.take_out(0) is not None)
+    monkeypatch.setattr(solve, "put_in_best_order", lambda made: made.take_out(0) or [0])
     assert next(planner.search_on(bench, Budget(moves=3000, seed=2))).best == bench.desk.c.f[BEST]
     bench.desk.restore(bench.desk.c.best_at)
     assert NOWHERE not in bench.desk.c.at and len(at) == len(bench.desk.c.at)
@@ -163,10 +164,18 @@ def test_a_palette_taken_to_be_mixed_costs_nothing_there_but_its_minutes() -> No
 
 
 def test_what_a_meeting_pretends_is_never_counted_and_ends_with_the_move(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(moves, "MEETINGS", 100)
-    desk = planner.lay_out(question(5, 2)).desk
+    monkeypatch.setattr(moves, "MEETINGS_PER_CENT", 100)
+    desk, met = planner.lay_out(question(5, 2)).desk, list[bool]()
+    meeting = moves.ruin_meeting
+
+    def noted(c: Columns, s: int, how: int) -> None:
+        meeting(c, s, how)
+        met.append(c.m[MEET_PALETTE] == c.sitting(s, PALETTE))
+
+    monkeypatch.setattr(moves, "ruin_meeting", noted)
     began = desk.total()
     moves.improve(desk.c, 1500, 20.0)
+    assert sum(met) > 500  # most find another sitting of their palette near enough
     assert desk.c.m[MEET_PALETTE] == NOWHERE
     assert desk.c.f[BEST] < began
     desk.restore(desk.c.best_at)

@@ -117,7 +117,7 @@ def _mixing(put: _Put, model: Model) -> list[Any]:
                     cost.append(day[w] * price)
             cp.add_bool_or(*(day[w] for w in day if w <= b), stands.negated())
     for b, parts in load.items():
-        cp.add(sum(parts) <= c.window(b, col.CAP))
+        cp.add(sum(parts) <= c.minutes_left(b))
     for palette, least in _days_apart(put, model).items():
         # Follows from the rest, but the solver's bound is poor without it.
         cp.add(sum(one for key, day in mixed.items() if key[1] == palette for one in day.values()) >= least)

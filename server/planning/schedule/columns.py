@@ -14,6 +14,7 @@ import numpy as np
 NOWHERE = -1
 PRIVATE = -2  # a palette that one sitting alone uses: always a set-up of its own
 FAR = 1e18
+SMALLEST = 1e-7  # a cost that differs by less is the same
 CELLS = 96  # places kept for a sitting while its panel is put in
 MOST_BANS = 8
 MOST_TOUCHED = 24
@@ -23,6 +24,8 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
 # The header of ``m``: first where each kind of record begins, then single numbers.
 (
     WINDOWS,
+    CAP,  # window -> minutes
+    LOAD,  # window -> minutes taken, set-ups included
     SITTINGS,
     LINKS,
     PANELS,
@@ -32,6 +35,7 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
     SLOTS,  # stretches of time in which the same windows are open -> easels in use
     RACK,  # day -> places in use
     USED,  # window * palettes + palette -> sittings
+    DAY_USED,  # a painter's day, by PAINTER_DAY, * palettes + palette -> sittings
     ROW_COUNT,  # for the panel being put in: sitting -> places kept
     CHOSEN,
     CELL_WINDOW,
@@ -77,10 +81,12 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
     BLINK,
     MEET_DAY,  # a painter's day, by PAINTER_DAY, on which MEET_PALETTE is taken to be mixed already
     MEET_PALETTE,
+    BARRED,  # a sitting that may not stand on BARRED_DAY, a painter's day by PAINTER_DAY
+    BARRED_DAY,
     STAMP,
     KEPT,
     HEADER,
-) = range(58)
+) = range(63)
 NO_LIMIT = 2**62
 # The header of ``f``.
 SET_UP_PRICE, MOVE_PRICE, FLOW_PRICE, TARDY_PRICE, PANEL_COSTS, BEST, LOWEST, LIMIT, PRICES = range(9)
@@ -88,8 +94,6 @@ SET_UP_PRICE, MOVE_PRICE, FLOW_PRICE, TARDY_PRICE, PANEL_COSTS, BEST, LOWEST, LI
 # Records: the last name is their length.
 (
     DAY,
-    CAP,  # minutes
-    LOAD,  # minutes, set-ups included
     HEAD,  # the sittings within, as a chain
     PAINTER_DAY,
     DAY_BEGIN,  # in t: the windows of this painter on this day
@@ -97,7 +101,7 @@ SET_UP_PRICE, MOVE_PRICE, FLOW_PRICE, TARDY_PRICE, PANEL_COSTS, BEST, LOWEST, LI
     SLOT_BEGIN,
     SLOT_END,
     WINDOW,
-) = range(10)
+) = range(8)
 (
     OF_PANEL,
     MINUTES,
@@ -149,6 +153,9 @@ class Columns(NamedTuple):
 
     def window(self, b: int, field: int) -> int:
         return int(self.m[self.m[WINDOWS] + b * WINDOW + field])
+
+    def minutes_left(self, b: int) -> int:
+        return int(self.m[self.m[CAP] + b] - self.m[self.m[LOAD] + b])
 
     def sitting(self, s: int, field: int) -> int:
         return int(self.m[self.m[SITTINGS] + s * SITTING + field])

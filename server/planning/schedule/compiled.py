@@ -8,7 +8,7 @@ import hashlib
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, fields
 from functools import cache
@@ -22,7 +22,8 @@ from server.planning.schedule import columns, insert, kernel, moves, orders
 MODULES: tuple[ModuleType, ...] = (kernel, insert, moves, orders)
 ROOT = Path(__file__).parents[3]
 LOCK_S = 600  # a compilation that takes longer has died
-# The arrays belong to the caller: without counting who else holds them, calls are a third quicker. Threads run on.
+BARE = Path(__file__).with_name("bare.py")  # imported only where numba is
+# Nothing allocates, so nothing need be counted; threads run on.
 HOW: dict[str, Any] = {"cache": True, "error_model": "numpy", "nogil": True, "_nrt": False}
 DONE = "compiled"  # a file that says that the folder is whole
 
@@ -44,21 +45,27 @@ class Search:
 WAYS = tuple(field.name for field in fields(Search) if field.name != "is_compiled")
 
 
-def _functions() -> dict[str, FunctionType]:
-    """Every function of the search by name."""
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A way into the compiled search, which wants the addresses of the columns."""
+
+    compiled: Any
+
+    def __call__(self, c: columns.Columns, *rest: Any) -> Any:
+        return self.compiled(c.m.ctypes.data, c.f.ctypes.data, c.t.ctypes.data, *rest)
+
+
+def _functions(*modules: ModuleType) -> dict[str, FunctionType]:
+    """Every function of some modules by name."""
     return {
         name: value
-        for module in MODULES
+        for module in modules
         for name, value in vars(module).items()
         if isinstance(value, FunctionType) and value.__module__ == module.__name__
     }
 
 
-def _search(functions: Mapping[str, Any], *, is_compiled: bool) -> Search:
-    return Search(**{name: functions[name] for name in WAYS}, is_compiled=is_compiled)
-
-
-PLAIN = _search(_functions(), is_compiled=False)
+PLAIN = Search(**{name: _functions(*MODULES)[name] for name in WAYS}, is_compiled=False)
 
 
 @cache
@@ -66,8 +73,8 @@ def key() -> str:
     """What a compilation depends on."""
     digest = hashlib.sha256(f"{sys.version} {sys.platform}".encode())
     spec = find_spec("numba")
-    for module in (columns, *MODULES):
-        digest.update(Path(str(module.__file__)).read_bytes())
+    for path in (*(Path(str(module.__file__)) for module in (columns, *MODULES)), BARE):
+        digest.update(path.read_bytes())
     if spec is not None and spec.origin is not None:
         digest.update(spec.origin.encode())
         digest.update(str(Path(spec.origin).stat().st_mtime_ns).encode())
@@ -95,20 +102,20 @@ def load(data: Path) -> Search:
     import numba
     from numba.core import config
 
+    from server.planning.schedule import bare
+
     kept = folder(data)
     kept.mkdir(parents=True, exist_ok=True)
     config.CACHE_DIR = str(kept)  # type: ignore[attr-defined]
-    made: dict[str, Any] = {}
     around: dict[str, Any] = {}
-    for module in MODULES:
+    for module in (*MODULES, bare):
         around |= vars(module)
-    for name, function in _functions().items():
+    for name, function in _functions(*MODULES, bare).items():
         copy = FunctionType(function.__code__, around, name)
         copy.__qualname__ = name
         copy.__module__ = function.__module__
-        made[name] = numba.njit(**HOW)(copy)
-    around |= made  # the copies call each other
-    return _search(made, is_compiled=True)
+        around[name] = numba.njit(**HOW)(copy)  # the copies call each other
+    return Search(**{name: Way(around[f"{name}_at"]) for name in WAYS}, is_compiled=True)
 
 
 def mark_ready(data: Path) -> None:

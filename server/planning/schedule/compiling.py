@@ -27,7 +27,10 @@ def example() -> Problem:
 def call_every_way(search: compiled.Search) -> Plan:
     """Plan the example, so that all of the search has been called. Of so few panels no order would be searched."""
     plan, bench = planner.plan(example(), search, Budget(moves=5))
-    search.reorder(bench.desk.c, 1, 1.0)
+    c, at = bench.desk.c, bench.desk.window_of(0)
+    search.reorder(c, 1, 1.0)
+    search.take(c, 0)
+    search.add(c, 0, at)
     return plan
 
 

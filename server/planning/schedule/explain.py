@@ -10,7 +10,6 @@ from server.planning.schedule.columns import (
     AFTER,
     AT,
     BEFORE,
-    CAP,
     DUE,
     EASELS,
     FAR,
@@ -29,7 +28,6 @@ from server.planning.schedule.columns import (
     LIST_END,
     LIST_FIRST,
     LO,
-    LOAD,
     LOCKED,
     MINUTES,
     N_WINDOWS,
@@ -164,7 +162,7 @@ def _last_window(reader: Reader, s: int, b: int, here: float) -> int:
         w = c.t[at]
         if not is_linked(c, s, w) or (is_last and c.t[row + w] > latest_finish) or not _leads_on(reader, s, w):
             break
-        if c.window(w, LOAD) + c.sitting(s, MINUTES) <= c.window(w, CAP) and price_at(c, s, w) <= here:
+        if c.minutes_left(w) >= c.sitting(s, MINUTES) and price_at(c, s, w) <= here:
             found = w
     return found
 
@@ -257,7 +255,7 @@ def _blocked(reader: Reader, s: int, earlier: list[int]) -> Binding:
 
 def _block(c: Columns, s: int, w: int) -> str:
     need = c.sitting(s, MINUTES) + (c.m[SET_UP_MIN] if price_mixes(c, s, w) else 0)
-    if c.window(w, LOAD) + need > c.window(w, CAP):
+    if c.minutes_left(w) < need:
         return "painter"
     if c.m[EASELS] >= 0:
         slots = range(c.window(w, SLOT_BEGIN), c.window(w, SLOT_END))

@@ -12,6 +12,8 @@ from server.planning.schedule.columns import (
     BACK,
     BANNED,
     BANS,
+    BARRED,
+    BARRED_DAY,
     BEFORE,
     BEGIN,
     BLINK,
@@ -23,6 +25,7 @@ from server.planning.schedule.columns import (
     CHOSEN,
     END,
     FAR,
+    FINISH_LEAST,
     FIRST_LINK,
     FLOOR,
     HI,
@@ -64,6 +67,7 @@ from server.planning.schedule.columns import (
     SET_UP_PRICE,
     SITTING,
     SITTINGS,
+    SOONEST_ROW,
     WIDTH,
     WINDOW,
     WINDOWS,
@@ -76,7 +80,9 @@ from server.planning.schedule.kernel import (
     finish_at,
     has_room,
     is_linked,
+    latest_finish,
     mixing_at,
+    price_alone,
     price_at,
     soonest_price,
     take,
@@ -127,28 +133,26 @@ def shares(c: Columns, before: int, s: int, b_before: int, b: int) -> bool:
     return m[m[WINDOWS] + b_before * WINDOW + PAINTER_DAY] == m[m[WINDOWS] + b * WINDOW + PAINTER_DAY]
 
 
-def best_before(c: Columns, j: int, s: int, b: int) -> int:
-    """The cheapest place of the sitting below link j from which s can be in window b, or NOWHERE."""
+def best_before(c: Columns, link: int, s: int, b: int, into: int) -> int:
+    """The cheapest place of the sitting below a link from which s can be in window b, or NOWHERE."""
     m, f, _ = c
-    own, link, w = m[SITTINGS] + s * SITTING, m[LINKS] + j * LINK, m[WINDOWS] + b * WINDOW
-    panel = m[PANELS] + m[own + OF_PANEL] * PANEL
-    before = m[link + BEFORE]
-    row = before - m[panel + BEGIN]
-    into = (j - m[panel + FIRST_LINK]) * CELLS
+    own = m[SITTINGS] + s * SITTING
+    before, is_into, may_share = m[link + BEFORE], m[link + KIND] == INTO, m[MAY_SHARE]
+    row = before - m[m[PANELS] + m[own + OF_PANEL] * PANEL + BEGIN]
+    cells = row * CELLS
+    lo, hi, windows, costs = m[REACH_LO] + into, m[REACH_HI] + into, m[CELL_WINDOW] + cells, m[CELL_COST] + cells
     least = FAR
     found = NOWHERE
     for a in range(m[m[ROW_COUNT] + row]):
-        if b > m[m[REACH_HI] + into + a]:
+        b_before = m[windows + a]
+        if b > m[hi + a] or (m[lo + a] > b and not (is_into and b_before == b)):
             continue
-        b_before = m[m[CELL_WINDOW] + row * CELLS + a]
-        if m[m[REACH_LO] + into + a] > b and not (m[link + KIND] == INTO and b_before == b):
-            continue
-        cost = f[m[CELL_COST] + row * CELLS + a]
+        cost = f[costs + a]
         need = m[NEED]
-        if m[own + PALETTE] >= 0 and shares(c, before, s, b_before, b):
+        if may_share != 0 and shares(c, before, s, b_before, b):
             need = m[own + MINUTES]
             cost -= f[SET_UP_PRICE] * m[MIXES]
-        if b_before == b and m[w + LOAD] + m[m[CELL_NEED] + row * CELLS + a] + need > m[w + CAP]:
+        if b_before == b and m[m[LOAD] + b] + m[m[CELL_NEED] + cells + a] + need > m[m[CAP] + b]:
             continue
         if cost < least:
             least = cost
@@ -156,42 +160,51 @@ def best_before(c: Columns, j: int, s: int, b: int) -> int:
     return found
 
 
-def keep_cell(c: Columns, s: int, b: int, price: float, below: float) -> None:
+def keep_cell(c: Columns, s: int, b: int, price: float, below: float) -> bool:
     """Note window b as a place for s when all it follows can come before, it has room, and all costs less than
     ``below`` there; ``price`` is its own."""
     m, f, _ = c
-    own = m[SITTINGS] + s * SITTING
+    own, may_share = m[SITTINGS] + s * SITTING, m[MAY_SHARE]
     panel = m[PANELS] + m[own + OF_PANEL] * PANEL
-    row = s - m[panel + BEGIN]
+    begin, first_link, back = m[panel + BEGIN], m[panel + FIRST_LINK], m[BACK]
+    row = s - begin
     count = m[m[ROW_COUNT] + row]
     need, same = m[NEED], 0
     for j in range(m[own + LINK_BEGIN], m[own + LINK_END]):
-        found = best_before(c, j, s, b)
+        link, into = m[LINKS] + j * LINK, (j - first_link) * CELLS
+        found = best_before(c, link, s, b, into)
         if found == NOWHERE:
-            return
-        before = m[m[LINKS] + j * LINK + BEFORE]
-        cell = (before - m[panel + BEGIN]) * CELLS + found
+            return False
+        before = m[link + BEFORE]
+        cell = (before - begin) * CELLS + found
         price += f[m[CELL_COST] + cell]
         b_before = m[m[CELL_WINDOW] + cell]
-        if m[own + PALETTE] >= 0 and shares(c, before, s, b_before, b):
+        if may_share != 0 and shares(c, before, s, b_before, b):
             need = m[own + MINUTES]
             price -= f[SET_UP_PRICE] * m[MIXES]
         if b_before == b:
             same += m[m[CELL_NEED] + cell]
-        m[m[BACK] + (j - m[panel + FIRST_LINK]) * CELLS + count] = found
+        m[back + into + count] = found
     if price >= below or price + soonest_price(c, s, b) > f[LIMIT]:
-        return
+        return False
     if m[m[AT] + s] == NOWHERE and not has_room(c, s, b):
-        return
-    m[m[CELL_WINDOW] + row * CELLS + count] = b
-    m[m[CELL_NEED] + row * CELLS + count] = need + same
-    f[m[CELL_COST] + row * CELLS + count] = price
+        return False
+    cell = row * CELLS + count
+    m[m[CELL_WINDOW] + cell] = b
+    m[m[CELL_NEED] + cell] = need + same
+    f[m[CELL_COST] + cell] = price
     m[m[ROW_COUNT] + row] = count + 1
+    return True
 
 
-def is_banned(c: Columns, s: int, b: int) -> bool:
-    """Whether s was tried in window b and did not fit beside its own panel."""
+def is_left_out(c: Columns, s: int, b: int) -> bool:
+    """Whether window b is not looked at: by chance, because s is barred from that day, or because s was tried there and
+    did not fit beside its panel."""
     m, _, _ = c
+    if m[BLINK] > 0 and draw(c, 1000) < m[BLINK]:
+        return True
+    if s == m[BARRED] and m[m[WINDOWS] + b * WINDOW + PAINTER_DAY] == m[BARRED_DAY]:
+        return True
     for a in range(m[N_BANS]):  # noqa: SIM110 - compiled, a loop is the plain way
         if m[m[BANS] + a] == s and m[m[BANNED] + a] == b:
             return True
@@ -203,8 +216,7 @@ def stay(c: Columns, s: int) -> int:
     m, _, _ = c
     m[NEED] = 0
     m[MIXES] = 0
-    keep_cell(c, s, m[m[AT] + s], 0.0, FAR)
-    return m[m[ROW_COUNT] + s - m[m[PANELS] + m[m[SITTINGS] + s * SITTING + OF_PANEL] * PANEL + BEGIN]]
+    return 1 if keep_cell(c, s, m[m[AT] + s], 0.0, FAR) else 0
 
 
 def scan(c: Columns, s: int) -> int:
@@ -216,46 +228,47 @@ def scan(c: Columns, s: int) -> int:
     """
     m, f, t = c
     own = m[SITTINGS] + s * SITTING
-    count = m[ROW_COUNT] + s - m[m[PANELS] + m[own + OF_PANEL] * PANEL + BEGIN]
-    costs = m[CELL_COST] + (count - m[ROW_COUNT]) * CELLS
-    m[count] = 0
+    i = m[own + OF_PANEL]
+    panel = m[PANELS] + i * PANEL
+    row = s - m[panel + BEGIN]
+    m[m[ROW_COUNT] + row] = 0
     lowest = reach(c, s)
     if m[m[AT] + s] != NOWHERE:
         return stay(c, s)
-    highest = m[HIGHEST]
-    if lowest > highest:
+    highest, latest = m[HIGHEST], latest_finish(c, i, f[LIMIT] - f[LOWEST])
+    if lowest > highest or latest < m[panel + FINISH_LEAST]:
         return 0
-    minutes, windows, bound = m[own + MINUTES], m[WINDOWS], m[own + IS_BOUND]
+    least, load, cap, soonest = f[LOWEST], m[LOAD], m[CAP], m[own + SOONEST_ROW]
+    minutes, bound = m[own + MINUTES], m[own + IS_BOUND]
     left = m[WIDTH] if bound != 0 else m[LOOK]
     below = FAR
+    count = 0
     for at in range(m[own + LIST_BEGIN] + t[m[own + LIST_FIRST] + lowest], m[own + LIST_END]):
         b = t[at]
         if b > highest:
             break
-        if m[windows + b * WINDOW + LOAD] + minutes > m[windows + b * WINDOW + CAP]:
+        if m[load + b] + minutes > m[cap + b]:
             continue
-        if f[LIMIT] < FAR and f[LOWEST] + soonest_price(c, s, b) > f[LIMIT]:
+        if t[soonest + b] > latest:
             break
-        if m[BLINK] > 0 and draw(c, 1000) < m[BLINK]:
-            continue
-        if bound == 0 and m[count] > 0:
+        if bound == 0 and count > 0:
             left -= 1
             if left <= 0:
                 break
-        price = mixing_at(c, s, b)
-        if (m[MAY_SHARE] == 0 and f[LOWEST] + price >= below) or (m[N_BANS] > 0 and is_banned(c, s, b)):
+        price = price_alone(c, s, b)
+        if (least + price >= below and m[MAY_SHARE] == 0) or is_left_out(c, s, b):
             continue
-        had = m[count]
-        keep_cell(c, s, b, price, below)
-        if m[count] == had:
+        mixing_at(c, s, b)
+        if not keep_cell(c, s, b, price, below):
             continue
+        count += 1
         if bound == 0:
-            below = f[costs + had]
-            if below <= f[LOWEST] or m[count] >= CELLS:
+            below = f[m[CELL_COST] + row * CELLS + count - 1]
+            if below <= least or count >= CELLS:
                 break
-        elif m[count] >= left:
+        elif count >= left:
             break
-    return m[count]
+    return count
 
 
 def cheapest(c: Columns, i: int, s: int) -> int:

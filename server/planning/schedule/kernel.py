@@ -5,6 +5,8 @@ checks its input; ``shape`` makes sure of it. Letters: s a sitting, b a window, 
 are where their records begin.
 """
 
+from math import floor
+
 from server.planning.schedule.columns import (
     AFTER,
     AT,
@@ -15,6 +17,7 @@ from server.planning.schedule.columns import (
     DAY,
     DAY_BEGIN,
     DAY_END,
+    DAY_USED,
     DUE,
     EARLIEST,
     EASELS,
@@ -43,6 +46,7 @@ from server.planning.schedule.columns import (
     N_PALETTES,
     NEED,
     NEXT,
+    NO_LIMIT,
     NOWHERE,
     OF_PANEL,
     OLD_DAY,
@@ -67,6 +71,7 @@ from server.planning.schedule.columns import (
     SLOT_BEGIN,
     SLOT_END,
     SLOTS,
+    SMALLEST,
     SOONEST_ROW,
     TARDY_PRICE,
     USED,
@@ -88,6 +93,8 @@ def first_use(c: Columns, b: int, palette: int) -> int:
     """The first window of b's painter and day in which the palette is used, or NOWHERE."""
     m, _, t = c
     w = m[WINDOWS] + b * WINDOW
+    if m[m[DAY_USED] + m[w + PAINTER_DAY] * m[N_PALETTES] + palette] == 0:
+        return NOWHERE
     used = m[USED] + palette
     for at in range(m[w + DAY_BEGIN], m[w + DAY_END]):
         if m[used + t[at] * m[N_PALETTES]] > 0:
@@ -95,36 +102,46 @@ def first_use(c: Columns, b: int, palette: int) -> int:
     return NOWHERE
 
 
-def mixing_at(c: Columns, s: int, b: int) -> float:
-    """What placing s in window b adds by itself, whether it fits or not.
+def pays_mixing(c: Columns, s: int, b: int) -> bool:
+    """Whether s has a palette that nothing else has mixed on the day of window b."""
+    m, _, _ = c
+    palette = m[m[SITTINGS] + s * SITTING + PALETTE]
+    if palette < 0:
+        return palette == PRIVATE
+    day = m[m[WINDOWS] + b * WINDOW + PAINTER_DAY]
+    if day == m[MEET_DAY] and palette == m[MEET_PALETTE]:
+        return False
+    return m[m[DAY_USED] + day * m[N_PALETTES] + palette] == 0
 
-    Notes the minutes it takes (NEED) and whether it pays for mixing (MIXES).
-    """
+
+def price_alone(c: Columns, s: int, b: int) -> float:
+    """What placing s in window b adds by itself, whether it fits or not: mixing, and another day than before."""
     m, f, _ = c
-    own, w = m[SITTINGS] + s * SITTING, m[WINDOWS] + b * WINDOW
-    need = m[own + MINUTES]
-    price = 0.0
-    palette = m[own + PALETTE]
-    if palette != NOWHERE:
-        use = NOWHERE
-        if palette != PRIVATE:
-            use = first_use(c, b, palette)
-        if use == NOWHERE and not (palette == m[MEET_PALETTE] and m[w + PAINTER_DAY] == m[MEET_DAY]):
-            price = f[SET_UP_PRICE]
-        if use == NOWHERE or use > b:
-            need += m[SET_UP_MIN]
-    m[MIXES] = 1 if price > 0.0 else 0
-    m[NEED] = need
-    if m[own + OLD_DAY] != NOWHERE and m[own + OLD_DAY] != m[w + DAY]:
+    old_day = m[m[SITTINGS] + s * SITTING + OLD_DAY]
+    price = f[SET_UP_PRICE] if pays_mixing(c, s, b) else 0.0
+    if old_day != NOWHERE and old_day != m[m[WINDOWS] + b * WINDOW + DAY]:
         price += f[MOVE_PRICE]
     return price
+
+
+def mixing_at(c: Columns, s: int, b: int) -> None:
+    """Note the minutes that s takes in window b (NEED) and whether it pays for mixing (MIXES)."""
+    m, _, _ = c
+    own = m[SITTINGS] + s * SITTING
+    palette = m[own + PALETTE]
+    m[NEED] = m[own + MINUTES]
+    m[MIXES] = 1 if pays_mixing(c, s, b) else 0
+    if palette != NOWHERE:
+        use = first_use(c, b, palette) if palette != PRIVATE else NOWHERE
+        if use == NOWHERE or use > b:
+            m[NEED] += m[SET_UP_MIN]
 
 
 def has_room(c: Columns, s: int, b: int) -> bool:
     """Whether window b has NEED minutes left, an easel, and the rack a place for s."""
     m, _, t = c
     own, w = m[SITTINGS] + s * SITTING, m[WINDOWS] + b * WINDOW
-    if m[w + LOAD] + m[NEED] > m[w + CAP]:
+    if m[m[LOAD] + b] + m[NEED] > m[m[CAP] + b]:
         return False
     if m[EASELS] >= 0:
         for slot in range(m[w + SLOT_BEGIN], m[w + SLOT_END]):
@@ -140,18 +157,18 @@ def has_room(c: Columns, s: int, b: int) -> bool:
 
 def price_at(c: Columns, s: int, b: int) -> float:
     """What placing s in window b adds by itself, or FAR where it does not fit; notes NEED and MIXES."""
-    price = mixing_at(c, s, b)
-    return price if has_room(c, s, b) else FAR
+    mixing_at(c, s, b)
+    return price_alone(c, s, b) if has_room(c, s, b) else FAR
 
 
 def put_load(c: Columns, b: int, minutes: int) -> None:
     """Change the load of a window and keep count of those that are too full."""
     m, _, _ = c
-    w = m[WINDOWS] + b * WINDOW
-    if m[w + LOAD] > m[w + CAP]:
+    load, cap = m[LOAD] + b, m[m[CAP] + b]
+    if m[load] > cap:
         m[OVERFULL] -= 1
-    m[w + LOAD] += minutes
-    if m[w + LOAD] > m[w + CAP]:
+    m[load] += minutes
+    if m[load] > cap:
         m[OVERFULL] += 1
 
 
@@ -181,6 +198,7 @@ def add(c: Columns, s: int, b: int) -> None:
         if palette != PRIVATE:
             use = first_use(c, b, palette)
             m[m[USED] + b * m[N_PALETTES] + palette] += 1
+            m[m[DAY_USED] + m[w + PAINTER_DAY] * m[N_PALETTES] + palette] += 1
         if use == NOWHERE:
             m[SET_UPS] += 1
         if use > b:
@@ -210,6 +228,7 @@ def unmix(c: Columns, s: int, b: int) -> int:
         return m[SET_UP_MIN]
     was = first_use(c, b, palette)
     m[m[USED] + b * m[N_PALETTES] + palette] -= 1
+    m[m[DAY_USED] + m[m[WINDOWS] + b * WINDOW + PAINTER_DAY] * m[N_PALETTES] + palette] -= 1
     now = first_use(c, b, palette)
     if now == NOWHERE:
         m[SET_UPS] -= 1
@@ -251,6 +270,19 @@ def delivery_price(c: Columns, i: int, finish: int) -> float:
     if finish > m[panel + DUE]:
         price += f[TARDY_PRICE] * f[m[WEIGHTS] + i] * (finish - m[panel + DUE])
     return price
+
+
+def latest_finish(c: Columns, i: int, most: float) -> int:
+    """The last day on which panel i may be deliverable for its tardiness and flow to cost no more than ``most``."""
+    m, f, _ = c
+    panel = m[PANELS] + i * PANEL
+    left, slope = most - f[FLOW_PRICE] * (m[panel + DUE] - m[panel + EARLIEST]), f[FLOW_PRICE]
+    finish = m[panel + DUE]
+    if left >= 0.0:
+        slope += f[TARDY_PRICE] * f[m[WEIGHTS] + i]
+    if slope <= 0.0:
+        return NO_LIMIT if left >= 0.0 else -NO_LIMIT
+    return finish + floor(left / slope + SMALLEST)
 
 
 def soonest_price(c: Columns, s: int, b: int) -> float:

@@ -1,15 +1,19 @@
 """Ruin and recreate: a move takes out a few panels, or parts of them, and puts them back one by one at least cost.
 
 What is taken out hangs together: panels that meet in time, that share a palette, or that stand in the way of a late
-one. A move is kept by the rule of simulated annealing (Kirkpatrick, Gelatt and Vecchi, 1983; ruin and recreate:
-Schrimpf and others, 2000; leaving windows out at random: Christiaens and Vanden Berghe, 2020). What it may cost is
-drawn first, so that it is given up as soon as it cannot end within that.
+one. Most moves bar the sitting they begin with from the day it stood on: put back at least cost it would mostly return
+there, and nothing would have been tried (a tabu: Glover, 1986; from memory). Not where few may leave their day. A move
+is kept by the rule of simulated annealing (Kirkpatrick, Gelatt and Vecchi, 1983; ruin and recreate: Schrimpf and
+others, 2000; leaving windows out at random: Christiaens and Vanden Berghe, 2020). What it may cost is drawn first, so
+that it is given up as soon as it cannot end within that.
 """
 
 from math import log
 
 from server.planning.schedule.columns import (
     AT,
+    BARRED,
+    BARRED_DAY,
     BEGIN,
     BEST,
     BEST_AT,
@@ -41,6 +45,7 @@ from server.planning.schedule.columns import (
     N_TOUCHED,
     N_WINDOWS,
     NEXT,
+    NO_LIMIT,
     NOWHERE,
     OF_PANEL,
     OVERFULL,
@@ -52,6 +57,7 @@ from server.planning.schedule.columns import (
     PANELS,
     SITTING,
     SITTINGS,
+    SMALLEST,
     STAMP,
     STAND,
     TAKEN,
@@ -68,7 +74,7 @@ from server.planning.schedule.kernel import add, draw, least_price, recount, tak
 
 BLINK_PER_MILLE = 30  # of windows, left out
 MEETINGS_PER_CENT = 40  # of moves that begin at a sitting with a shared palette
-SMALLEST = 1e-7
+BARRED_PER_CENT = 80  # of moves that begin at a sitting: it may not come back to the day it stood on
 FURTHER = 8  # a cheaper place is looked for so many times further than places are kept
 
 
@@ -230,7 +236,7 @@ def ruin(c: Columns) -> None:
     """Take something out by one of the ways."""
     m, _, _ = c
     m[STAMP] += 1
-    m[MEET_PALETTE] = NOWHERE
+    m[MEET_PALETTE] = m[BARRED] = NOWHERE
     m[N_TAKEN] = 0
     m[N_TOUCHED] = 0
     if m[N_FOCUS] > 0 and draw(c, 4) > 0:
@@ -240,7 +246,10 @@ def ruin(c: Columns) -> None:
     if m[m[AT] + s] == NOWHERE:
         return
     way = draw(c, 100)
-    how = draw(c, 3)
+    how = (draw(c, 5) + 1) // 2  # whole panels half as often as parts: they cost more and are kept less
+    if m[MOST_MOVED] == NO_LIMIT and draw(c, 100) < BARRED_PER_CENT:
+        m[BARRED] = s
+        m[BARRED_DAY] = m[m[WINDOWS] + m[m[AT] + s] * WINDOW + PAINTER_DAY]
     if m[m[SITTINGS] + s * SITTING + PALETTE] >= 0 and draw(c, 100) < MEETINGS_PER_CENT:
         ruin_meeting(c, s, how)
         return
@@ -306,10 +315,13 @@ def put_back(c: Columns) -> None:
     """Undo a move: what it placed comes out, what it took out goes back."""
     m, _, _ = c
     for a in range(m[N_TAKEN]):
-        if m[m[AT] + m[m[TAKEN] + a]] != NOWHERE:
-            take(c, m[m[TAKEN] + a])
+        s = m[m[TAKEN] + a]
+        if m[m[AT] + s] != NOWHERE and m[m[AT] + s] != m[m[TAKEN_FROM] + a]:
+            take(c, s)
     for a in range(m[N_TAKEN]):
-        add(c, m[m[TAKEN] + a], m[m[TAKEN_FROM] + a])
+        s = m[m[TAKEN] + a]
+        if m[m[AT] + s] == NOWHERE:
+            add(c, s, m[m[TAKEN_FROM] + a])
     for a in range(m[N_TOUCHED]):
         recount(c, m[m[TOUCHED] + a])
 
@@ -356,7 +368,7 @@ def improve(c: Columns, moves: int, temperature: float) -> int:
             continue
         put_back(c)
     m[BLINK] = 0
-    m[MEET_PALETTE] = NOWHERE
+    m[MEET_PALETTE] = m[BARRED] = NOWHERE
     f[LIMIT] = FAR
     m[KEPT] += kept
     return kept

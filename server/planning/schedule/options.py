@@ -27,8 +27,6 @@ from server.planning.schedule.columns import (
     SITTING,
     SITTINGS,
     WIDTH,
-    WINDOW,
-    WINDOWS,
     Columns,
 )
 from server.planning.schedule.insert import put_in
@@ -114,7 +112,7 @@ def _trial(bench: Bench, variants: Variants) -> tuple[Trial, list[int]]:
     trial = Trial(Model(wider_problem, wider, model.days), wider.columns(1).plain(), {}, others)
     for window in saturdays:
         trial.extra.setdefault(window.day, []).append(position[window])
-        _set(trial.c, WINDOWS, position[window] * WINDOW + CAP, 0)
+        _set(trial.c, CAP, position[window], 0)
     for s, b in pins.items():
         add(trial.c, s, b)
     return trial, [NOWHERE if b == NOWHERE else position[model.windows[b]] for b in bench.desk.c.at]
@@ -327,6 +325,5 @@ def _no_wait(trial: Trial, i: int) -> Callable[[], None]:
 def _open(trial: Trial, windows: list[int]) -> Callable[[], None]:
     changed = []
     for b in windows:
-        offset = b * WINDOW + CAP
-        changed.append((WINDOWS, offset, _set(trial.c, WINDOWS, offset, trial.model.windows[b].minutes)))
+        changed.append((CAP, b, _set(trial.c, CAP, b, trial.model.windows[b].minutes)))
     return _back(changed, trial.c)

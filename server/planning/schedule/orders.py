@@ -25,13 +25,14 @@ from server.planning.schedule.columns import (
     PANELS,
     SITTING,
     SITTINGS,
+    SMALLEST,
     STAND,
     WIDTH,
     Columns,
 )
 from server.planning.schedule.insert import put_in
 from server.planning.schedule.kernel import draw, least_price, recount, take, total
-from server.planning.schedule.moves import SMALLEST, keep, stand
+from server.planning.schedule.moves import keep, stand
 
 PLACES = 16  # kept for a sitting while its panel is put in
 

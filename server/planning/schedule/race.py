@@ -16,7 +16,7 @@ from server.planning.schedule.solve import Budget, Desk, Progress
 
 HOTTEST, COLDEST, WARMTH = 120.0, 4.0, 0.2
 REPAIR_HOT = 60.0
-MOVES_A_SECOND, PLAIN_MOVES_A_SECOND = 25_000, 500  # what hangs on it is how to begin; searches manage more
+MOVES_A_SECOND, PLAIN_MOVES_A_SECOND = 40_000, 1000  # what hangs on it is how to begin; searches manage more
 RUNNERS, LEAST_A_PAIR = 8, 4  # moves for each pair of sittings, below which one search by itself comes further
 REPAIR_RUNNERS, LEAST_LEG = 32, 35  # moves of a runner before it is judged; fewer say little
 STARTS, ORDER_SHARE, ALONE_SHARE = 4, 0.16, 0.3  # orders searched, the part of the budget for all; for only one

@@ -146,6 +146,8 @@ class Shape:
         longest = max((len(row) for row in self.rows), default=0) + 1
         widest = max((sum(map(len, self._links_of(i))) for i in range(len(self.rows))), default=0) + 1
         built.put(columns.WINDOWS, windows)
+        built.put(columns.CAP, np.array([w.minutes for w in self.windows]))
+        built.room(columns.LOAD, len(windows))
         sittings, panels = self._sitting_records(table), self._panel_records(table)
         sittings[:, columns.SOONEST_ROW] = self._soonest(table, panels)
         built.put(columns.SITTINGS, sittings)
@@ -157,6 +159,8 @@ class Shape:
         built.room(columns.SLOTS, int(windows[:, columns.SLOT_END].max(initial=0)) + 1)
         built.put(columns.RACK, self._rack_of_done())
         built.room(columns.USED, len(windows) * max(1, len(self.shared)))
+        days = int(windows[:, columns.PAINTER_DAY].max(initial=0)) + 1
+        built.room(columns.DAY_USED, days * max(1, len(self.shared)))
         for name in (columns.ROW_COUNT, columns.CHOSEN):
             built.room(name, longest)
         for name in (columns.CELL_WINDOW, columns.CELL_NEED):
@@ -180,7 +184,7 @@ class Shape:
         header[columns.N_SITTINGS] = len(self.sittings)
         header[columns.N_PANELS] = len(self.rows)
         header[columns.N_PALETTES] = max(1, len(self.shared))
-        header[columns.MEET_PALETTE] = NOWHERE
+        header[columns.MEET_PALETTE] = header[columns.BARRED] = NOWHERE
         header[columns.EASELS] = NOWHERE if problem.easels is None else problem.easels
         header[columns.RACK_PLACES] = problem.rack_places or 0
         header[columns.SET_UP_MIN] = problem.set_up_min
@@ -209,7 +213,6 @@ class Shape:
         keys = [(w.painter, w.day) for w in self.windows]
         found = np.zeros((len(self.windows), columns.WINDOW), np.int64)
         found[:, columns.DAY] = [w.day for w in self.windows]
-        found[:, columns.CAP] = [w.minutes for w in self.windows]
         found[:, columns.HEAD] = NOWHERE
         found[:, columns.PAINTER_DAY] = [number[key] for key in keys]
         found[:, columns.DAY_BEGIN] = [begins[key] for key in keys]

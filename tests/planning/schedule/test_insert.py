@@ -8,8 +8,10 @@ from bench.plan import question
 from server.planning.schedule import planner
 from server.planning.schedule.columns import (
     AFTER,
+    DAY_USED,
     EARLIEST,
     FAR,
+    FLOW_PRICE,
     KIND,
     LIMIT,
     LINK,
@@ -17,13 +19,23 @@ from server.planning.schedule.columns import (
     LINK_END,
     LINK_LO,
     LINKS,
+    LOAD,
     LOOK,
+    NO_LIMIT,
     NOWHERE,
+    OVERFULL,
+    PALETTE,
+    RACK,
+    SET_UPS,
+    SLOTS,
+    TARDY_PRICE,
+    USED,
+    WEIGHTS,
     WIDTH,
     Columns,
 )
 from server.planning.schedule.compiled import PLAIN
-from server.planning.schedule.kernel import delivery_price, finish_at, is_linked, price_at, total
+from server.planning.schedule.kernel import delivery_price, finish_at, is_linked, latest_finish, price_at, total
 from server.planning.schedule.problem import Link, LinkKind, PanelJob, Sitting, Spread
 from server.planning.schedule.solve import Budget, Desk
 from tests.planning.schedule.studios import TODAY, studio
@@ -92,6 +104,47 @@ def test_a_place_that_costs_more_than_the_limit_is_not_taken() -> None:
         assert desk.search.put_in(desk.c, i) == fits
         assert all((desk.window_of(s) != NOWHERE) == fits for s in desk.c.sittings_of(i))
     assert all(is_linked(desk.c, s, desk.window_of(s)) for s in desk.c.sittings_of(i))
+
+
+@pytest.mark.parametrize("most", [-1.0, 0.0, 3.0, 99.0, 100.0, 1234.5, FAR])
+def test_the_latest_day_that_costs_no_more_is_found(most: float) -> None:
+    """Against the price of each day, one after the other."""
+    desk = planner.lay_out(question(9, 1), PLAIN).desk
+    for i in range(len(desk.model.panels)):
+        day = latest_finish(desk.c, i, most)
+        if day < NO_LIMIT and day < 10**7:
+            assert delivery_price(desk.c, i, day) <= most < delivery_price(desk.c, i, day + 1)
+        else:
+            assert delivery_price(desk.c, i, min(day, 10**7)) <= most
+
+
+def test_where_neither_tardiness_nor_flow_costs_any_day_will_do_unless_less_than_nothing_is_asked() -> None:
+    desk = planner.lay_out(question(5, 1), PLAIN).desk
+    desk.c.f[FLOW_PRICE] = desk.c.f[TARDY_PRICE] = 0.0
+    assert latest_finish(desk.c, 0, 0.0) == NO_LIMIT and latest_finish(desk.c, 0, -1.0) == -NO_LIMIT
+
+
+def test_what_is_taken_out_leaves_nothing_behind() -> None:
+    """After hundreds of moves every count of minutes, mixes, easels and rack places is what it was before."""
+    desk = planner.lay_out(question(9, 2), PLAIN).desk
+    c = desk.c
+    counts = (LOAD, SLOTS, RACK, USED, DAY_USED)
+    for i in range(9):
+        desk.take_out(i)
+    begins = [*sorted(int(c.m[name]) for name in range(WEIGHTS)), len(c.m)]
+    ends = {name: next(end for end in begins if end > c.m[name]) for name in counts}
+    before = {name: list(c.m[c.m[name] : ends[name]]) for name in counts}
+    assert sum(before[USED]) == sum(before[DAY_USED]) == sum(before[LOAD]) == 0
+    for i in range(9):
+        assert desk.put_in(i, 16)
+    desk.search.improve(c, 300, 50.0)
+    shared = sum(c.sitting(s, PALETTE) >= 0 for s in range(len(desk.model.sittings)))
+    for name in (USED, DAY_USED):
+        assert sum(c.m[c.m[name] : ends[name]]) == shared
+    for i in range(9):
+        desk.take_out(i)
+    assert {name: list(c.m[c.m[name] : ends[name]]) for name in counts} == before
+    assert c.m[SET_UPS] == c.m[OVERFULL] == 0
 
 
 @pytest.mark.parametrize("slow_first", [True, False])

@@ -1,4 +1,4 @@
-"""The order in which panels are put in is searched; and sittings that would share a palette look for a day together."""
+"""The order in which panels are put in is searched."""
 
 from dataclasses import replace
 from datetime import date, timedelta
@@ -6,23 +6,14 @@ from datetime import date, timedelta
 import pytest
 
 from bench.plan import question
-from server.planning.schedule import moves, orders, planner, race, solve
+from server.planning.schedule import orders, planner, race, solve
 from server.planning.schedule.check import check
 from server.planning.schedule.columns import (
     BEST,
     FAR,
     LIMIT,
-    MEET_DAY,
-    MEET_PALETTE,
-    MIXES,
-    NEED,
     NOWHERE,
-    PAINTER_DAY,
-    PALETTE,
-    SET_UP_PRICE,
-    Columns,
 )
-from server.planning.schedule.kernel import mixing_at
 from server.planning.schedule.problem import PanelJob, Previous, Problem, Sitting, Spread
 from server.planning.schedule.solve import Budget, Desk
 from tests.planning.schedule.studios import TODAY, studio
@@ -146,37 +137,3 @@ def test_where_time_is_short_or_panels_few_no_order_is_searched(
     monkeypatch.setattr(bench.desk, "search", replace(search, reorder=reorder))
     told = list(planner.search_on(bench, Budget(moves=moves)))
     assert told[-1].moves == moves and (sum(tries) > 0) == searched
-
-
-def test_a_palette_taken_to_be_mixed_costs_nothing_there_but_its_minutes() -> None:
-    desk = planner.lay_out(question(5, 1)).desk
-    c = desk.c
-    for i in range(5):
-        desk.take_out(i)
-    s = next(s for s in range(len(desk.model.sittings)) if c.sitting(s, PALETTE) >= 0)
-    day = c.window(0, PAINTER_DAY)
-    other = next(b for b in range(len(desk.model.windows)) if c.window(b, PAINTER_DAY) != day)
-    assert mixing_at(c, s, 0) == c.f[SET_UP_PRICE] and c.m[MIXES] == 1
-    need = c.m[NEED]
-    c.m[MEET_PALETTE], c.m[MEET_DAY] = c.sitting(s, PALETTE), day
-    assert mixing_at(c, s, 0) == 0.0 and (c.m[MIXES], c.m[NEED]) == (0, need)
-    assert mixing_at(c, s, other) == c.f[SET_UP_PRICE]
-
-
-def test_what_a_meeting_pretends_is_never_counted_and_ends_with_the_move(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(moves, "MEETINGS_PER_CENT", 100)
-    desk, met = planner.lay_out(question(5, 2)).desk, list[bool]()
-    meeting = moves.ruin_meeting
-
-    def noted(c: Columns, s: int, how: int) -> None:
-        meeting(c, s, how)
-        met.append(c.m[MEET_PALETTE] == c.sitting(s, PALETTE))
-
-    monkeypatch.setattr(moves, "ruin_meeting", noted)
-    began = desk.total()
-    moves.improve(desk.c, 1500, 20.0)
-    assert sum(met) > 500  # most find another sitting of their palette near enough
-    assert desk.c.m[MEET_PALETTE] == NOWHERE
-    assert desk.c.f[BEST] < began
-    desk.restore(desk.c.best_at)
-    assert desk.total() == pytest.approx(desk.c.f[BEST])  # counted anew

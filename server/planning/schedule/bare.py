@@ -1,0 +1,66 @@
+"""The ways into the compiled search: columns by their bare addresses. Needs numba; `compiled` alone imports it.
+
+Given numpy's arrays, compiled code looks at the sign of every index and hands 21 numbers to every function; given
+addresses it does neither and is half as fast again (``./umberday bench plan``). Nobody looks whether an index is within
+its array; `shape` makes sure of that. Who calls holds the arrays, so they outlive the call.
+"""
+
+from typing import Any
+
+from numba import types
+from numba.extending import intrinsic
+
+from server.planning.schedule.columns import Columns
+from server.planning.schedule.insert import put_in
+from server.planning.schedule.kernel import add, recount, take
+from server.planning.schedule.moves import improve, stand
+from server.planning.schedule.orders import reorder
+
+
+def _taken_for(kind: Any) -> Any:
+    """What takes an address for that of the first of many numbers of one kind."""
+
+    @intrinsic
+    def taken(_typing: Any, _address: Any) -> Any:
+        def code(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+            return builder.inttoptr(arguments[0], context.get_value_type(signature.return_type))
+
+        return types.CPointer(kind)(types.intp), code  # type: ignore[no-untyped-call]
+
+    return taken
+
+
+wholes, floats, shorts = map(_taken_for, (types.int64, types.float64, types.int32))
+
+
+def columns_at(m: int, f: int, t: int) -> Columns:
+    """The columns whose arrays begin at these addresses."""
+    return Columns(wholes(m), floats(f), shorts(t))
+
+
+def improve_at(m: int, f: int, t: int, tries: int, temperature: float) -> int:
+    return improve(columns_at(m, f, t), tries, temperature)
+
+
+def reorder_at(m: int, f: int, t: int, tries: int, temperature: float) -> int:
+    return reorder(columns_at(m, f, t), tries, temperature)
+
+
+def put_in_at(m: int, f: int, t: int, i: int) -> bool:
+    return put_in(columns_at(m, f, t), i)
+
+
+def add_at(m: int, f: int, t: int, s: int, b: int) -> None:
+    add(columns_at(m, f, t), s, b)
+
+
+def take_at(m: int, f: int, t: int, s: int) -> None:
+    take(columns_at(m, f, t), s)
+
+
+def recount_at(m: int, f: int, t: int, i: int) -> None:
+    recount(columns_at(m, f, t), i)
+
+
+def stand_at(m: int, f: int, t: int) -> None:
+    stand(columns_at(m, f, t))

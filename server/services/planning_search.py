@@ -14,12 +14,14 @@ _IS_PREPARED = Event()
 
 
 def prepare(data: Path, processes: int) -> None:
-    """Say what searches run with, and have them compiled in the background, once for this machine. No search process is
-    started by this."""
+    """Say what searches run with, and have them compiled in the background, once for this machine. Where they are, a
+    process is made ready at once, so that the first plan or promise of the day need not wait for one."""
     SEARCHES.set_up(processes, data)
     QUIET.seconds = SECONDS
     compiled.compile_aside(data)
     _IS_PREPARED.set()
+    if compiled.is_ready(data):
+        expect()
 
 
 def expect() -> None:

@@ -9,11 +9,14 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
+from threading import Event
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 from server.formats.calls import CallProblem, FieldProblem
+from server.planning.schedule import compiled
 from server.services import planning_search
 from server.services.errors import FieldError, Invalid, Refused
 from server.services.search_pool import MOST_WAITING, Ears, SearchPool
@@ -112,6 +115,21 @@ def test_the_rehearsal_is_a_plan_and_a_pool_that_ended_does_not_begin_one(
     pool.close()
     pool.get_ready(planning_search.rehearse)
     assert pool.processes == [] and not pool.is_getting_ready
+
+
+@pytest.mark.parametrize("is_compiled", [True, False])
+def test_a_program_that_starts_has_a_process_ready_where_the_search_is_compiled(
+    pool: SearchPool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, is_compiled: bool
+) -> None:
+    compiling: list[Path] = []
+    monkeypatch.setattr(planning_search, "SEARCHES", pool)
+    monkeypatch.setattr(planning_search, "QUIET", SimpleNamespace(seconds=0.0))
+    monkeypatch.setattr(planning_search, "_IS_PREPARED", Event())
+    monkeypatch.setattr(compiled, "compile_aside", compiling.append)
+    monkeypatch.setattr(compiled, "is_ready", lambda data: is_compiled and data == tmp_path)
+    planning_search.prepare(tmp_path, 2)
+    wait_for(lambda: not pool.is_getting_ready)
+    assert len(pool.processes) == is_compiled and pool.most == 2 and compiling == [tmp_path]
 
 
 @pytest.mark.parametrize(

@@ -42,7 +42,7 @@ from server.planning.schedule.columns import (
     SLOTS,
     Columns,
 )
-from server.planning.schedule.kernel import add, first_use, is_linked, price_at, take
+from server.planning.schedule.kernel import add, first_use, is_linked, pays_mixing, price_at, take
 from server.planning.schedule.model import Model
 from server.planning.schedule.options import Variants, options
 from server.planning.schedule.plan import Binding, PlacedSitting, Plan
@@ -106,7 +106,7 @@ def _told(reader: Reader, s: int, placed: PlacedSitting) -> PlacedSitting:
     take(c, s)
     here = price_at(c, s, b)
     binding = _binding(reader, s, b, here)
-    last = b if c.m[OVERFULL] > crowded else _last_window(reader, s, b, here)
+    last = b if c.m[OVERFULL] > crowded else _last_window(reader, s, b)
     slip = placed.start_at
     if last != b:
         mixing = c.m[SET_UP_MIN] if price_mixes(c, s, last) else 0
@@ -150,19 +150,20 @@ def _followers(reader: Reader, j: int) -> list[int]:
     return [t for t in mine if reader.c.sitting(t, LINK_BEGIN) <= j < reader.c.sitting(t, LINK_END)]
 
 
-def _last_window(reader: Reader, s: int, b: int, here: float) -> int:
-    """The last window that s may go to while all else stays, nothing gets late and no palette is mixed more."""
+def _last_window(reader: Reader, s: int, b: int) -> int:
+    """The last window that s, which is out, may go to while all else stays, nothing gets late and no palette is mixed
+    more. What a plan in use charges for another day is no matter here: slipping is what happens, not what is chosen."""
     c, i = reader.c, reader.c.sitting(s, OF_PANEL)
     is_last = bool(c.sitting(s, IS_LAST))
     row = c.panel(i, FINISH_ROW)
     latest_finish = max(c.t[row + b], c.panel(i, DUE) if c.panel(i, DUE) < c.t[row + b] + 3650 else 0)
-    found = b
+    found, mixes = b, pays_mixing(c, s, b)
     first = c.sitting(s, LIST_BEGIN) + c.t[c.sitting(s, LIST_FIRST) + b + 1]
     for at in range(first, min(first + LOOKED_AHEAD, c.sitting(s, LIST_END))):
         w = c.t[at]
         if not is_linked(c, s, w) or (is_last and c.t[row + w] > latest_finish) or not _leads_on(reader, s, w):
             break
-        if c.minutes_left(w) >= c.sitting(s, MINUTES) and price_at(c, s, w) <= here:
+        if price_at(c, s, w) < FAR and (mixes or not pays_mixing(c, s, w)):
             found = w
     return found
 

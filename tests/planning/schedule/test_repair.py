@@ -11,6 +11,7 @@ from server.formats.calls.plan_in import PlanRequest
 from server.formats.calls.plan_problem import problem
 from server.planning.schedule import planner
 from server.planning.schedule.check import check
+from server.planning.schedule.explain import explained
 from server.planning.schedule.hands import with_hands
 from server.planning.schedule.plan import Plan
 from server.planning.schedule.problem import DayHours, Previous, Problem, Sitting, Spread
@@ -90,3 +91,18 @@ def test_a_budget_of_seconds_ends_by_itself() -> None:
     panel = chain("p", [Sitting("a", 60, drying=Spread(0.5, 0.5))])
     planner.plan(studio(panel), budget=Budget(seconds=0.001), told=told)
     assert steps < 6
+
+
+def test_how_far_a_sitting_may_slip_does_not_hang_on_whether_the_plan_is_in_use() -> None:
+    """The price of moving a sitting is for choosing days; one that slips was not moved by choice."""
+    asked = problem(PlanRequest.model_validate(instance(9, 2)), Collector())
+    fresh = explained(planner.plan(asked, budget=Budget(moves=300))[1], with_options=False)
+    previous = tuple(Previous(s.id, s.start_at, painter=s.painter) for s in fresh.sittings)
+    carried = replace(asked, previous=previous, move_price=REPAIR_PRICE, most_moved=MOST_MOVED)
+    again = explained(planner.lay_out(carried), with_options=False)
+    assert [s.start_at for s in again.sittings] == [s.start_at for s in fresh.sittings]
+    # Those of today stand: asked for nothing but the others.
+    later = [n for n, s in enumerate(fresh.sittings) if s.start_at.date() > asked.today]
+    leeway = [fresh.sittings[n].may_slip_to for n in later]
+    assert [again.sittings[n].may_slip_to for n in later] == leeway
+    assert sum(slip > fresh.sittings[n].start_at for n, slip in zip(later, leeway, strict=True) if slip) > 5

@@ -67,11 +67,10 @@ class PromiseAsk(Command):
     transit_d: Annotated[int, Field(ge=0, le=120)] = 0
     wanted_on: Day | None = None
 
-    def panel(self) -> PanelCreate:
-        """The panel it would become."""
-        return PanelCreate.model_validate(
-            self.model_dump(exclude={"for_whom", "stack_uid", "wanted_on"}) | {"due_for": self.for_whom}
-        )
+    def panel(self, due_on: date) -> PanelCreate:
+        """The panel it would become. It has a date, so packing and the days on the way lie before it."""
+        told = self.model_dump(exclude={"for_whom", "stack_uid", "wanted_on"})
+        return PanelCreate.model_validate(told | {"due_for": self.for_whom, "due_on": due_on})
 
 
 class _NotKept(Exception):
@@ -104,7 +103,7 @@ def ask(db: Database, actor: Actor, command: PromiseAsk, now: datetime, zone: Zo
 
 def read(db: Database, actor: Actor, command: PromiseAsk, now: datetime, zone: ZoneInfo) -> Question:
     """All that the answer takes. Raises ``Invalid`` at a field, and ``Refused``."""
-    tried = _try_out(db, actor, command)
+    tried = _try_out(db, actor, command, command.wanted_on or now.astimezone(zone).date())
     with db.read() as session:
         allow(actor, "create", None, Quote)
         asked = planning_make.read(session, actor, PlanMake(), now, zone)
@@ -119,11 +118,11 @@ def _limits(board: StudioRows) -> dict[str, Any]:
     return {"easels": made.easels, "rack_places": made.rack_places, "set_up_min": made.mix_setup_min}
 
 
-def _try_out(db: Database, actor: Actor, command: PromiseAsk) -> _Tried:
+def _try_out(db: Database, actor: Actor, command: PromiseAsk, due_on: date) -> _Tried:
     found: list[_Tried] = []
     with suppress(_NotKept), unit(db, actor, label="Asked about a commission") as work:
         stack = records.find_named(work.session, actor, StackPlan, command.stack_uid, "stack_uid")
-        panel = panels.create(work.session, actor, command.panel())
+        panel = panels.create(work.session, actor, command.panel(due_on))
         stack_plans.apply(work.session, actor, stack.uid, StackApply(panel_uid=panel.uid))
         rows = load(work.session, actor, panel.uid)
         assert rows is not None
@@ -307,7 +306,7 @@ def take(session: Session, actor: Actor, uid: str) -> tuple[Quote, Panel]:
     content = quote.content_json or {}
     command = PromiseAsk.model_validate(content["asked"])
     due_on = command.wanted_on or date.fromisoformat(content["deliver_on"])
-    panel = panels.create(session, actor, command.panel().model_copy(update={"due_on": due_on}))
+    panel = panels.create(session, actor, command.panel(due_on))
     _, made = stack_plans.apply(session, actor, command.stack_uid, StackApply(panel_uid=panel.uid))
     _plan_days(made, content)
     quote.panel_id = panel.id

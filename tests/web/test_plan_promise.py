@@ -4,13 +4,19 @@ import re
 from datetime import date, datetime, timedelta
 from html import unescape
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from fastapi import FastAPI
 from sqlmodel import select
 from starlette.testclient import TestClient
 
-from server.services import stack_plans
+from server.planning.schedule.odds import odds_of
+from server.planning.schedule.plan import PlacedSitting
+from server.planning.schedule.problem import Problem
+from server.services import planning_make, stack_plans
+from server.services.board.plan_problem import Extra, problem
+from server.services.planning_make import PlanMake
 from server.services.stack_plans import StackCreate
 from server.store.db import Database
 from server.store.tables import Layer, Panel, Quote, StudioPlan
@@ -123,6 +129,90 @@ def test_a_quote_becomes_one_panel_however_often_it_is_taken(
         sitting["start_at"][:10] for sitting in content["sittings"]
     ]
     assert "Taken:" in client.get(address).text
+
+
+def quoted(bench: Bench, client: TestClient, **form: str) -> dict[str, Any]:
+    """What a quote keeps of a question."""
+    address = client.post("/plan/promise", data=form).headers["location"]
+    with bench.db.read() as session:
+        quote = session.exec(select(Quote).where(Quote.uid == address.split("?")[0].rpartition("/")[2])).one()
+        return dict(quote.content_json or {})
+
+
+def to_plan(bench: Bench) -> Problem:
+    """What the plan page asks its planner."""
+    with bench.db.read() as session:
+        study = planning_make.read(session, bench.actor, PlanMake(), NOW, ZoneInfo("Europe/Prague"))
+    return problem(study.found, study.board, study.moment, study.room, Extra())
+
+
+@pytest.mark.parametrize(("packing_d", "transit_d"), [(1, 0), (0, 1), (30, 60)])
+def test_each_day_of_packing_and_on_the_way_moves_the_date_by_a_day(
+    bench: Bench, stack: str, client: TestClient, packing_d: int, transit_d: int
+) -> None:
+    # Handling days lie between the day it may leave and the day it is there; common practice, no source.
+    client.post("/plan/hours", data=HOURS)
+    at_once = quoted(bench, client, **asked(bench, stack, packing_d="0", transit_d="0"))
+    later = quoted(bench, client, **asked(bench, stack, packing_d=str(packing_d), transit_d=str(transit_d)))
+    days = timedelta(days=packing_d + transit_d)
+    for name in ("deliver_on", "central_on"):
+        assert date.fromisoformat(later[name]) == date.fromisoformat(at_once[name]) + days
+    assert (later["sittings"], later["odds"]) == (at_once["sittings"], at_once["odds"])
+    assert later["varnish"] == at_once["varnish"]  # it dries on wherever it is
+
+
+def test_the_odds_of_a_wanted_date_count_packing_and_the_days_on_the_way(
+    bench: Bench, stack: str, client: TestClient
+) -> None:
+    client.post("/plan/hours", data=HOURS)
+    wanted_on = quoted(bench, client, **asked(bench, stack, packing_d="0", transit_d="0"))["deliver_on"]
+    odds = [
+        quoted(bench, client, **asked(bench, stack, packing_d=packing, transit_d=transit, wanted_on=wanted_on))
+        for packing, transit in (("0", "0"), ("1", "0"), ("2", "1"), ("30", "60"))
+    ]
+    told = [each["wanted_odds"] for each in odds]
+    assert told == sorted(told, reverse=True) and told[0] >= 0.9 > told[2] and told[3] == 0.0
+
+
+@pytest.mark.parametrize("wanted", [False, True])
+def test_the_panel_a_quote_became_has_in_the_plan_the_odds_that_were_quoted(
+    bench: Bench, stack: str, client: TestClient, wanted: bool
+) -> None:
+    client.post("/plan/hours", data=HOURS)
+    form = asked(bench, stack, packing_d="3", transit_d="9")
+    if wanted:
+        form["wanted_on"] = quoted(bench, client, **form)["central_on"]
+    address = client.post("/plan/promise", data=form).headers["location"]
+    client.post(f"{address}/take")
+    with bench.db.read() as session:
+        quote = next(one.content_json or {} for one in session.exec(select(Quote)) if one.panel_id is not None)
+    question = to_plan(bench)
+    [job] = question.panels
+    sittings = tuple(
+        PlacedSitting(
+            own.id,
+            job.id,
+            told["painter"],
+            datetime.fromisoformat(told["start_at"]),
+            datetime.fromisoformat(told["end_at"]),
+            own.palette,
+        )
+        for own, told in zip(job.sittings, quote["sittings"], strict=True)
+    )
+    found = odds_of(question, sittings, with_weakest=False)[job.id]
+    assert found.odds == quote["wanted_odds" if wanted else "odds"]
+    assert (found.central_on.isoformat(), found.high_on.isoformat()) == (quote["central_on"], quote["deliver_on"])
+
+
+def test_a_panel_without_a_date_is_done_in_the_plan_before_it_is_packed(bench: Bench, client: TestClient) -> None:
+    panels = [
+        bench.panel(title=title, packing_d=30, transit_d=60, due_on=due_on)
+        for title, due_on in (("On the rack", None), ("For a buyer", NOW.date() + timedelta(days=200)))
+    ]
+    for panel in panels:
+        bench.layer(panel, kind="glaze")
+    client.post("/plan/hours", data=HOURS)
+    assert {job.id: job.handling_d for job in to_plan(bench).panels} == {panels[0].uid: 0.0, panels[1].uid: 90.0}
 
 
 @pytest.mark.parametrize(

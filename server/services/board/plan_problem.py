@@ -135,6 +135,7 @@ def panel_job(standing: PanelStanding, rows: StudioRows, moment: Moment, terms: 
         due_on=panel.due_on,
         weight=panel.weight,
         final_wait=Spread(last.drying.p50_d * speed, last.drying.p90_d * speed),
+        # Only what goes to somebody is packed and sent: a panel without a date is done when it may leave.
         handling_d=last.calendar_d + (panel.packing_d + panel.transit_d if panel.due_on else 0),
         speed=DryingSpeed(by_month=year),
     )

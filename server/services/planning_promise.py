@@ -48,6 +48,7 @@ ENDANGERED = 0.02  # a promise whose odds fall by more than this is named
 URGENT = 10.0  # the weight the commission is placed with: as soon as it can be
 TRIES = 3
 FINAL_VARNISH = "final_varnish"
+OVER = "This day is over. Give today or a later day."
 
 
 class PromiseAsk(Command):
@@ -103,7 +104,10 @@ def ask(db: Database, actor: Actor, command: PromiseAsk, now: datetime, zone: Zo
 
 def read(db: Database, actor: Actor, command: PromiseAsk, now: datetime, zone: ZoneInfo) -> Question:
     """All that the answer takes. Raises ``Invalid`` at a field, and ``Refused``."""
-    tried = _try_out(db, actor, command, command.wanted_on or now.astimezone(zone).date())
+    today = now.astimezone(zone).date()
+    if command.wanted_on is not None and command.wanted_on < today:
+        raise Invalid.at("wanted_on", OVER)
+    tried = _try_out(db, actor, command, command.wanted_on or today)
     with db.read() as session:
         allow(actor, "create", None, Quote)
         asked = planning_make.read(session, actor, PlanMake(), now, zone)

@@ -1,7 +1,7 @@
 """Promising a date over HTTP: asked beside the plan, kept as a quote, taken once; and the odds all screens tell."""
 
 import re
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, timedelta, timezone
 from html import unescape
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -19,7 +19,7 @@ from server.services.board.plan_problem import Extra, problem
 from server.services.planning_make import PlanMake
 from server.services.stack_plans import StackCreate
 from server.store.db import Database
-from server.store.tables import Layer, Panel, Quote, StudioPlan
+from server.store.tables import Layer, Panel, Quote, Studio, StudioPlan
 from tests.services.conftest import NOW, Bench, make_bench
 from tests.web.pages_of_records import NOBODY
 
@@ -226,6 +226,31 @@ def test_a_fault_stands_at_its_field_and_nothing_typed_is_lost(
     answer = client.post("/plan/promise", data=asked(bench, stack) | {field: value})
     assert answer.status_code == 422
     assert "An invented buyer" in answer.text and 'aria-invalid="true"' in answer.text
+
+
+@pytest.mark.parametrize("there", [("Europe/Prague", "2026-11-25"), ("Pacific/Kiritimati", "2026-11-26")])
+def test_a_date_wanted_before_the_studios_today_is_refused_at_its_field(
+    bench: Bench, stack: str, client: TestClient, app: FastAPI, there: tuple[str, str]
+) -> None:
+    zone, today = there
+    app.state.clock = lambda: datetime(2026, 11, 25, 12, 0, tzinfo=timezone.utc)
+    with bench.db.write() as session:
+        session.exec(select(Studio).where(Studio.id == bench.actor.studio_id)).one().time_zone = zone
+    client.post("/plan/hours", data=HOURS)
+    day_before = (date.fromisoformat(today) - timedelta(days=1)).isoformat()
+    for wanted_on in ("2020-01-01", day_before):
+        answer = client.post("/plan/promise", data=asked(bench, stack, wanted_on=wanted_on))
+        assert answer.status_code == 422
+        [box] = re.findall(r'<input id="f-wanted_on"[^>]*>', answer.text)
+        assert f'value="{wanted_on}"' in box and 'aria-invalid="true"' in box
+        assert "This day is over" in answer.text and "An invented buyer" in answer.text
+        sizes = {"width_cm": 40, "height_cm": 30, "packing_d": 1, "transit_d": 2}
+        told = client.post("/api/v1/quotes", json=asked(bench, stack, wanted_on=wanted_on) | sizes)
+        assert told.status_code == 422
+        assert [fault["path"] for fault in told.json()["errors"]] == ["wanted_on"]
+    with bench.db.read() as session:
+        assert session.exec(select(Quote)).first() is None
+    assert client.post("/plan/promise", data=asked(bench, stack, wanted_on=today)).status_code == 303
 
 
 def test_without_hours_and_for_nobody_there_is_a_sentence(bench: Bench, stack: str, client: TestClient) -> None:

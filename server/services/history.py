@@ -211,6 +211,20 @@ def undo(session: Session, actor: Actor, change_set_uid: str) -> ChangeSet:
     return root
 
 
+def take_back(session: Session, actor: Actor, change_set_uid: str, but_for: Collection[str] = ()) -> None:
+    """Put back the rows of a change set as part of what the running unit does; those of the tables ``but_for`` stay.
+
+    Nothing happens where it was undone already, or is not there any more. Raises ``Refused`` where something was
+    changed since: then the unit is to be rolled back.
+    """
+    found = session.scalars(select(ChangeSet).where(col(ChangeSet.uid) == check_uid(change_set_uid))).first()
+    if found is None or found.undone_at is not None or found.undoes_id is not None:
+        return
+    allow(actor, "undo", found)
+    changes = _changes_by_set(session, [found])[found.id or 0]
+    revert(session, [change for change in changes if change.table_name not in but_for], UNDONE)
+
+
 def _asked_for(session: Session, actor: Actor, uid: str) -> ChangeSet:
     found = session.scalars(select(ChangeSet).where(col(ChangeSet.uid) == check_uid(uid))).first()
     if found is None:

@@ -22,11 +22,13 @@ from server.services.unit import Unit
 @dataclass(frozen=True, slots=True)
 class Changed:
     """What was done, for the history, and what the plan with it is made with. ``held``: sittings that are to be at
-    another time, by whom, and stay there."""
+    another time, by whom, and stay there. ``is_chosen``: done for the sake of the plan, so it goes when the plan is
+    left; not what only tells what happened."""
 
     label: str
     settings: Mapping[str, Any]
     held: Mapping[str, tuple[datetime, str]] = field(default_factory=dict)
+    is_chosen: bool = False
 
 
 class _NotKept(Exception):

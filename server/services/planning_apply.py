@@ -44,7 +44,7 @@ def apply(session: Session, actor: Actor, chosen: tuple[str, str, str], now: dat
     kind, _, rest = key.partition(":")
     APPLY[kind](session, actor, panel, rest, (now, zone))
     session.flush()
-    return Changed(f"{panel.title}: {text[0].lower()}{text[1:]}", content.get("settings", {}))
+    return Changed(f"{panel.title}: {text[0].lower()}{text[1:]}", content.get("settings", {}), is_chosen=True)
 
 
 When = tuple[datetime, ZoneInfo]

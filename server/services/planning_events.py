@@ -46,7 +46,8 @@ def happened(session: Session, actor: Actor, given: PlanRight, now: datetime, zo
         _close(session, actor, on)
         session.flush()
         told = "No painting today: set the plan right" if on == today else "Left a day free: set the plan right"
-        return Changed(told, settings)
+        # The button of a day names it; that nobody could paint today is told without a day, and is a fact.
+        return Changed(told, settings, is_chosen=given.on is not None)
     return Changed("Set the plan right", settings)
 
 

@@ -12,13 +12,22 @@ from server.services.errors import Refused
 from server.services.unit import moment as moment_now
 from server.store.tables import Layer, StudioPlan
 
+CHOSEN = "chosen"  # in a plan as it is stored: the history's entries of what the painter did for its sake
 
-def propose(session: Session, actor: Actor, content: dict[str, Any]) -> StudioPlan:
-    """Keep a plan to be looked at; one that waited before is put away."""
+
+def propose(session: Session, actor: Actor, content: dict[str, Any], chosen: str = "") -> StudioPlan:
+    """Keep a plan to be looked at; one that waited before is put away.
+
+    ``chosen``: the entry of the history that was done for the sake of this plan, if any. What was chosen for the one
+    that waited was not agreed to yet, so it counts for this one.
+    """
     allow(actor, "create", None, StudioPlan)
+    before: list[str] = []
     for waiting in _plans(session, actor, accepted=False):
+        before += (waiting.content_json or {}).get(CHOSEN, ())
         waiting.archived_at = moment_now(session)
-    row = StudioPlan(studio_id=actor.studio_id, content_json=content)
+    all_chosen = [*before, chosen] if chosen else before
+    row = StudioPlan(studio_id=actor.studio_id, content_json={**content, CHOSEN: all_chosen} if all_chosen else content)
     session.add(row)
     session.flush()
     return row
@@ -67,6 +76,12 @@ def pin(session: Session, actor: Actor, uid: str, sitting: str, *, pinned: bool)
 def in_use(session: Session, actor: Actor) -> StudioPlan | None:
     """The plan the painter took last."""
     return next(iter(_plans(session, actor, accepted=True)), None)
+
+
+def is_waiting(session: Session, actor: Actor, uid: str) -> bool:
+    """Whether a plan was neither taken nor put away. Raises ``NotFound``."""
+    row = records.find(session, actor, StudioPlan, uid)
+    return row.archived_at is None and row.accepted_at is None
 
 
 def waiting(session: Session, actor: Actor) -> StudioPlan | None:

@@ -1,6 +1,6 @@
 """Plans of the studio: made, looked at, taken or left, set right; sittings held; long searches; a week's work."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from datetime import date
 from typing import Annotated, Any, Literal
 
@@ -25,7 +25,7 @@ from server.formats.plan_json import (
     WorkTestOut,
     WorkWeekOut,
 )
-from server.services import planning_apply, planning_events, planning_make, planning_plans, records
+from server.services import planning_apply, planning_events, planning_keep, planning_make, planning_plans, records
 from server.services.board.worksheet import Asked, MixDue, PainterDay, SheetDay, worksheet
 from server.services.errors import NotFound
 from server.services.fields import Command, Day, OptionalText120, Text200, Uid
@@ -145,15 +145,19 @@ def accept_plan(page: Page, uid: PathUid, given: Sending, seen: VersionSeen) -> 
 
 @router.post("/plans/{uid}/dismiss", response_model=StudioPlanOut, **changing("Leave a plan aside", held=True))
 def dismiss_plan(page: Page, uid: PathUid, given: Sending, seen: VersionSeen) -> Any:
-    """One that was only looked at."""
+    """One that was only looked at. An option applied for it, or a day left free, is taken back with it, unless
+    something else was changed there since: then that stays, to be undone by its entry in the history."""
     doing.check_empty(given)
 
-    def act(session: Session) -> Told:
-        doing.hold(session, page.actor, (StudioPlan, uid), seen)
-        planning_plans.dismiss(session, page.actor, uid)
-        return "Left the plan aside", "/plan"
+    def leave(staying: Collection[str]) -> None:
+        def act(session: Session) -> Told:
+            doing.hold(session, page.actor, (StudioPlan, uid), seen)
+            planning_keep.keep_things(session, page.actor, uid, staying)
+            return "Left the plan aside", "/plan"
 
-    doing.do_once(page, given, act)
+        doing.do_once(page, given, act)
+
+    planning_keep.as_far_as_can_be(leave)
     return _read(page, uid)
 
 
@@ -230,8 +234,10 @@ def _planned_anew(page: PageRequest, given: Sent, act: Callable[[Session], Chang
         if work.repeated or content is None:
             uid = added_before(work, StudioPlan)[0]
         else:
-            work.label, work.location = act(work.session).label, PROPOSAL
-            uid = planning_plans.propose(work.session, page.actor, content).uid
+            changed = act(work.session)
+            work.label, work.location = changed.label, PROPOSAL
+            chosen = work.change_uid if changed.is_chosen else ""
+            uid = planning_plans.propose(work.session, page.actor, content, chosen).uid
     if content is not None:
         improve_on(page, uid, content)
     return _read(page, uid)

@@ -1,15 +1,18 @@
 """The plan: when painters work, one button that plans all open panels, and the plan to look at, take or leave."""
 
-from typing import Any
+from collections.abc import Collection, Sequence
+from typing import Annotated, Any
+from urllib.parse import urlencode
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Query
 from sqlmodel import Session
 from starlette.responses import Response
 
 from server.science.results import FilmState
-from server.services import board, planning, planning_make, planning_plans, planning_search
+from server.services import board, history, planning, planning_keep, planning_make, planning_plans, planning_search
 from server.services.board.facts import TodayBoard
 from server.services.errors import Refused
+from server.services.history import HistoryEntry
 from server.services.planning_make import PlanMake
 from server.services.planning_quiet import QUIET
 from server.store.tables import StudioPlan
@@ -20,14 +23,16 @@ from server.web.plan_shown import shown, told
 from server.web.quietly import improve_on
 
 router = APIRouter(prefix="/plan")
+MOST_TOLD = 7  # an address is kept in 300 characters
 SOFT = (FilmState.WET, FilmState.TACKY)
 
 
 @router.get("")
-def plan(page: Page) -> Response:
+def plan(page: Page, stays: Annotated[list[str] | None, Query()] = None) -> Response:
+    """``stays``: entries of the history that could not be taken back when a plan was left aside."""
     if page.may("paint"):
         planning_search.expect()
-    return page.render("plan/page.html", _context(page, FormState()))
+    return page.render("plan/page.html", {**_context(page, FormState()), "stays": _entries(page, stays or ())})
 
 
 @router.post("/make")
@@ -64,11 +69,17 @@ def accept(page: Page, posted: Posted, uid: str) -> Response:
 
 @router.post("/{uid}/dismiss")
 def dismiss(page: Page, posted: Posted, uid: str) -> Response:
-    def act(session: Session) -> Done:
-        planning_plans.dismiss(session, page.actor, uid)
-        return Done("Left the plan aside", "/plan")
+    """Things are as they were before the plan was made; what has to stay is told on the page it leads to."""
 
-    return change_by_button(page, posted, act, "/plan")
+    def leave(staying: Collection[str]) -> Response:
+        def act(session: Session) -> Done:
+            planning_keep.keep_things(session, page.actor, uid, staying)
+            told = urlencode([("stays", one) for one in tuple(staying)[:MOST_TOLD]])
+            return Done("Left the plan aside", f"/plan?{told}" if told else "/plan")
+
+        return change_by_button(page, posted, act, "/plan")
+
+    return planning_keep.as_far_as_can_be(leave)
 
 
 @router.post("/{uid}/pin/{layer_uid}")
@@ -80,6 +91,12 @@ def pin(page: Page, posted: Posted, uid: str, layer_uid: str) -> Response:
         return Done("Pinned a sitting" if pinned else "Let a sitting move again", "/plan")
 
     return change_by_button(page, posted, act, "/plan")
+
+
+def _entries(page: PageRequest, uids: Sequence[str]) -> list[HistoryEntry]:
+    with page.db.read() as session:
+        found = [history.entry(session, page.actor, uid) for uid in uids[:MOST_TOLD]]
+    return [one for one in found if one is not None and one.action == "undo"]
 
 
 def _context(page: PageRequest, making: FormState) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from server.services import planning_ahead, planning_apply, planning_events, pla
 from server.services.errors import Refused
 from server.services.planning_ahead import Changed
 from server.services.planning_events import PlanRight
+from server.services.unit import current_change_set
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import parse
 from server.web.pages.changes import Done, change_by_button, refused
@@ -51,7 +52,8 @@ def _change_and_plan(page: PageRequest, posted: FormData, act: Callable[[Session
 
     def both(session: Session) -> Done:
         changed = act(session)
-        made.append(planning_plans.propose(session, page.actor, content or {}).uid)
+        chosen = current_change_set(session).uid if changed.is_chosen else ""
+        made.append(planning_plans.propose(session, page.actor, content or {}, chosen).uid)
         return Done(changed.label, "/plan#proposal")
 
     answer = change_by_button(page, posted, both, "/plan")

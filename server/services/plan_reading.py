@@ -56,7 +56,8 @@ class PlanRisk:
 class PlanInUse:
     """The plan that was taken last: ``made_on`` its day, ``sittings`` by layer in the order of their times.
 
-    ``format``: of what is stored; plans from before it was counted have 1.
+    ``format``: of what is stored; plans from before it was counted have 1. ``panels``: the uids of those that it holds
+    or names as left out.
     """
 
     uid: str
@@ -65,6 +66,7 @@ class PlanInUse:
     sittings: Mapping[str, PlannedSitting]
     settings: Mapping[str, Any]
     format: int = 1
+    panels: frozenset[str] = frozenset()
 
 
 def in_use(session: Session, studio_id: int) -> PlanInUse | None:
@@ -85,8 +87,15 @@ def in_use(session: Session, studio_id: int) -> PlanInUse | None:
     content = row.content_json
     made_on = date.fromisoformat(content["made_on"]) if "made_on" in content else row.created_at.date()
     sittings = {sitting.uid: sitting for sitting in sittings_of(content)}
+    panels = [one["id"] for one in content.get("panels", ())] + [one["uid"] for one in content.get("left_out", ())]
     return PlanInUse(
-        row.uid, row.version, made_on, sittings, content.get("settings", {}), int(content.get("format", 1))
+        row.uid,
+        row.version,
+        made_on,
+        sittings,
+        content.get("settings", {}),
+        int(content.get("format", 1)),
+        frozenset(panels),
     )
 
 

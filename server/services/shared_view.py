@@ -12,6 +12,7 @@ from server.services.board.facts import (
     LayerFact,
     PanelBoard,
     PanelFact,
+    PlanHolds,
     RegionFact,
     StepFact,
     TodayBoard,
@@ -37,6 +38,7 @@ def today_of(found: TodayBoard, link: OpenLink) -> TodayBoard:
         sitting=None,
         planned=tuple(one for sitting in seen if (one := _sitting_of(sitting, link)) is not None),
         next_planned=None,
+        holds=PlanHolds(),
     )
 
 

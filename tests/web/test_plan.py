@@ -416,10 +416,13 @@ def test_a_lost_day_is_set_right_by_one_tap_and_taken_back_by_one(
 
 def test_a_commission_that_came_since_is_told_and_taken_in(bench: Bench, client: TestClient, db: Database) -> None:
     accepted(client, db)
-    assert "Not in this plan yet" not in client.get("/plan").text
+    assert "Not in the plan in use yet" not in client.get("/plan").text
     panel = bench.panel(title="A new commission")
     layer = bench.layer(panel, kind="block-in", sitting_min=60)
-    assert "Not in this plan yet, with layers to come: A new commission" in words(client.get("/plan").text)
+    for address in ("/plan", "/"):
+        told = words(client.get(address).text)
+        assert "Not in the plan in use yet, with layers to come: A new commission ." in told
+        assert told.count("Set the plan right") == 1
     before = sitting_days(db)
     client.post("/plan/right")
     after = sitting_days(db)
@@ -527,3 +530,74 @@ def test_a_missed_sitting_is_told_on_today_and_set_right(
 def test_without_a_plan_there_is_nothing_to_set_right(bench: Bench, client: TestClient) -> None:
     refused = client.post("/plan/right")
     assert refused.status_code == 409 and "No plan is in use" in refused.text
+
+
+def away(client: TestClient, first: str, last: str) -> None:
+    answer = client.post("/plan/hours/away", data={"painter": "", "from_on": first, "until_on": last})
+    assert answer.status_code == 303
+
+
+BROKEN = "does not hold any more for {}: a sitting was missed, comes before its layer is ready, or lies outside"
+
+
+def test_an_illness_over_planned_sittings_is_told_on_today_and_on_plan_and_set_right(
+    bench: Bench, client: TestClient, db: Database
+) -> None:
+    """Derived: every sitting of these days is outside the hours; those of other days are as they were."""
+    sittings = accepted(client, db)
+    days = sorted({s["start_at"][:10] for s in sittings})
+    assert all("does not hold" not in words(client.get(page).text) for page in ("/", "/plan"))
+    first, last = days[1], days[-1]
+    hit = {s["id"]: s["panel"] for s in sittings if first <= s["start_at"][:10] <= last}
+    away(client, first, last)
+    panels = len(set(hit.values()))
+    told = BROKEN.format(f"{panels} panel{'s' if panels > 1 else ''}")
+    for page in ("/", "/plan"):
+        shown = words(client.get(page).text)
+        assert told in shown and shown.count("Set the plan right") == 1, page
+    assert client.post("/plan/right").status_code == 303
+    after = sitting_days(db)
+    assert all(not first <= after[uid] <= last for uid in hit)
+    newest = max(plans(db), key=lambda plan: plan.id or 0)
+    client.post(f"/plan/{newest.uid}/accept")
+    assert all("does not hold" not in words(client.get(page).text) for page in ("/", "/plan"))
+
+
+@pytest.mark.parametrize(("cut_min", "holds"), [((0, 0), True), ((1, 0), False), ((0, 1), False)])
+def test_hours_cut_short_so_that_a_sitting_or_its_mixing_has_no_room_are_told(
+    bare: Bench, client: TestClient, db: Database, cut_min: tuple[int, int], holds: bool
+) -> None:
+    """Derived: hours that just hold a sitting with the mixing before it leave the plan whole, a minute less not."""
+    bare.layer(bare.panel(title="Only one"), kind="block-in", sitting_min=60)
+    [sitting] = accepted(client, db)
+    assert int(sitting["set_up_min"]) == 30
+    begin = datetime.fromisoformat(sitting["start_at"]) - timedelta(minutes=30 - cut_min[0])
+    end = datetime.fromisoformat(sitting["end_at"]) - timedelta(minutes=cut_min[1])
+    day = {"weekdays": "", "on_date": f"{begin:%Y-%m-%d}", "start": f"{begin:%H:%M}", "end": f"{end:%H:%M}"}
+    assert client.post("/plan/hours", data=HOURS | day).status_code == 303
+    assert ("does not hold" not in words(client.get("/").text)) == holds
+
+
+def test_a_panel_is_not_said_to_be_on_course_by_a_plan_whose_sittings_lie_outside_the_hours(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    panel = bare.panel(title="Far date", due_on=NOW.date() + timedelta(days=300))
+    bare.layer(panel, kind="block-in", sitting_min=60)
+    day = accepted(client, db)[0]["start_at"][:10]
+    assert "by the plan" in words(client.get(f"/panels/{panel.uid}").text)
+    away(client, day, day)
+    assert "by the plan" not in words(client.get(f"/panels/{panel.uid}").text)
+
+
+def test_a_pinned_sitting_outside_the_hours_is_named_since_setting_right_leaves_it(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    bare.layer(bare.panel(title="Held one"), kind="block-in", sitting_min=60)
+    sitting = accepted(client, db)[0]
+    client.post(f"/plan/{the_plan(db).uid}/pin/{sitting['id']}", data={"pinned": "yes"})
+    away(client, sitting["start_at"][:10], sitting["start_at"][:10])
+    for page in ("/", "/plan"):
+        told = words(client.get(page).text)
+        assert "A pinned sitting lies outside the working hours: Held one" in told and "does not hold" not in told
+    client.post(f"/plan/{the_plan(db).uid}/pin/{sitting['id']}", data={"pinned": "no"})
+    assert BROKEN.format("1 panel") in words(client.get("/").text)

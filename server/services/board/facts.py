@@ -321,10 +321,24 @@ class LeftoverFact:
 
 
 @dataclass(frozen=True, slots=True)
+class PlanHolds:
+    """Where the plan in use holds no more: (uid, title) of panels, by their titles.
+
+    ``slipped``: a sitting was missed, comes before its layer is ready, or lies outside its painter's hours as they are
+    now; ``held``: such a one outside the hours is pinned; ``unplanned``: came since, with layers to come.
+    """
+
+    slipped: tuple[tuple[str, str], ...] = ()
+    held: tuple[tuple[str, str], ...] = ()
+    unplanned: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class TodayBoard:
     """Today, or another chosen day. Groups hold panels by `Standing`, most urgent first; ``at_risk`` repeats those
     whose date is at risk. ``sitting`` is one that was not ended yet. Boards of the same ``number`` are the same.
-    ``planned``: the day's sittings by the plan in use, ``next_planned`` the first after; ``leftovers``: old mixes."""
+    ``planned``: the day's sittings by the plan in use, ``next_planned`` the first after; ``leftovers``: old mixes;
+    ``holds``: what of that plan has to be set right today."""
 
     number: int
     moment: Moment
@@ -335,6 +349,7 @@ class TodayBoard:
     planned: tuple[PlannedSitting, ...] = ()
     next_planned: PlannedSitting | None = None
     leftovers: tuple[LeftoverFact, ...] = ()
+    holds: PlanHolds = field(default_factory=PlanHolds)
 
 
 @dataclass(frozen=True, slots=True)

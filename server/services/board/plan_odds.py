@@ -1,17 +1,22 @@
 """Whether the plan in use keeps each panel's date: the one place that every screen's odds of it come from.
 
-Where all layers to come of a panel stand in the plan, the odds of its date are those of the plan carried out with
-sampled drying (``planning.schedule.odds``); of all other panels they stay those of the outlook.
+Where all layers to come of a panel stand in the plan, within the working hours as they are now, the odds of its date
+are those of the plan carried out with sampled drying (``planning.schedule.odds``); of all other panels they stay those
+of the outlook.
 """
 
 from collections.abc import Hashable, Sequence
 from dataclasses import replace
+from typing import Any
+
+from sqlalchemy import Row
 
 from server.planning.schedule.odds import FINAL, RELEASE, PanelOdds, odds_of
 from server.planning.schedule.plan import PlacedSitting
 from server.planning.schedule.problem import PanelJob, Problem
 from server.services.board.facts import DueFact, Moment
 from server.services.board.films import PanelLayers
+from server.services.board.plan_holds import off_hours
 from server.services.board.plan_problem import Extra, panel_job, release_chain
 from server.services.board.rows import StudioRows
 from server.services.board.standing import PanelStanding, standings
@@ -30,7 +35,8 @@ def planned_standings(rows: StudioRows, panels: Sequence[PanelLayers], moment: M
     plan = rows.plan
     if plan is None or plan.format < WITH_ODDS or moment.on != moment.today:
         return found
-    asked = [one for one in found if one.due is not None and not one.due.is_late and _is_planned(one, rows)]
+    off = off_hours(rows, moment)
+    asked = [one for one in found if one.due is not None and not one.due.is_late and _is_planned(one, rows, off)]
     odds = _odds(asked, rows, plan, moment)
     return [replace(one, due=_due(one, odds[uid], rows)) if (uid := _uid(one)) in odds else one for one in found]
 
@@ -39,10 +45,14 @@ def _uid(standing: PanelStanding) -> str:
     return str(standing.layers.panel.uid)
 
 
-def _is_planned(standing: PanelStanding, rows: StudioRows) -> bool:
+def _is_planned(standing: PanelStanding, rows: StudioRows, off: frozenset[str]) -> bool:
     to_come = standing.layers.to_come
     is_open = standing.layers.panel.finished_on is None
-    return bool(to_come) and is_open and all(rows.sitting_of(layer.row) is not None for layer in to_come)
+    return bool(to_come) and is_open and all(_holds(layer.row, rows, off) for layer in to_come)
+
+
+def _holds(layer: Row[Any], rows: StudioRows, off: frozenset[str]) -> bool:
+    return layer.uid not in off and rows.sitting_of(layer) is not None
 
 
 def _odds(asked: Sequence[PanelStanding], rows: StudioRows, plan: PlanInUse, moment: Moment) -> dict[str, PanelOdds]:

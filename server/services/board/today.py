@@ -11,6 +11,7 @@ from server.services.access import Actor
 from server.services.board.facts import Moment, PanelFact, Standing, TodayBoard
 from server.services.board.films import panel_layers
 from server.services.board.leftovers import reminders
+from server.services.board.plan_holds import plan_holds
 from server.services.board.plan_odds import planned_standings
 from server.services.board.rows import StudioRows, load
 from server.services.board.shown import panel_fact
@@ -83,6 +84,7 @@ def _board(rows: StudioRows, moment: Moment) -> TodayBoard:
         planned=tuple(one for one in planned if one.on == moment.on),
         next_planned=next((one for one in planned if one.on > moment.on), None),
         leftovers=reminders(rows, moment),
+        holds=plan_holds(rows, (fact for facts in ordered.values() for fact in facts), moment),
     )
 
 

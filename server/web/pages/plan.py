@@ -15,7 +15,6 @@ from server.services.errors import Refused
 from server.services.history import HistoryEntry
 from server.services.planning_make import PlanMake
 from server.services.planning_quiet import QUIET
-from server.store.tables import StudioPlan
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, change, change_by_button, refused
@@ -112,7 +111,7 @@ def _context(page: PageRequest, making: FormState) -> dict[str, Any]:
             "rack": _rack(wall, settings.get("rack_places")),
             "settings": settings,
             "standing": shown(in_use, None, page.today),
-            "unplanned": _unplanned(wall, in_use) if in_use is not None and waiting is None else (),
+            "holds": wall.holds,
             "proposal": shown(waiting, in_use, page.today),
         }
 
@@ -122,11 +121,3 @@ def _rack(wall: TodayBoard, places: int | None) -> tuple[int, int] | None:
     wet = sum(panel.top is not None and panel.top.state in SOFT for group in wall.groups.values() for panel in group)
     waits = planning.rack_waits_for(wet, places) if places else 0
     return (wet, waits) if waits else None
-
-
-def _unplanned(wall: TodayBoard, plan: StudioPlan) -> list[tuple[str, str]]:
-    """(uid, title) of panels with layers to come that the plan in use neither holds nor left out: they came since."""
-    content = told(plan)
-    known = {panel["id"] for panel in content.get("panels", ())} | {one["uid"] for one in content.get("left_out", ())}
-    panels = [panel for group in wall.groups.values() for panel in group if panel.layers_to_come]
-    return sorted(((p.uid, p.title) for p in panels if p.uid not in known), key=lambda pair: pair[1])

@@ -14,7 +14,7 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from server.services import board, planning_search
-from server.services.board.facts import LeftoverFact, Moment, PanelFact, SittingFact, Standing, TodayBoard
+from server.services.board.facts import LeftoverFact, Moment, PanelFact, PlanHolds, SittingFact, Standing, TodayBoard
 from server.services.errors import NotFound
 from server.services.kept import Kept
 from server.services.plan_reading import PlannedSitting
@@ -107,7 +107,7 @@ class TodayPage:
     planned: tuple[SittingLine, ...]
     next_planned: str
     leftovers: tuple[LeftoverFact, ...]
-    off_plan: int
+    holds: PlanHolds
     pressed: str
     last_wet_asked: LastWet | None
 
@@ -124,8 +124,7 @@ def today(page: Page, on: str = "", card: str = "") -> Response:
     pressed = _pressed(found, card) if card else None
     if day is None:
         keep_ready("today", page, _ready)
-    slipped = off_plan(found)
-    if day is None and slipped and page.may("paint"):
+    if day is None and found.holds.slipped and page.may("paint"):
         planning_search.expect()  # the page offers to set it right
     context = TodayPage(
         day=found.moment.on,
@@ -138,7 +137,7 @@ def today(page: Page, on: str = "", card: str = "") -> Response:
         planned=tuple(sitting_line(sitting, page.today) for sitting in found.planned),
         next_planned=_next_planned(found, page.today),
         leftovers=found.leftovers,
-        off_plan=slipped,
+        holds=found.holds,
         pressed=pressed.title if pressed else "",
         last_wet_asked=_last_wet(pressed, found.moment, day) if pressed else None,
     )
@@ -161,20 +160,6 @@ def sitting_line(sitting: PlannedSitting, today: date) -> SittingLine:
         sitting.painter,
         plan_words.palette_words(sitting),
         plan_words.why_words(sitting, today),
-    )
-
-
-def off_plan(found: TodayBoard) -> int:
-    """How many panels the plan in use has no longer right: their next sitting was missed, or comes too soon."""
-    next_ones = [
-        (fact.coming, fact.coming.sitting)
-        for facts in found.groups.values()
-        for fact in facts
-        if fact.coming is not None and fact.coming.sitting is not None
-    ]
-    return sum(
-        sitting.on < found.moment.today or (coming.planned_from is not None and coming.planned_from > sitting.on)
-        for coming, sitting in next_ones
     )
 
 

@@ -1,0 +1,86 @@
+"""Whether the plan in use still holds: the one place that every page's word on it comes from."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import timedelta
+
+from server.planning.schedule.calendar import Window, Zone, windows
+from server.services.board.facts import Moment, PanelFact, PlanHolds, Standing
+from server.services.board.rows import StudioRows
+from server.services.kept import Kept
+from server.services.plan_reading import PlanInUse, PlannedSitting
+from server.services.planning import painters
+
+SLACK_MIN = 1 / 60
+OFF_HOURS: Kept[frozenset[str]] = Kept(256)
+
+
+def plan_holds(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment) -> PlanHolds:
+    """What of the plan in use has to be set right, by panel; nothing where no plan is in use."""
+    if rows.plan is None:
+        return PlanHolds()
+    off = _standing_off_hours(rows, moment)
+    slipped, held, unplanned = [], [], []
+    for fact in facts:
+        if fact.standing is Standing.FINISHED:
+            continue
+        here = off.get(fact.uid, ())
+        told = fact.uid, fact.title
+        if _is_missed(fact, moment) or any(not sitting.pinned for sitting in here):
+            slipped.append(told)
+        if any(sitting.pinned for sitting in here):
+            held.append(told)
+        if fact.layers_to_come and fact.uid not in rows.plan.panels:
+            unplanned.append(told)
+    return PlanHolds(*(tuple(sorted(found, key=lambda told: told[1])) for found in (slipped, held, unplanned)))
+
+
+def off_hours(rows: StudioRows, moment: Moment) -> frozenset[str]:
+    """The layers whose sitting in the plan, today or later, is not wholly, its mixing included, within one open window
+    of its painter by the hours as they are now."""
+    plan = rows.plan
+    if plan is None:
+        return frozenset()
+    key = (plan.uid, plan.version, rows.hours, moment.today, moment.zone.key)
+    found = OFF_HOURS.get(key)
+    if found is None:
+        found = _off_hours(plan, rows, Zone(moment.zone, moment.today))
+        OFF_HOURS.keep({key: found})
+    return found
+
+
+def _off_hours(plan: PlanInUse, rows: StudioRows, week: Zone) -> frozenset[str]:
+    to_come = [(day, s) for s in plan.sittings.values() if (day := week.day_of(s.start_at)) >= 0]
+    if not to_come:
+        return frozenset()
+    who = painters(rows.hours, week.today, 0)
+    open_at: dict[tuple[str, int], list[Window]] = defaultdict(list)
+    for window in windows(who, week, max(day for day, _ in to_come) + 1):
+        open_at[who[window.painter].id, window.day].append(window)
+    return frozenset(s.uid for day, s in to_come if not _fits(s, open_at.get((s.painter, day), ()), week))
+
+
+def _fits(sitting: PlannedSitting, open_then: Iterable[Window], week: Zone) -> bool:
+    begin = week.minute_of(sitting.start_at - timedelta(minutes=sitting.mixing_min)) + SLACK_MIN
+    end = week.minute_of(sitting.end_at) - SLACK_MIN
+    return any(window.start_min <= begin and end <= window.end_min for window in open_then)
+
+
+def _is_missed(fact: PanelFact, moment: Moment) -> bool:
+    """Whether the next sitting was missed, or comes before its layer is ready."""
+    coming = fact.coming
+    if coming is None or coming.sitting is None:
+        return False
+    on = coming.sitting.on
+    return on < moment.today or (coming.planned_from is not None and coming.planned_from > on)
+
+
+def _standing_off_hours(rows: StudioRows, moment: Moment) -> dict[str, list[PlannedSitting]]:
+    """Sittings that still stand and do not fit the hours, by panel."""
+    off = off_hours(rows, moment)
+    found: dict[str, list[PlannedSitting]] = {}
+    if off:
+        for panel in rows.panels:
+            sittings = [rows.sitting_of(layer) for layer in rows.layers.get(panel.id, ()) if layer.uid in off]
+            found[panel.uid] = [sitting for sitting in sittings if sitting is not None]
+    return found

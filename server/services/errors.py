@@ -64,4 +64,11 @@ class Conflict(ServiceError):
 
 
 class Refused(ServiceError):
-    """A well-formed wish that the state of things forbids."""
+    """A well-formed wish that the state of things forbids. ``field``: the command's, where it is about one of them."""
+
+    def __init__(self, message: str, field: str = "") -> None:
+        super().__init__(message)
+        self.field = field
+
+    def __reduce__(self) -> tuple[type["Refused"], tuple[str, str]]:
+        return type(self), (self.message, self.field)

@@ -105,7 +105,8 @@ def minutes_of(clock: str) -> int:
 
 
 def create(session: Session, actor: Actor, command: WorkTimeCreate) -> WorkTime:
-    """Add a stretch of work. Raises ``Refused`` where it overlaps with one of the same painter and days."""
+    """Add a stretch of work. Raises ``Refused``, at a field where it overlaps with one of the same painter and
+    days."""
     allow(actor, "create", None, WorkTime)
     row = WorkTime(
         studio_id=actor.studio_id,
@@ -124,10 +125,17 @@ def create(session: Session, actor: Actor, command: WorkTimeCreate) -> WorkTime:
     for other in there:
         if _meet(row, other):
             whose = other.painter or "everybody"
-            raise Refused(f"This overlaps with hours of {whose} that stand already.")
+            raise Refused(f"This overlaps with hours of {whose} that stand already.", _asked_by(row))
     session.add(row)
     session.flush()
     return row
+
+
+def _asked_by(row: WorkTime) -> str:
+    """The field of `WorkTimeCreate` that another line may stand in the way of."""
+    if row.start_min is not None:
+        return "start"
+    return "weekdays" if row.on_date is None else "on_date"
 
 
 def _meet(one: WorkTime, other: WorkTime) -> bool:

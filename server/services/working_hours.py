@@ -133,11 +133,20 @@ def _later(start: str, end: str) -> str:
 
 
 def add_week(session: Session, actor: Actor, command: WeekCreate) -> None:
-    """Raises ``Refused`` where hours overlap with some that stand."""
-    for start, end in ((command.start, command.end), (command.again_start, command.again_end)):
+    """Raises ``Refused`` at the beginning of hours that overlap with some that stand."""
+    for field, end in (("start", command.end), ("again_start", command.again_end)):
+        start = getattr(command, field)
         if start:
             line = WorkTimeCreate(painter=command.painter, weekdays="".join(command.weekdays), start=start, end=end)
-            planning.create(session, actor, line)
+            _add(session, actor, line, field)
+
+
+def _add(session: Session, actor: Actor, line: WorkTimeCreate, field: str) -> None:
+    """Add a line that was said otherwise: what stands in its way is told at the ``field`` it came from."""
+    try:
+        planning.create(session, actor, line)
+    except Refused as fault:
+        raise Refused(fault.message, field if fault.field else "") from fault
 
 
 def add_away(session: Session, actor: Actor, command: AwayCreate) -> None:
@@ -147,7 +156,7 @@ def add_away(session: Session, actor: Actor, command: AwayCreate) -> None:
         until_on=None if command.until_on == command.from_on else command.until_on,
         label=command.label,
     )
-    planning.create(session, actor, line)
+    _add(session, actor, line, "from_on")
 
 
 def add_repeat(session: Session, actor: Actor, command: RepeatCreate) -> None:

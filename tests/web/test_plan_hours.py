@@ -203,3 +203,23 @@ def test_a_painter_is_called_otherwise(bench: Bench, client: TestClient, db: Dat
     assert client.post("/plan/hours/rename").status_code == 422
     gone = client.post("/plan/hours/rename", data={"painter": "Nobody", "name": "Somebody"})
     assert gone.status_code == 404
+
+
+def test_hours_that_overlap_are_told_at_the_field_they_came_from(bench: Bench, client: TestClient) -> None:
+    hours = WEEK | {"weekdays": ["1"]}
+    client.post("/plan/hours/week", data=hours)
+    client.post("/plan/hours/away", data={"painter": "", "from_on": "2026-12-01", "until_on": "2026-12-09"})
+    within = {"start": "10:00", "end": "11:00"}
+    after = {"start": "07:00", "end": "08:00", "again_start": "10:00", "again_end": "11:00"}
+    line = {"painter": "Ada", "weekdays": "1", "on_date": "", "rule": ""}
+    for path, sent, field in (
+        ("/week", hours | within, "start"),
+        ("/week", hours | after, "again_start"),
+        ("", line | within, "start"),
+        ("/away", {"painter": "", "from_on": "2026-12-01", "until_on": "2026-12-09"}, "from_on"),
+    ):
+        answer = client.post(f"/plan/hours{path}", data=sent)
+        assert answer.status_code == 409, path
+        [box] = re.findall(rf'<input id="f-{field}"[^>]*>', answer.text)
+        assert 'aria-invalid="true"' in box and f'value="{sent[field]}"' in box
+        assert f'<a href="#f-{field}"' in answer.text and "This overlaps with hours of" in answer.text

@@ -71,7 +71,7 @@ def change_by_form(page: PageRequest, posted: Typed, shown: FormPage, act: Calla
         form.add_conflict(fault.current, fault.message, page.zone)
         return shown.show(page, form, 409)
     except Refused as fault:
-        form.add_error("", fault.message)
+        form.add_error(fault.field, fault.message)
         return shown.show(page, form, 409)
 
 

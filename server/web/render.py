@@ -26,6 +26,7 @@ from server.services.people.purging import ELSEWHERE
 from server.services.roles import PERMISSIONS, Permission
 from server.store.tables import Name
 from server.web import forms, plan_words, standing_words, words
+from server.web.faults_named import with_names
 from server.web.glossary import TERMS
 from server.web.history_words import Line, lines_of
 from server.web.language import script_texts
@@ -341,7 +342,7 @@ def render(
     token = _frame.set(frame)
     try:
         templates: Templates = request.app.state.templates
-        text = templates.get_template(template).render(**_names(context), frame=frame)
+        text = with_names(templates.get_template(template).render(**_names(context), frame=frame))
         text = text if is_metric() or template.startswith(AS_PUBLISHED) else words.told(text)
         if frame.is_shared and frame.has_studio:
             text = without_what_is_refused(text, frame.path, frame.may)

@@ -185,12 +185,23 @@ def _why_not(fault: Fault, board: StudioRows) -> str:
     titles = {panel.id: panel.title for panel in board.panels}
     for panel_id, rows in board.layers.items():
         held = next((row for row in rows if fault.kind == "pinned" and row.uid == fault.sittings[0]), None)
+        if held is not None and not _is_pinned(board, held.uid):
+            return (
+                f"The {held.kind} of “{titles[panel_id]}” does not fit on that day beside what stays there and what "
+                "has to dry. Nothing was changed."
+            )
         if held is not None:
             return (
                 f"The {held.kind} of “{titles[panel_id]}” is held on a day when it cannot be painted any more. "
                 "Let it move again first. Nothing was changed."
             )
     return f"The plan that came out does not hold: {fault.text}. Nothing was changed."
+
+
+def _is_pinned(board: StudioRows, uid: str) -> bool:
+    """Whether the painter holds it in the plan in use; else it was only to be moved now."""
+    sitting = None if board.plan is None else board.plan.sittings.get(uid)
+    return sitting is not None and sitting.pinned
 
 
 def _ask_rules(plan: Plan, asked: Asked, extra: Extra) -> bool:

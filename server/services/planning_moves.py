@@ -6,11 +6,13 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
-from server.planning.schedule.calendar import Window, Zone, windows
-from server.services import planning
+from server.planning.schedule.calendar import Window, Zone
+from server.services import planning_fits
 from server.services.access import Actor
+from server.services.board.today import moment_at
 from server.services.errors import Refused
 from server.services.plan_reading import PlanInUse, PlannedSitting
+from server.services.planning_fits import Surroundings
 from server.services.planning_make import PlanMake
 
 Way = Literal["earlier", "later"]
@@ -20,9 +22,10 @@ LOOKS_AHEAD_D = 200
 def beside(
     session: Session, actor: Actor, plan: PlanInUse, move: tuple[str, Way], when: tuple[datetime, ZoneInfo]
 ) -> tuple[PlannedSitting, datetime]:
-    """The sitting of a layer, and when it would begin on the working day before or after its own.
+    """The sitting of a layer, and when it would begin on the nearest working day before or after its own on which it
+    fits.
 
-    Raises ``Refused`` for a layer that is not in the plan, and where there is no such day.
+    Raises ``Refused`` for a layer that is not in the plan, and where there is no such day, with why.
     """
     uid, way = move
     sitting = plan.sittings.get(uid)
@@ -30,15 +33,18 @@ def beside(
         raise Refused("This sitting is not in the plan in use. Nothing was changed.")
     now, zone = when
     week = Zone(zone, now.astimezone(zone).date())
-    painters = planning.painters(planning.all_open(session, actor), week.today, 0)
-    mine = tuple(painter for painter in painters if painter.id == sitting.painter)
-    mixing = PlanMake.model_validate(dict(plan.settings)).mix_setup_min if sitting.palette else 0
-    need = round((sitting.end_at - sitting.start_at).total_seconds() / 60) + mixing
     day = week.day_of(sitting.start_at)
-    fits = [w for w in windows(mine, week, max(day, 0) + LOOKS_AHEAD_D) if w.minutes >= need]
+    settings = PlanMake.model_validate(dict(plan.settings))
+    days = max(day, 0) + LOOKS_AHEAD_D
+    around = planning_fits.surroundings(session, actor, sitting, settings, (moment_at(now, zone), days))
+    if around is None:
+        raise Refused("This sitting is not in the plan in use. Nothing was changed.")
+    ready = around.ready_min()
+    fits = [w for w in around.own if w.start_min >= ready and around.has_time(w) and not around.held_above(w)]
     found = _nearest(fits, day, way)
     if found is None:
-        raise Refused(f"{sitting.painter} has no working day {way} than this with time enough for it.")
+        raise Refused(_why_none(around, day, way))
+    mixing = settings.mix_setup_min if around.mixes_in(found) else 0
     return sitting, week.instant(found.start_min + mixing)
 
 
@@ -48,3 +54,20 @@ def _nearest(fits: list[Window], day: int, way: Way) -> Window | None:
         return next((w for w in fits if w.day > max(day, 0)), None)
     before = [w for w in fits if 0 < w.day < day]
     return next((w for w in before if w.day == before[-1].day), None)
+
+
+def _why_none(around: Surroundings, day: int, way: Way) -> str:
+    """What stands in the way of every working day on that side."""
+    sitting = around.sitting
+    some = [w for w in around.own if around.has_time(w) and _nearest([w], day, way) is not None]
+    ready = around.ready_min()
+    if any(w.start_min < ready for w in some):
+        on = around.week.instant(ready).date()
+        return f"The layer below is ready only from {on.day} {on:%B %Y}. Nothing was changed."
+    if some and around.above is not None:
+        on = around.above.on
+        return (
+            f"The layer above it, {around.above.kind}, is pinned to {on.day} {on:%B %Y}, and this one has to "
+            "dry before. Let that one move first. Nothing was changed."
+        )
+    return f"{sitting.painter} has no working day {way} than this with time enough for it. Nothing was changed."

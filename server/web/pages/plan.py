@@ -98,6 +98,11 @@ def _entries(page: PageRequest, uids: Sequence[str]) -> list[HistoryEntry]:
     return [one for one in found if one is not None and one.action == "undo"]
 
 
+def refused_here(page: PageRequest, message: str, status: int = 409) -> Response:
+    """The plan as it stands, and above it in plain words why nothing was done."""
+    return page.render("plan/page.html", {**_context(page, FormState()), "refusal": message}, status)
+
+
 def _context(page: PageRequest, making: FormState) -> dict[str, Any]:
     with page.db.read() as session:
         wall = board.today(session, page.actor, page.now, page.zone)
@@ -113,6 +118,8 @@ def _context(page: PageRequest, making: FormState) -> dict[str, Any]:
             "standing": shown(in_use, None, page.today),
             "holds": wall.holds,
             "proposal": shown(waiting, in_use, page.today),
+            "stays": (),
+            "refusal": "",
         }
 
 

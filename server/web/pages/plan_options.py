@@ -14,7 +14,8 @@ from server.services.planning_events import PlanRight
 from server.services.unit import current_change_set
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import parse
-from server.web.pages.changes import Done, change_by_button, refused
+from server.web.pages import plan
+from server.web.pages.changes import Done, change
 from server.web.quietly import improve_on
 
 router = APIRouter(prefix="/plan")
@@ -36,7 +37,7 @@ def right(page: Page, posted: Posted) -> Response:
     """Set the plan in use right after what the form says; without anything, as things are."""
     given, _ = parse(posted, PlanRight, zone=page.zone)
     if given is None:
-        return refused(page, "What happened could not be read. Nothing was changed.", "/plan", 422)
+        return plan.refused_here(page, "What happened could not be read. Nothing was changed.", 422)
     return _change_and_plan(
         page, posted, lambda session: planning_events.happened(session, page.actor, given, page.now, page.zone)
     )
@@ -46,7 +47,7 @@ def _change_and_plan(page: PageRequest, posted: FormData, act: Callable[[Session
     try:
         content = planning_ahead.plan_after(lambda: page.unit("", posted), act, page.actor, (page.now, page.zone))
     except Refused as fault:
-        return refused(page, fault.message, "/plan")
+        return plan.refused_here(page, fault.message)
 
     made: list[str] = []
 
@@ -56,7 +57,10 @@ def _change_and_plan(page: PageRequest, posted: FormData, act: Callable[[Session
         made.append(planning_plans.propose(session, page.actor, content or {}, chosen).uid)
         return Done(changed.label, "/plan#proposal")
 
-    answer = change_by_button(page, posted, both, "/plan")
+    try:
+        answer = change(page, posted, both)
+    except Refused as fault:
+        return plan.refused_here(page, fault.message)
     for uid in made:
         improve_on(page, uid, content or {})
     return answer

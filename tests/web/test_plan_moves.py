@@ -1,0 +1,112 @@
+"""Sittings moved by buttons over HTTP: to the nearest day on which they fit, or told why there is none."""
+
+import re
+from datetime import date, datetime, timedelta
+
+import pytest
+from sqlmodel import select
+from starlette.testclient import TestClient
+
+from server.store.db import Database
+from server.store.tables import Layer
+from tests.services.conftest import NOW, Bench, make_bench
+from tests.web.test_plan import accepted, late_panel, make, plans, sitting_days, the_plan, words
+
+TODAY = NOW.date()  # a Wednesday
+
+
+@pytest.fixture
+def bare(db: Database) -> Bench:
+    return make_bench(db)
+
+
+def kinds(db: Database) -> dict[str, str]:
+    """The uid of each layer by its kind."""
+    with db.read() as session:
+        return {row.kind: row.uid for row in session.exec(select(Layer))}
+
+
+def move(client: TestClient, uid: str, way: str) -> tuple[int, str]:
+    answer = client.post("/plan/right", data={"event": way, "layer_uid": uid})
+    return answer.status_code, words(answer.text)
+
+
+def take(client: TestClient, db: Database) -> None:
+    newest = max(plans(db), key=lambda plan: plan.id or 0)
+    assert client.post(f"/plan/{newest.uid}/accept").status_code == 303
+
+
+def test_later_goes_past_a_day_that_a_pinned_sitting_fills(bare: Bench, client: TestClient, db: Database) -> None:
+    """Mornings of 210 minutes, sittings of 120, each with 30 of mixing at most: two never fit one morning. Tomorrow is
+    pinned, Friday closed, so that today's goes to Monday."""
+    for kind in ("first one", "second one"):
+        bare.layer(bare.panel(title=kind), kind=kind, sitting_min=120)
+    accepted(client, db)
+    days = sitting_days(db)
+    tomorrow = (TODAY + timedelta(days=1)).isoformat()
+    assert sorted(days.values()) == [TODAY.isoformat(), tomorrow]
+    now, then = sorted(days, key=lambda uid: days[uid])
+    assert client.post(f"/plan/{the_plan(db).uid}/pin/{then}", data={"pinned": "yes"}).status_code == 303
+    off = {"painter": "", "weekdays": "", "on_date": (TODAY + timedelta(days=2)).isoformat(), "rule": ""}
+    assert client.post("/plan/hours", data=off | {"start": "", "end": ""}).status_code == 303
+    status, told = move(client, now, "later")
+    assert status == 303, told
+    after = sitting_days(db)
+    assert after[then] == tomorrow and after[now] == (TODAY + timedelta(days=5)).isoformat()
+
+
+def test_two_that_fit_one_morning_stand_on_it_together(bare: Bench, client: TestClient, db: Database) -> None:
+    """Derived: 90 and 60 minutes with one palette mixed once in 30 fill 180 of 210 minutes."""
+    bare.layer(bare.panel(title="Longer"), kind="longer", sitting_min=90)
+    bare.layer(bare.panel(title="Shorter"), kind="shorter", sitting_min=60)
+    accepted(client, db)
+    uid = kinds(db)
+    assert move(client, uid["longer"], "later")[0] == 303
+    take(client, db)
+    held = sitting_days(db)[uid["longer"]]
+    assert move(client, uid["shorter"], "later")[0] == 303
+    assert sitting_days(db)[uid["shorter"]] == held == (TODAY + timedelta(days=2)).isoformat()
+
+
+def test_earlier_than_the_layer_below_is_ready_is_told_with_the_day_on_the_plans_page(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    late_panel(bare)
+    accepted(client, db)
+    uid = kinds(db)["second painting"]
+    status, told = move(client, uid, "earlier")
+    while status == 303:
+        take(client, db)
+        status, told = move(client, uid, "earlier")
+    assert status == 409 and "is held on a day" not in told
+    found = re.search(r"The layer below is ready only from (\d+ \w+ \d{4})", told)
+    assert found is not None, told
+    stands = date.fromisoformat(sitting_days(db)[uid])
+    ready = datetime.strptime(f"{found[1]} +0000", "%d %B %Y %z").date()
+    missed = [ready + timedelta(days=n) for n in range(1, (stands - ready).days)]
+    assert ready <= stands and all(day.isoweekday() > 5 for day in missed)
+    assert "The plan in use" in told and "Hours, days away, holidays" in told  # on its page, with ways on
+
+
+def test_later_than_a_pinned_layer_above_allows_names_it(bare: Bench, client: TestClient, db: Database) -> None:
+    late_panel(bare)
+    accepted(client, db)
+    uid = kinds(db)
+    client.post(f"/plan/{the_plan(db).uid}/pin/{uid['second painting']}", data={"pinned": "yes"})
+    before = sitting_days(db)
+    status, told = move(client, uid["underpainting"], "later")
+    for _ in range(20):
+        if status != 303:
+            break
+        take(client, db)
+        before = sitting_days(db)
+        status, told = move(client, uid["underpainting"], "later")
+    assert status == 409 and "The layer above it, second painting, is pinned to" in told
+    assert sitting_days(db) == before
+
+
+def test_a_fault_in_what_is_asked_of_a_plan_keeps_its_page(bare: Bench, client: TestClient) -> None:
+    bare.layer(bare.panel(title="One"))
+    make(client)
+    answer = client.post("/plan/make", data={"mix_setup_min": "long"})
+    assert answer.status_code == 422 and "Make a plan" in answer.text

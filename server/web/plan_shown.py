@@ -1,11 +1,15 @@
-"""A plan as its page shows it: the stored content as days, panels and changes against the plan in use."""
+"""A plan as its page shows it: the stored content as days, panels and changes against the plan in use.
+
+Of the plan in use, odds and lateness are those of now, as every other page tells them; one to be looked at has its own.
+"""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
 from server.formats.drawings_odds import OddsPicture, odds_picture
+from server.services.board.facts import PanelFact, Standing
 from server.services.plan_reading import PlannedSitting, PlanRisk, sittings_of
 from server.store.tables import StudioPlan
 from server.web import plan_words, standing_words
@@ -69,6 +73,14 @@ def told(row: StudioPlan | None) -> dict[str, Any]:
     return (row.content_json or {}) if row is not None else {}
 
 
+def shown_in_use(row: StudioPlan | None, facts: Mapping[str, PanelFact], today: date) -> PlanShown | None:
+    """The plan in use, with its panels as they stand now, by their uids."""
+    found = shown(row, None, today)
+    if found is None:
+        return None
+    return replace(found, panels=tuple(_as_it_stands(panel, facts.get(panel.uid), today) for panel in found.panels))
+
+
 def shown(row: StudioPlan | None, other: StudioPlan | None, today: date) -> PlanShown | None:
     """A plan beside the one in use (``other``), with what it changes."""
     if row is None or not row.content_json:
@@ -116,6 +128,31 @@ def _panel(one: Mapping[str, Any], today: date) -> PanelShown:
         risk=_risk(one, today),
         options=options,
     )
+
+
+def _as_it_stands(panel: PanelShown, fact: PanelFact | None, today: date) -> PanelShown:
+    """A panel of the plan in use by what is known of it now; what would help is only told where it is late."""
+    if fact is None or fact.standing is Standing.FINISHED:
+        return replace(panel, odds=None, risk="", late_d=0, options=())
+    due = fact.due
+    if due is None:
+        return replace(panel, odds=None, late_d=0, options=())
+    finish = due.ready_on or panel.finish_on
+    late_d = 0 if finish is None else max(0, (finish - due.on).days)
+    return replace(
+        panel,
+        finish_on=finish,
+        late_d=late_d,
+        odds=None if due.odds is None or due.is_late else odds_picture(due.odds),
+        risk=_risk_now(fact, today),
+        options=panel.options if late_d else (),
+    )
+
+
+def _risk_now(fact: PanelFact, today: date) -> str:
+    if fact.due is None or fact.due.is_late or fact.due.plan is None:
+        return standing_words.due_odds_words(fact) if fact.due is not None and fact.due.is_late else ""
+    return standing_words.plan_risk_words(fact.due.plan, today)
 
 
 def _risk(one: Mapping[str, Any], today: date) -> str:

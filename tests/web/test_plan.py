@@ -19,7 +19,7 @@ from server.services.errors import Refused
 from server.services.plan_reading import PlannedSitting
 from server.services.search_pool import MOST_WAITING, SearchPool
 from server.store.db import Database
-from server.store.tables import ChangeSet, Layer, Name, Place, StudioPlan
+from server.store.tables import ChangeSet, Layer, Name, Panel, Place, StudioPlan
 from server.web import plan_shown, plan_words
 from tests.services.board_studio import hang
 from tests.services.conftest import NOW, Bench, make_bench
@@ -601,3 +601,63 @@ def test_a_pinned_sitting_outside_the_hours_is_named_since_setting_right_leaves_
         assert "A pinned sitting lies outside the working hours: Held one" in told and "does not hold" not in told
     client.post(f"/plan/{the_plan(db).uid}/pin/{sitting['id']}", data={"pinned": "no"})
     assert BROKEN.format("1 panel") in words(client.get("/").text)
+
+
+def test_odds_and_lateness_of_the_plan_in_use_are_those_of_now_on_every_page(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    """Derived: a date set days before the plan's own finish is late by as many; the plan stays as it was stored."""
+    panel = bare.panel(title="Moved date", due_on=NOW.date() + timedelta(days=300))
+    bare.layer(panel, kind="block-in", sitting_min=60)
+    accepted(client, db)
+    [stored] = (the_plan(db).content_json or {})["panels"]
+    finish = date.fromisoformat(stored["finish_on"])
+    assert stored["late_d"] == 0 and stored["odds"] > 0.9
+    first = words(client.get("/plan").text)
+    assert "more than 19 in 20 to make its date" in first and "late by" not in first
+    with bare.unit("Agreed on another date") as work:
+        work.session.exec(select(Panel).where(Panel.uid == panel.uid)).one().due_on = finish - timedelta(days=12)
+    on_plan, on_panel, on_today = (words(client.get(page).text) for page in ("/plan", f"/panels/{panel.uid}", "/"))
+    assert "late by 12 days" in on_plan and "19 in 20" not in on_plan
+    told = re.search(r"chance of keeping it by the plan: ([\w ]+ in \d+|about even odds)", on_panel)
+    assert told is not None and told[0] in on_today
+    assert f"{told[1]} to make its date" in on_plan
+    assert (the_plan(db).content_json or {})["panels"] == [stored]
+
+
+def test_a_date_that_was_put_off_is_late_no_more_and_a_packing_that_grew_counts(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    """Derived: five days more on the way put off by five days the day on which it must leave."""
+    uid = late_panel(bare)
+    accepted(client, db)
+    [stored] = (the_plan(db).content_json or {})["panels"]
+    late_d = stored["late_d"]
+    assert f"late by {late_d} days" in words(client.get("/plan").text)
+    with bare.unit("Sent further away") as work:
+        work.session.exec(select(Panel).where(Panel.uid == uid)).one().transit_d += 5
+    assert f"late by {late_d + 5} days" in words(client.get("/plan").text)
+    with bare.unit("Agreed on another date") as work:
+        work.session.exec(select(Panel).where(Panel.uid == uid)).one().due_on = NOW.date() + timedelta(days=900)
+    told = words(client.get("/plan").text)
+    assert "late by" not in told and "What would help" not in told
+
+
+def test_a_finished_panel_is_neither_late_nor_at_odds_on_the_page_of_the_plan(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    uid = late_panel(bare)
+    accepted(client, db)
+    with bare.unit("Finished as it is") as work:
+        work.session.exec(select(Panel).where(Panel.uid == uid)).one().finished_on = NOW.date()
+    told = words(client.get("/plan").text)
+    assert "late by" not in told and "to make its date" not in told
+
+
+def test_a_plan_to_be_looked_at_tells_the_odds_it_was_made_with(bare: Bench, client: TestClient, db: Database) -> None:
+    panel = bare.panel(title="Looked at", due_on=NOW.date() + timedelta(days=300))
+    bare.layer(panel, kind="block-in", sitting_min=60)
+    make(client)
+    with bare.unit("Agreed on another date") as work:
+        work.session.exec(select(Panel).where(Panel.uid == panel.uid)).one().due_on = NOW.date() + timedelta(days=2)
+    assert "more than 19 in 20 to make its date" in words(client.get("/plan").text)

@@ -33,7 +33,8 @@ Minutes = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class PanelOdds:
-    """``odds`` 0 to 1 that the panel can leave by its date, None without one; the days it can leave at p10, p50, p90.
+    """``odds`` 0 to 1 that the panel can leave by its date, None without one; the days it can leave at p10, p50, p90;
+    ``ready_on`` where every sitting keeps its day, the last wait at the plan's confidence.
 
     ``weakest``: the wait that costs most of it: the id of the sitting whose layer is waited for, `RELEASE` for what is
     on the panel already, `FINAL` for the wait after the last sitting; None where no wait stands out. ``gain``: what
@@ -44,6 +45,7 @@ class PanelOdds:
     low_on: date
     central_on: date
     high_on: date
+    ready_on: date
     weakest: str | None = None
     gain: float = 0.0
 
@@ -150,8 +152,9 @@ def _panel_odds(walk: _Walk, *, with_weakest: bool) -> PanelOdds:
     days, fails = _finish(walk, None)
     today, due_on = walk.ground.problem.today, walk.panel.due_on
     low, central, high = (today + timedelta(days=int(d)) for d in np.quantile(days, (0.1, 0.5, 0.9), method="higher"))
+    ready = _as_planned(walk)
     if due_on is None:
-        return PanelOdds(None, low, central, high)
+        return PanelOdds(None, low, central, high, ready)
     due = (due_on - today).days
     odds = _share(days, fails, due)
     weakest, gain = None, WORTH
@@ -160,7 +163,22 @@ def _panel_odds(walk: _Walk, *, with_weakest: bool) -> PanelOdds:
             better = _share(*_finish(walk, name), due) - odds
             if better > gain:
                 weakest, gain = name, better
-    return PanelOdds(odds, low, central, high, weakest, gain if weakest else 0.0)
+    return PanelOdds(odds, low, central, high, ready, weakest, gain if weakest else 0.0)
+
+
+def _as_planned(walk: _Walk) -> date:
+    """The day the panel can leave where every sitting keeps its window, as the plan itself counts it."""
+    laid = np.array([max(end for _, end in walk.own.values())])
+    wait = np.array([walk.panel.final_wait.at(walk.ground.problem.confidence)])
+    return walk.ground.problem.today + timedelta(days=int(_leaves(walk, laid, wait)[0]))
+
+
+def _leaves(walk: _Walk, laid: Minutes, wait: Minutes) -> NDArray[np.int64]:
+    """The day from today on which a panel last painted at ``laid`` can leave, after a wait in reference days."""
+    whole, part = divmod(walk.panel.handling_d, 1.0)
+    clock = walk.ground.clocks.of(walk.panel)
+    dry = clock.instant(clock.progress(laid) + wait) + part * MINUTES_PER_DAY
+    return np.searchsorted(walk.ground.day_start, dry - EDGE_MIN) + int(whole)
 
 
 def _share(days: NDArray[np.int64], fails: NDArray[np.bool_], due: int) -> float:
@@ -196,11 +214,8 @@ def _finish(walk: _Walk, at_median: str | None) -> tuple[NDArray[np.int64], NDAr
         starts[sitting.id], ends[sitting.id] = start, end
     laid = np.max(np.array(list(ends.values())), axis=0)
     wait = _drawn(panel.final_wait, _score(len(walk.order) + 1, at_median == FINAL))
-    whole, part = divmod(panel.handling_d, 1.0)
     laid = np.where(np.isfinite(laid), laid, ground.day_start[-1])
-    clock = ground.clocks.of(panel)
-    dry = clock.instant(clock.progress(laid) + wait) + part * MINUTES_PER_DAY
-    return np.searchsorted(ground.day_start, dry - EDGE_MIN) + int(whole), fails
+    return _leaves(walk, laid, wait), fails
 
 
 def _score(number: int, never_longer: bool) -> Minutes:

@@ -138,7 +138,8 @@ class LayerFact:
 @dataclass(frozen=True, slots=True)
 class DueFact:
     """The panel's date: ``odds`` 0 to 1 of leaving by the plan in use (with ``plan``), else of the last layer's being
-    touch-dry (None when nothing can be said); ``is_late`` when it is past."""
+    touch-dry (None when nothing can be said); ``is_late`` when it is past. ``ready_on``: when it can leave where every
+    sitting of that plan keeps its day."""
 
     on: date
     due_for: str
@@ -146,6 +147,7 @@ class DueFact:
     at_risk: bool
     is_late: bool
     plan: PlanRisk | None = None
+    ready_on: date | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -97,7 +97,8 @@ def _due(standing: PanelStanding, found: PanelOdds, rows: StudioRows) -> DueFact
     if standing.due is None or found.odds is None:
         return standing.due
     at_risk = found.odds < rows.studio.confidence_pct / 100
-    return replace(standing.due, odds=found.odds, at_risk=at_risk, plan=risk_of(standing, found))
+    risk = risk_of(standing, found)
+    return replace(standing.due, odds=found.odds, at_risk=at_risk, plan=risk, ready_on=found.ready_on)
 
 
 def risk_of(standing: PanelStanding, found: PanelOdds) -> PlanRisk:

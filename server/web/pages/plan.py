@@ -18,7 +18,7 @@ from server.services.planning_quiet import QUIET
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, change, change_by_button, refused
-from server.web.plan_shown import shown, told
+from server.web.plan_shown import shown, shown_in_use, told
 from server.web.quietly import improve_on
 
 router = APIRouter(prefix="/plan")
@@ -109,13 +109,14 @@ def _context(page: PageRequest, making: FormState) -> dict[str, Any]:
         rows = planning.all_open(session, page.actor)
         in_use, waiting = planning_plans.in_use(session, page.actor), planning_plans.waiting(session, page.actor)
         settings = told(waiting or in_use).get("settings", {})
+        facts = {panel.uid: panel for group in wall.groups.values() for panel in group}
         return {
             "painters": sorted({row.painter for row in rows} - {planning.EVERYBODY}),
             "making": making,
             "is_improving": QUIET.is_running(page.actor.studio_id),
             "rack": _rack(wall, settings.get("rack_places")),
             "settings": settings,
-            "standing": shown(in_use, None, page.today),
+            "standing": shown_in_use(in_use, facts, page.today),
             "holds": wall.holds,
             "proposal": shown(waiting, in_use, page.today),
             "stays": (),

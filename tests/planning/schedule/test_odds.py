@@ -129,6 +129,8 @@ def test_the_odds_are_those_of_a_plain_loop_over_the_same_draws(problem: Problem
         few_draws(patch)
         found = odds_of(problem, plan.sittings)
         loop = Loop(problem, plan)
+        told = {panel.id: panel.finish_on for panel in plan.panels}
+        assert {uid: one.ready_on for uid, one in found.items()} == {uid: told[uid] for uid in found}
         for panel in problem.panels:
             if panel.id in found and panel.due_on is not None:
                 assert found[panel.id].odds == pytest.approx(loop.share(panel), abs=1e-9)

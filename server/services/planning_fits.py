@@ -54,12 +54,6 @@ class Surroundings:
         taken = sum(round((one.end_at - one.start_at).total_seconds() / 60) for one in here)
         return taken + mixing + self.minutes <= window.minutes and self._has_easel(window)
 
-    def mixes_in(self, window: Window) -> bool:
-        """Whether its palette is first mixed there on that day, so that it begins after that."""
-        mine = [one for one in self.stay if self._is_mine(one) and one.palette == self.sitting.palette]
-        earlier = [one for one in mine if self._is_before(one, window) or self._is_in(one, window)]
-        return self.sitting.palette is not None and not earlier
-
     def ready_min(self) -> float:
         """The minute from which the layer below, and the panel itself, are ready for it."""
         release = self.job.release_on or self.week.today

@@ -22,8 +22,8 @@ LOOKS_AHEAD_D = 200
 def beside(
     session: Session, actor: Actor, plan: PlanInUse, move: tuple[str, Way], when: tuple[datetime, ZoneInfo]
 ) -> tuple[PlannedSitting, datetime]:
-    """The sitting of a layer, and when it would begin on the nearest working day before or after its own on which it
-    fits.
+    """The sitting of a layer, and the beginning of the working time in which it fits on the nearest day before or after
+    its own.
 
     Raises ``Refused`` for a layer that is not in the plan, and where there is no such day, with why.
     """
@@ -44,8 +44,7 @@ def beside(
     found = _nearest(fits, day, way)
     if found is None:
         raise Refused(_why_none(around, day, way))
-    mixing = settings.mix_setup_min if around.mixes_in(found) else 0
-    return sitting, week.instant(found.start_min + mixing)
+    return sitting, week.instant(found.start_min)
 
 
 def _nearest(fits: list[Window], day: int, way: Way) -> Window | None:

@@ -6,6 +6,7 @@ import pytest
 from sqlmodel import select
 from starlette.testclient import TestClient
 
+from server.services import planning_plans
 from server.services.history import recent
 from server.store.db import Database
 from server.store.tables import Layer, Panel, StudioPlan, WorkTime
@@ -97,6 +98,19 @@ def test_an_option_is_taken_back_also_when_other_plans_took_the_place_of_its_own
     keep(client, db)
     assert (micrometres(db, layer), micrometres(db, second)) == (120, 120)
     assert plans(db) == []
+
+
+def test_of_two_that_were_chosen_for_one_layer_the_later_is_taken_back_first(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    """The other way round the first would find its layer changed since, and stay."""
+    uid = bare.layer(bare.panel(title="One"), wet_thickness_um=120).uid
+    for thickness in (90.0, 60.0):
+        with bare.unit(f"{thickness:g} µm") as work:
+            work.session.exec(select(Layer).where(Layer.uid == uid)).one().wet_thickness_um = thickness
+            planning_plans.propose(work.session, bare.actor, {"sittings": [], "panels": []}, work.change_uid)
+    assert keep(client, db) == "/plan"
+    assert micrometres(db, uid) == 120
 
 
 def test_what_was_taken_stays(bare: Bench, client: TestClient, db: Database) -> None:

@@ -68,6 +68,24 @@ def test_two_that_fit_one_morning_stand_on_it_together(bare: Bench, client: Test
     assert sitting_days(db)[uid["shorter"]] == held == (TODAY + timedelta(days=2)).isoformat()
 
 
+def test_where_there_is_one_easel_later_goes_past_a_morning_in_which_it_is_taken(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    """Two sittings of an hour would both fit one morning, but not on one easel."""
+    for kind in ("first one", "second one"):
+        bare.layer(bare.panel(title=kind), kind=kind, sitting_min=60)
+    make(client)
+    assert client.post("/plan/make", data={"mix_setup_min": "30", "easels": "1"}).status_code == 303
+    take(client, db)
+    days = sitting_days(db)
+    now, then = sorted(days, key=lambda uid: days[uid])
+    assert days[now] == TODAY.isoformat() and days[then] == (TODAY + timedelta(days=1)).isoformat()
+    client.post(f"/plan/{the_plan(db).uid}/pin/{then}", data={"pinned": "yes"})
+    status, told = move(client, now, "later")
+    assert status == 303, told
+    assert sitting_days(db) == {then: days[then], now: (TODAY + timedelta(days=2)).isoformat()}
+
+
 def test_earlier_than_the_layer_below_is_ready_is_told_with_the_day_on_the_plans_page(
     bare: Bench, client: TestClient, db: Database
 ) -> None:

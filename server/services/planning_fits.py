@@ -14,14 +14,14 @@ from server.services import planning
 from server.services.access import Actor
 from server.services.board.facts import Moment
 from server.services.board.films import panel_layers
-from server.services.board.plan_problem import Extra, panel_job
+from server.services.board.plan_problem import Extra, panel_job, plan_confidence
 from server.services.board.rows import load
 from server.services.board.standing import standings
 from server.services.board.today import standing_sittings
 from server.services.plan_reading import PlannedSitting
 from server.services.planning_make import PlanMake
 
-SURE = 0.5, 0.99  # between what chances a plan may be asked to hold, as in `plan_problem.problem`
+SLACK_MIN = 1 / 60  # instants that differ by less are the same
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +66,7 @@ class Surroundings:
             return False
         own = next(one for one in self.job.sittings if one.id == self.sitting.uid)
         end = self.week.instant(window.end_min)
-        return self.week.minute_of(self._begin_of(above)) < self.week.minute_of(self._ready_after(own, end)) - 1
+        return self.week.minute_of(self._begin_of(above)) < self.week.minute_of(self._ready_after(own, end)) - SLACK_MIN
 
     def _below_ready_min(self) -> float:
         below = self.below
@@ -78,7 +78,7 @@ class Surroundings:
         lower = next(one for one in self.job.sittings if one.id == below.uid)
         window = self._window_of(below)
         end = below.end_at if window is None else self.week.instant(window.end_min)
-        return self.week.minute_of(self._ready_after(lower, end)) - 1 / 60
+        return self.week.minute_of(self._ready_after(lower, end)) - SLACK_MIN
 
     def _ready_after(self, lower: Sitting, end: datetime) -> datetime:
         drying = lower.drying.at(self.question.confidence) if lower.drying else 0.0
@@ -119,8 +119,7 @@ def surroundings(
     if rows is None or one is None:
         return None
     [standing] = standings(one, panel_layers(one, moment), moment)
-    least, most = SURE
-    confidence = min(most, max(least, rows.studio.confidence_pct / 100))
+    confidence = plan_confidence(rows)
     job = panel_job(standing, one, moment, (confidence, Extra()))
     own = None if job is None else next((s for s in job.sittings if s.id == sitting.uid), None)
     if job is None or own is None:

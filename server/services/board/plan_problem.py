@@ -63,9 +63,14 @@ class Extra:
     is_last: bool = False
 
 
+def plan_confidence(rows: StudioRows) -> float:
+    """The chance, 0 to 1, at which a plan counts a layer as ready: the studio's, within what a plan may be asked."""
+    return min(0.99, max(0.5, rows.studio.confidence_pct / 100))
+
+
 def problem(found: list[PanelStanding], rows: StudioRows, moment: Moment, room: Room, extra: Extra) -> Problem:
     """All open panels with layers to come. What cannot be forecast goes to ``extra.left_out`` with the reason."""
-    confidence = min(0.99, max(0.5, rows.studio.confidence_pct / 100))
+    confidence = plan_confidence(rows)
     jobs = []
     for standing in found:
         uid = standing.layers.panel.uid

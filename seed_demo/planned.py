@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 from server.services import planning_make, planning_plans, planning_promise, stack_plans
 from server.services.access import Actor
-from server.services.planning_make import Effort, PlanMake
+from server.services.planning_asked import Effort, PlanMake
 from server.services.planning_promise import PromiseAsk
 from server.services.unit import unit
 from server.store.db import Database

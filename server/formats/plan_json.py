@@ -12,7 +12,8 @@ from server.formats.board_json import Told
 
 class PlannedSittingOut(Told):
     """A sitting: ``mixing_min`` before ``start_at`` go into mixing; ``slip_to`` is the latest start that harms nothing
-    while all else stays; ``why`` it is not sooner; ``palette`` is what is mixed for it, the same for several."""
+    while all else stays; ``why`` it is not sooner; ``palette`` is what is mixed for it, the same for several;
+    ``cautions`` are those that the rules had of it on its day when the plan was made."""
 
     layer_uid: str
     panel_uid: str
@@ -26,6 +27,7 @@ class PlannedSittingOut(Told):
     why: str
     slip_to: datetime
     pinned: bool
+    cautions: tuple[str, ...]
 
 
 class PlanRiskOut(Told):

@@ -1,7 +1,7 @@
 """The plan in use as its readers take it: which sitting stands when, and why. One reading for every screen and feed."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
@@ -17,6 +17,7 @@ class PlannedSitting:
 
     The ``mixing_min`` minutes before ``start_at`` go into mixing the palette; 0: it is mixed already that day, or there
     is none. ``why`` it is not sooner; ``slip_to`` is the latest start that harms nothing while all else stays.
+    ``cautions``: what the rules caution against on that day, as title and number, when the plan was made.
     """
 
     uid: str
@@ -31,6 +32,7 @@ class PlannedSitting:
     why: str
     slip_to: datetime
     pinned: bool
+    cautions: tuple[str, ...] = ()
 
     @property
     def on(self) -> date:
@@ -53,11 +55,24 @@ class PlanRisk:
 
 
 @dataclass(frozen=True, slots=True)
+class Rest:
+    """For how many days, in whatever climate, the layer below lies before the next goes on, and for which rule.
+
+    ``is_stop``: sooner, the rule would stop it; else there would be a caution that the wait spares.
+    """
+
+    days: float
+    rule: str
+    title: str
+    is_stop: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class PlanInUse:
     """The plan that was taken last: ``made_on`` its day, ``sittings`` by layer in the order of their times.
 
     ``format``: of what is stored; plans from before it was counted have 1. ``panels``: the uids of those that it holds
-    or names as left out.
+    or names as left out. ``rests``: what the rules ask below a layer, by that layer.
     """
 
     uid: str
@@ -67,6 +82,7 @@ class PlanInUse:
     settings: Mapping[str, Any]
     format: int = 1
     panels: frozenset[str] = frozenset()
+    rests: Mapping[str, Rest] = field(default_factory=dict)
 
 
 def in_use(session: Session, studio_id: int) -> PlanInUse | None:
@@ -96,6 +112,7 @@ def in_use(session: Session, studio_id: int) -> PlanInUse | None:
         content.get("settings", {}),
         int(content.get("format", 1)),
         frozenset(panels),
+        {uid: Rest(**told) for uid, told in content.get("rests", {}).items()},
     )
 
 
@@ -119,4 +136,5 @@ def _sitting(told: Mapping[str, Any]) -> PlannedSitting:
         why=told["why"],
         slip_to=datetime.fromisoformat(told["may_slip_to"]),
         pinned=bool(told.get("pinned")),
+        cautions=tuple(f"{one['title']} ({one['rule']})" for one in told.get("cautions", ())),
     )

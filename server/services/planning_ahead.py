@@ -15,7 +15,8 @@ from sqlmodel import Session
 
 from server.services import planning_make
 from server.services.access import Actor
-from server.services.planning_make import QUICK_S, Asked, Effort, PlanMake
+from server.services.planning_asked import Asked, Effort, PlanMake
+from server.services.planning_make import QUICK_S
 from server.services.unit import Unit
 
 

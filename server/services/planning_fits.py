@@ -19,7 +19,7 @@ from server.services.board.rows import load
 from server.services.board.standing import standings
 from server.services.board.today import standing_sittings
 from server.services.plan_reading import PlannedSitting
-from server.services.planning_make import PlanMake
+from server.services.planning_asked import PlanMake
 
 SLACK_MIN = 1 / 60  # instants that differ by less are the same
 

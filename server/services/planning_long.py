@@ -14,7 +14,8 @@ from pydantic import BeforeValidator
 
 from server.planning.schedule.solve import Progress
 from server.services.errors import Refused
-from server.services.planning_make import Asked, Effort, PlanMake, worked_out_apart
+from server.services.planning_asked import Asked, Effort, PlanMake
+from server.services.planning_make import worked_out_apart
 from server.services.search_pool import Ears
 
 LENGTHS_S = (30, 120, 600)

@@ -3,103 +3,46 @@
 Reading and working out are two steps, so that no session is held while a search runs. Nothing here changes a record.
 """
 
-import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, replace
 from datetime import date, datetime, timedelta, timezone
-from typing import Annotated, Any
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from pydantic import Field
 from sqlmodel import Session
 
 from server.formats.calls.plan import as_json
-from server.planning.schedule import planner
-from server.planning.schedule.check import Fault, check
-from server.planning.schedule.compiled import current
 from server.planning.schedule.explain import explained
 from server.planning.schedule.odds import odds_of
 from server.planning.schedule.options import Variant
 from server.planning.schedule.plan import Option, Plan
-from server.planning.schedule.planner import Bench
-from server.planning.schedule.problem import Problem
 from server.planning.schedule.repair import SEARCH_S
-from server.planning.schedule.solve import Budget, Progress
-from server.science.soundness.types import Finding
+from server.planning.schedule.solve import Progress
 from server.services import planning
 from server.services.access import Actor, allow
 from server.services.board.facts import Moment
 from server.services.board.films import panel_layers
 from server.services.board.plan_odds import risk_of
-from server.services.board.plan_problem import (
-    Extra,
-    Room,
-    panel_job,
-    problem,
-    release_chain,
-    year_of,
-    zone_minutes,
-)
+from server.services.board.plan_problem import Room, panel_job, release_chain, zone_minutes
 from server.services.board.rows import StudioRows, load
 from server.services.board.snapshot import snapshot
-from server.services.board.standing import PanelStanding, standings
+from server.services.board.standing import standings
 from server.services.board.today import moment_at, moment_of, standing_sittings
 from server.services.errors import Refused
-from server.services.fields import Command
+from server.services.plan_reading import Rest
+from server.services.planning_asked import Asked, Effort, Made, PlanMake
 from server.services.planning_names import Names
 from server.services.planning_rules import first_stop
-from server.services.planning_ways import OnShelf, PanelWay, on_shelf, panel_ways
+from server.services.planning_sound import sound
+from server.services.planning_ways import PanelWay, on_shelf, panel_ways
 from server.services.search_pool import SEARCHES, Ears, Kind
 from server.store.db import Database
 
-TRIES = 4
-SECONDS, QUICK_S = 1.0, SEARCH_S
+QUICK_S = SEARCH_S
 FORMAT = 2
 MOST_LATE = 12  # panels whose options are tried, the costliest first
 NOON = 12
 DUE = "due:"
-
-
-class PlanMake(Command):
-    """What a plan is made with; an empty box is no limit. ``anew``: everything may move, the plan in use or not."""
-
-    easels: Annotated[int, Field(ge=1, le=1000)] | None = None
-    rack_places: Annotated[int, Field(ge=1, le=10_000)] | None = None
-    mix_setup_min: Annotated[int, Field(ge=0, le=240)] = 30
-    anew: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """A studio as it is read for a plan."""
-
-    board: StudioRows
-    moment: Moment
-    room: Room
-    found: list[PanelStanding]
-    shelf: OnShelf
-    command: PlanMake
-
-
-@dataclass(frozen=True, slots=True)
-class Effort:
-    """``seconds`` of search, or ``moves`` of it, which makes the plan the same every time. ``told`` hears of its
-    progress; answering False stops it, and the best plan so far counts."""
-
-    seconds: float = SECONDS
-    moves: int | None = None
-    told: Callable[[Progress], bool] | None = None
-
-
-@dataclass(slots=True)
-class Made:
-    """A plan with the problem it answers, and what was left out of it (panel -> why)."""
-
-    plan: Plan
-    bench: Bench
-    asked: Problem
-    extra: Extra
-    left_out: Mapping[str, str] = field(default_factory=dict)
 
 
 def read(session: Session, actor: Actor, command: PlanMake, now: datetime, zone: ZoneInfo) -> Asked:
@@ -164,80 +107,6 @@ def work_out_told(asked: Asked, effort: Effort, told: Callable[[Progress], bool]
     return work_out(asked, replace(effort, told=told))
 
 
-def sound(asked: Asked, effort: Effort) -> Made:
-    """Plan, put every sitting before the rules on its day, and plan again with what they ask."""
-    extra = Extra()
-    for attempt in range(TRIES):
-        extra.is_last = attempt >= TRIES - 2
-        question = problem(asked.found, asked.board, asked.moment, asked.room, extra)
-        budget = Budget(seconds=effort.seconds, moves=effort.moves, clock=time.monotonic)
-        plan, bench = planner.plan(question, current(), budget, effort.told)
-        faults = check(question, plan)
-        if faults:
-            raise Refused(_why_not(faults[0], asked.board))
-        if not _ask_rules(plan, asked, extra):
-            return Made(plan, bench, question, extra, extra.left_out)
-    raise Refused("No plan was found that the rules of soundness let pass. Nothing was changed.")
-
-
-def _why_not(fault: Fault, board: StudioRows) -> str:
-    """Why no plan came out, in the painter's words."""
-    titles = {panel.id: panel.title for panel in board.panels}
-    for panel_id, rows in board.layers.items():
-        held = next((row for row in rows if fault.kind == "pinned" and row.uid == fault.sittings[0]), None)
-        if held is not None and not _is_pinned(board, held.uid):
-            return (
-                f"The {held.kind} of “{titles[panel_id]}” does not fit on that day beside what stays there and what "
-                "has to dry. Nothing was changed."
-            )
-        if held is not None:
-            return (
-                f"The {held.kind} of “{titles[panel_id]}” is held on a day when it cannot be painted any more. "
-                "Let it move again first. Nothing was changed."
-            )
-    return f"The plan that came out does not hold: {fault.text}. Nothing was changed."
-
-
-def _is_pinned(board: StudioRows, uid: str) -> bool:
-    """Whether the painter holds it in the plan in use; else it was only to be moved now."""
-    sitting = None if board.plan is None else board.plan.sittings.get(uid)
-    return sitting is not None and sitting.pinned
-
-
-def _ask_rules(plan: Plan, asked: Asked, extra: Extra) -> bool:
-    """Ask the rules of every planned sitting on its day; True when something has to be planned anew."""
-    starts = {s.id: s.start_at for s in plan.sittings}
-    changed = False
-    for standing in asked.found:
-        stopped = first_stop(standing, asked.board, asked.moment, starts)
-        if stopped is not None:
-            wait_or_leave(standing, stopped, asked.moment, extra)
-            changed = True
-    return changed
-
-
-def wait_or_leave(standing: PanelStanding, stopped: tuple[int, list[Finding]], moment: Moment, extra: Extra) -> None:
-    """Wait as long as the rules say; where they name no day, the panel is left out with the rule's reason.
-
-    ``stopped``: the first layer to come that is stopped, and by what. Days that a rule names become reference days
-    that surely last as long where the panel dries.
-    """
-    n, stops = stopped
-    panel = standing.layers.panel
-    days = [f.remedy.not_before_d if f.remedy else None for f in stops]
-    named = [d for d in days if d is not None]
-    nothing_below = n == 0 and not standing.layers.on
-    if extra.is_last or nothing_below or len(named) < len(days):
-        extra.left_out[panel.uid] = stops[0].reason
-        return
-    if n == 0:
-        below = standing.layers.on[-1].row.painted_at
-        extra.not_before[panel.uid] = date.fromordinal(below.date().toordinal() + int(max(named)) + 2)
-    else:
-        uid, fastest = standing.layers.to_come[n - 1].row.uid, max(year_of(standing, moment))
-        extra.waits[uid] = max(*(d * fastest for d in named), extra.waits.get(uid, 0.0) * 1.3)
-
-
 # What would help a late panel
 
 
@@ -291,6 +160,10 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
     for sitting in told["sittings"]:
         sitting["title"], sitting["kind"] = titles[sitting["panel"]], kinds[sitting["id"]]
         sitting["why"] = names.in_words(sitting["binding"]["text"], sitting["panel"])
+        rest = made.extra.rests.get(sitting["id"])
+        if rest is not None and sitting["binding"]["kind"] == "rule":
+            sitting["why"] = _by_rule(sitting["why"], rest)
+        sitting["cautions"] = [{"rule": one.rule, "title": one.title} for one in made.cautions.get(sitting["id"], ())]
     for panel, planned in zip(told["panels"], plan.panels, strict=True):
         panel["title"] = titles[panel["id"]]
         panel.update(risks.get(panel["id"], {}))
@@ -307,8 +180,15 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
         "format": FORMAT,
         "made_on": asked.moment.on.isoformat(),
         "settings": asked.command.model_dump(exclude={"anew"}),
+        "rests": {uid: asdict(rest) for uid, rest in made.extra.rests.items()},
         "left_out": [{"title": titles[uid], "uid": uid, "reason": reason} for uid, reason in made.left_out.items()],
     }
+
+
+def _by_rule(why: str, rest: Rest) -> str:
+    if rest.is_stop:
+        return f"{why}, else it stops the layer: {rest.title} ({rest.rule})"
+    return f"{why}, else it cautions: {rest.title} ({rest.rule})"
 
 
 def _risks(made: Made, asked: Asked) -> dict[str, dict[str, Any]]:

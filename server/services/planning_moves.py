@@ -12,8 +12,8 @@ from server.services.access import Actor
 from server.services.board.today import moment_at
 from server.services.errors import Refused
 from server.services.plan_reading import PlanInUse, PlannedSitting
+from server.services.planning_asked import PlanMake
 from server.services.planning_fits import Surroundings
-from server.services.planning_make import PlanMake
 
 Way = Literal["earlier", "later"]
 LOOKS_AHEAD_D = 200

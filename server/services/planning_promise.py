@@ -5,7 +5,7 @@ stored. Everything that is planned stays where it is; the new sittings go where 
 one that nine draws in ten keep, with drying drawn as for the plan's own odds.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
@@ -27,15 +27,17 @@ from server.services.access import Actor, allow
 from server.services.board.films import panel_layers
 from server.services.board.plan_finish import final_wait
 from server.services.board.plan_odds import placed
-from server.services.board.plan_problem import Extra, panel_job, problem, release_chain
+from server.services.board.plan_problem import Extra, panel_job, plan_confidence, problem, release_chain
 from server.services.board.rows import StudioRows, load
 from server.services.board.standing import PanelStanding, standings
 from server.services.board.today import standing_sittings
 from server.services.errors import Invalid, Refused
 from server.services.fields import Centimetres, Command, Day, OptionalText200, Text200, Uid
 from server.services.panels import PanelCreate, Support
-from server.services.planning_make import Asked, Effort, PlanMake, wait_or_leave
-from server.services.planning_rules import first_stop
+from server.services.plan_reading import Rest
+from server.services.planning_asked import Asked, Effort, PlanMake
+from server.services.planning_rules import answers, first_stop, sparing
+from server.services.planning_sound import sound, wait_or_leave
 from server.services.planning_ways import changed
 from server.services.search_pool import SEARCHES
 from server.services.stack_plans import StackApply
@@ -46,7 +48,7 @@ from server.store.tables import GroundKind, GroundSurface, Layer, Panel, PanelFi
 SURE = 0.9
 ENDANGERED = 0.02  # a promise whose odds fall by more than this is named
 URGENT = 10.0  # the weight the commission is placed with: as soon as it can be
-TRIES = 3
+TRIES = 5
 FINAL_VARNISH = "final_varnish"
 OVER = "This day is over. Give today or a later day."
 
@@ -141,22 +143,33 @@ def answer(question: Question, _told: Callable[[Any], bool] | None = None) -> di
     stands = [placed(sitting) for sitting in standing_sittings(asked.board)]
     if not stands and any(one.layers.to_come for one in asked.found):
         # Nothing is planned yet: then beside a plan of everything, made in passing.
-        stands = list(planning_make.sound(asked, Effort(seconds=planning_make.QUICK_S)).plan.sittings)
+        stands = list(sound(asked, Effort(seconds=planning_make.QUICK_S)).plan.sittings)
     [standing] = standings(tried.rows, panel_layers(tried.rows, asked.moment), asked.moment)
     extra = Extra()
-    for _ in range(TRIES):
-        job = panel_job(standing, tried.rows, asked.moment, (tried.rows.studio.confidence_pct / 100, extra))
+    for left in reversed(range(TRIES)):
+        job = panel_job(standing, tried.rows, asked.moment, (plan_confidence(tried.rows), extra))
         if job is None:
             raise Invalid.at("stack_uid", f"{extra.left_out[tried.uid]}. Give the stack its mixes first.")
         beside, plan = _beside(asked, stands, job)
         starts = {s.id: s.start_at for s in plan.sittings}
         stopped = first_stop(standing, tried.rows, asked.moment, starts)
-        if stopped is None:
+        if stopped is not None:
+            wait_or_leave(standing, stopped, extra)
+            if tried.uid in extra.left_out:
+                raise Invalid.at("stack_uid", f"A rule stops this stack: {extra.left_out[tried.uid]}")
+            continue
+        waits = _sparing(standing, tried, asked, starts)
+        if waits.keys() <= extra.rests.keys() or not left:
             return _content(asked, (beside, plan, job), (standing, tried), command)
-        wait_or_leave(standing, stopped, asked.moment, extra)
-        if tried.uid in extra.left_out:
-            raise Invalid.at("stack_uid", f"A rule stops this stack: {extra.left_out[tried.uid]}")
+        # What is promised is painted without a caution where waiting spares it.
+        extra.rests |= waits
     raise Refused("No days were found that the rules of soundness let pass.")
+
+
+def _sparing(standing: PanelStanding, tried: _Tried, asked: Asked, starts: Mapping[str, datetime]) -> dict[str, Rest]:
+    found = answers(standing, tried.rows, asked.moment, starts)
+    waits = {answer.layer.row.uid: sparing(answer, asked.moment) for answer in found}
+    return {uid: rest for uid, rest in waits.items() if rest is not None}
 
 
 def _beside(asked: Asked, stands: list[PlacedSitting], job: PanelJob) -> tuple[Problem, Plan]:

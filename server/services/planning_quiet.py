@@ -20,7 +20,7 @@ from server.planning.schedule.repair import REPAIR_PRICE
 from server.services import planning_make, planning_plans, records
 from server.services.access import Actor
 from server.services.errors import ServiceError
-from server.services.planning_make import Asked, Effort, PlanMake
+from server.services.planning_asked import Asked, Effort, PlanMake
 from server.services.search_pool import Ears
 from server.services.unit import current_change_set, unit
 from server.store.db import Database

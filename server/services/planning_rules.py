@@ -1,22 +1,60 @@
-"""A planned panel put before the rules of soundness, every sitting on its day."""
+"""Planned panels put before the rules of soundness, every sitting on its day: what they say, and for how long."""
 
-from collections.abc import Mapping
-from datetime import datetime
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 
+from server.planning.schedule.problem import FLOW_PRICE
 from server.science.results import LayerEstimate
-from server.science.soundness.types import Finding, Severity
+from server.science.soundness.types import Finding, Severity, Verdict
 from server.services.board.closing import ground_facts
 from server.services.board.facts import Moment
+from server.services.board.films import LayerToCome
 from server.services.board.rows import StudioRows
+from server.services.board.spans import local_day
 from server.services.board.standing import PanelStanding
 from server.services.board.to_come import coming, forecast_on, laid
+from server.services.plan_reading import Rest
 from server.services.verdicts import VERDICTS, Question
 
+# A caution in the unit of the planner's objective: as much as one day late of a panel of common weight. So a panel with
+# time to spare waits up to fifty days for one to pass, and none is made late for it. A choice of ours.
+CAUTION_PRICE = 100.0
+LONGEST_WAIT_D = CAUTION_PRICE / FLOW_PRICE
+MOST_TURNS = 40
+JUST_AFTER = timedelta(seconds=1)
+A_DAY = timedelta(days=1)
+SOONER, LATER = 0.8, 1.05  # of a wait, at which it is looked at whether it still spares anything
 
-def first_stop(
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What the rules say of the ``n``-th layer to come at ``at``, over one that is laid at ``below_at``."""
+
+    n: int
+    layer: LayerToCome
+    question: Question
+    at: datetime
+    verdict: Verdict
+    below_at: datetime | None
+
+    @property
+    def stops(self) -> list[Finding]:
+        return found_in(self.verdict, Severity.STOP)
+
+    @property
+    def cautions(self) -> list[Finding]:
+        return found_in(self.verdict, Severity.CAUTION)
+
+
+def found_in(verdict: Verdict, severity: Severity) -> list[Finding]:
+    return [finding for finding in verdict.findings if finding.severity is severity]
+
+
+def answers(
     standing: PanelStanding, rows: StudioRows, moment: Moment, starts: Mapping[str, datetime]
-) -> tuple[int, list[Finding]] | None:
-    """The lowest layer to come that a rule stops on its day, by its place among them, with what stops it.
+) -> Iterator[Answer]:
+    """What the rules say of each layer to come on its day, lowest first.
 
     ``starts``: when each sitting is; layers from the first without one on are not asked about.
     """
@@ -24,14 +62,54 @@ def first_stop(
     for n, layer in enumerate(standing.layers.to_come):
         at = starts.get(layer.row.uid)
         if at is None:
-            return None
-        on = at.astimezone(moment.zone).date()
+            return
+        on = local_day(at, moment.zone)
         forecast = forecast_on(layer, on, moment.zone)
         upper = coming(layer, forecast if isinstance(forecast, LayerEstimate) else None, on)
         asked = Question(ground, tuple(stack), upper, drops_per_ml=rows.studio.drops_per_ml, limits=rows.limits)
-        findings = VERDICTS.of(asked, at, on).findings
-        stops = [finding for finding in findings if finding.severity is Severity.STOP]
-        if stops:
-            return n, stops
+        below_at = stack[-1].painted_at if stack else None
+        yield Answer(n, layer, asked, at, VERDICTS.of(asked, at, on), below_at)
         stack.append(laid(layer, upper, at))
+
+
+def first_stop(
+    standing: PanelStanding, rows: StudioRows, moment: Moment, starts: Mapping[str, datetime]
+) -> tuple[int, list[Finding]] | None:
+    """The lowest layer to come that a rule stops on its day, by its place among them, with what stops it."""
+    for answer in answers(standing, rows, moment, starts):
+        if answer.stops:
+            return answer.n, answer.stops
     return None
+
+
+def sparing(answer: Answer, moment: Moment) -> Rest | None:
+    """How long the layer below has to lie so that a caution of this answer passes, where that is worth the wait and
+    brings no other with it. None where no wait is."""
+    cautions = answer.cautions
+    if not cautions or answer.below_at is None or answer.layer.row.wet_in_wet:
+        return None
+    best, rest, at = 0.0, None, answer.at
+    for _ in range(MOST_TURNS):
+        verdict = VERDICTS.of(answer.question, at, local_day(at, moment.zone))
+        left = found_in(verdict, Severity.CAUTION)
+        gain = CAUTION_PRICE * (len(cautions) - len(left)) - FLOW_PRICE * ((at - answer.at) / A_DAY)
+        if gain > best and verdict.verdict is not Severity.STOP:
+            stay = {still.rule for still in left}
+            passed = next((one for one in cautions if one.rule not in stay), cautions[0])
+            best, rest = gain, Rest((at - answer.below_at) / A_DAY, passed.rule, passed.title)
+        if (at - answer.at) / A_DAY + verdict.unchanged_for_d > LONGEST_WAIT_D * len(cautions):
+            break
+        at += timedelta(days=verdict.unchanged_for_d) + JUST_AFTER
+    return rest
+
+
+def still_spares(rest: Rest, answer: Answer, moment: Moment) -> bool:
+    """Whether a wait of a plan in use still has a reason: sooner there would be more cautions. Waits are days of a
+    season, and with the day on which the layer below is painted they change a little."""
+    if answer.below_at is None:
+        return False
+    counts = []
+    for share in (SOONER, LATER):
+        at = answer.below_at + share * rest.days * A_DAY
+        counts.append(len(found_in(VERDICTS.of(answer.question, at, local_day(at, moment.zone)), Severity.CAUTION)))
+    return counts[0] > counts[1]

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from server.services.planning_make import PlanMake
+from server.services.planning_asked import PlanMake
 from server.services.planning_quiet import QUIET, Begun
 from server.web.deps import PageRequest
 

@@ -10,7 +10,7 @@ from sqlmodel import col, select
 
 from server.services import planning, planning_make, planning_plans
 from server.services.errors import Refused
-from server.services.planning_make import Effort, PlanMake
+from server.services.planning_asked import Effort, PlanMake
 from server.services.planning_quiet import LABEL, Begun, QuietSearches
 from server.services.search_pool import CUT_OFF
 from server.store.tables import ChangeSet, StudioPlan

@@ -34,6 +34,7 @@ from server.services.errors import Forbidden, Invalid, NotFound, Refused
 from server.services.feed_publishing import publish
 from server.services.images import OWNER_COLUMN, sql_table
 from server.services.layer_commands import LayerMixPart
+from server.services.planning_asked import PlanMake
 from server.services.whereabouts import whereabouts
 from server.store.db import Database
 from server.store.tables import Panel, Place, Reading, ReadingBatch, ReadingExtent, ShareLink, ShareLinkPanel, Table
@@ -157,7 +158,7 @@ def test_other_pictures_and_their_history_stay(bench: Bench) -> None:
 
 
 def plan_of(session: Session, bench: Bench) -> dict[str, Any]:
-    asked = planning_make.read(session, bench.actor, planning_make.PlanMake(), NOW, ZONE)
+    asked = planning_make.read(session, bench.actor, PlanMake(), NOW, ZONE)
     return planning_make.work_out(asked)
 
 

@@ -16,7 +16,7 @@ from server.planning.schedule.plan import PlacedSitting
 from server.planning.schedule.problem import Problem
 from server.services import planning_make, stack_plans
 from server.services.board.plan_problem import Extra, problem
-from server.services.planning_make import PlanMake
+from server.services.planning_asked import PlanMake
 from server.services.stack_plans import StackCreate
 from server.store.db import Database
 from server.store.tables import Layer, Panel, Quote, Studio, StudioPlan

@@ -229,12 +229,14 @@ def _broken(problem: Problem, link: Link, before: _Laid, after: _Laid) -> str:
     same = before.window == after.window
     if after.window.start < before.window.end and not (same and link.kind is LinkKind.WET_IN_WET):
         return "begins in the same window"
-    passed = reference_days(problem, before.window.end, after.window.start)
-    drying = before.sitting.drying if link.kind is LinkKind.DRY else None
+    passed, is_dry = reference_days(problem, before.window.end, after.window.start), link.kind is LinkKind.DRY
+    drying = before.sitting.drying if is_dry else None
     if drying is not None and passed < drying.at(problem.confidence) - SLACK_D:
         return "begins before the layer below is ready"
     if passed < link.after_d - SLACK_D and link.kind is LinkKind.TACKY:
         return "begins before the layer below is tacky"
+    if is_dry and after.window.start < before.window.end + timedelta(days=link.rest_d) - SLACK:
+        return "begins before the rest that a rule asks for is over"
     limit = within_limit_d(link, before.sitting)
     if limit is not None and reference_days(problem, before.window.start, after.window.start) > limit + SLACK_D:
         return "begins after its wet limit"

@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 import numpy as np
 
 from server.planning.schedule import planner
+from server.planning.schedule.calendar import MINUTES_PER_DAY
 from server.planning.schedule.columns import (
     AFTER,
     AT,
@@ -228,8 +229,11 @@ def _waits(reader: Reader, s: int, b: int, j: int) -> Binding:
         return Binding("follows", name, f"straight after {name}")
     wait = reader.model.sittings[before].drying
     days = wait.at(reader.model.problem.confidence) if wait and link.kind.value == "dry" else link.after_d
-    end = np.array([reader.model.windows[reader.at(before)].end_min], float)
-    ready, start = zone.instant(float(clock.after(end, days)[0])), reader.start(b)
+    end = float(reader.model.windows[reader.at(before)].end_min)
+    ready, start = zone.instant(float(clock.after(np.array([end]), days)[0])), reader.start(b)
+    rested = zone.instant(end + link.rest_d * MINUTES_PER_DAY)
+    if rested > ready:
+        return Binding("rule", name, f"a rule asks to wait over {name} until {_day(rested)}")
     # Of drying over days no more than the day is known.
     word, by = ("ready", _day(ready)) if link.kind.value == "dry" else ("tacky", _when(ready))
     if start - ready >= A_DAY:

@@ -95,7 +95,9 @@ def _spare_days(problem: Problem) -> int:
     waits = [panel.final_wait.at(problem.confidence) for panel in problem.panels]
     for sitting in (s for panel in problem.panels for s in panel.sittings):
         waits += [sitting.rack_d or 0.0, sitting.drying.at(problem.confidence) if sitting.drying else 0.0]
-    return min(MOST_SPARE_DAYS, LEAST_SPARE_DAYS + int(max(waits, default=0.0) / problem.slowest))
+    rest_d = max((link.rest_d for panel in problem.panels for link in panel.links), default=0.0)
+    longest_d = max(max(waits, default=0.0) / problem.slowest, rest_d)
+    return min(MOST_SPARE_DAYS, LEAST_SPARE_DAYS + int(longest_d))
 
 
 def _with_pins(

@@ -247,6 +247,8 @@ def _bounds(walk: _Walk, link: Link, before: Sitting, laid: Laid) -> tuple[Minut
         low = clock.instant(clock.progress(end) + _drawn(before.drying, z[before.id]))
     elif link.kind is LinkKind.TACKY:
         low = clock.after(end, link.after_d)
+    if link.kind is LinkKind.DRY and link.rest_d > 0.0:
+        low = np.maximum(low, end + link.rest_d * MINUTES_PER_DAY)
     if link.within_d is None:
         return low, np.full(DRAWS, np.inf)
     pace = np.ones(DRAWS)

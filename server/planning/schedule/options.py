@@ -285,7 +285,7 @@ def _drying(trial: Trial, i: int, factors: dict[str, float], confidence: float) 
     for s in c.sittings_of(i):
         sitting = of[model.sittings[s].id]
         for j, link in _links_to(trial, s):
-            lower = tables.lower_limit_d(problem, link, of[link.before])
+            lower = tables.lower_limit(problem, link, of[link.before])
             number = own.lo(lower)
             offset = j * LINK + LINK_LO
             changed.append((LINKS, offset, _set(c, LINKS, offset, _row(trial, "lo", number))))

@@ -41,7 +41,8 @@ def horizon_days(problem: Problem) -> int:
     work = sum(s.minutes + problem.set_up_min for panel in problem.panels for s in panel.sittings)
     by_work = work / minutes_a_day if minutes_a_day > 0 else 0.0
     chains = [sum(3 + (s.drying.at(problem.confidence) if s.drying else 0) for s in p.sittings) for p in problem.panels]
-    longest = max(chains, default=0.0) / problem.slowest
+    rests = [sum(link.rest_d for link in panel.links) for panel in problem.panels]
+    longest = max(chains, default=0.0) / problem.slowest + max(rests, default=0.0)
     release = max(((p.release_on - problem.today).days for p in problem.panels if p.release_on), default=0)
     return int(min(MOST_DAYS, max(LEAST_DAYS, RESERVE * by_work + longest + max(release, 0) + 60)))
 

@@ -91,13 +91,18 @@ class Sitting:
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """``after_d`` and ``within_d`` in reference days. Wet limits hold at p10 where the layer's spread is known."""
+    """``after_d`` and ``within_d`` in reference days. Wet limits hold at p10 where the layer's spread is known.
+
+    ``rest_d``, of dry links: so many calendar days, whatever the climate, lie at the least between the end of the lower
+    sitting's window and the start of the upper's. It is what a rule asks beside drying.
+    """
 
     before: str
     after: str
     kind: LinkKind
     after_d: float = 0.0
     within_d: float | None = None
+    rest_d: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -132,7 +132,7 @@ class Shape:
             if pinned is None:
                 continue
             own = self.tables.of(panel)
-            lo = self.tables.rows["lo"][own.lo(tables.lower_limit_d(self.problem, link, of[link.before]))]
+            lo = self.tables.rows["lo"][own.lo(tables.lower_limit(self.problem, link, of[link.before]))]
             hi = self.tables.rows["hi"][own.hi(tables.upper_limit_d(link, of[link.before]))]
             into = link.kind is LinkKind.WET_IN_WET and pinned == b
             if (lo[pinned] > b and not into) or hi[pinned] < b:
@@ -274,7 +274,7 @@ class Shape:
                     found.add(before.id)
                 elif before.palette is not None and before.palette == self.sittings[s].palette:
                     own = self._own(s)
-                    lo = self.tables.rows["lo"][own.lo(tables.lower_limit_d(self.problem, link, before))]
+                    lo = self.tables.rows["lo"][own.lo(tables.lower_limit(self.problem, link, before))]
                     if (day[np.minimum(lo, len(self.windows))] == day[:-1]).any():
                         found.add(before.id)
         return found
@@ -294,8 +294,8 @@ class Shape:
             laid = self.done.get(link.before)
             if link.after != sitting.id or laid is None:
                 continue
-            after = tables.lower_limit_d(self.problem, link, of[link.before])
-            ready = clock.after(np.array([laid.end_min]), after)[0]
+            after = tables.lower_limit(self.problem, link, of[link.before])
+            ready = self.tables.of(panel).ready_min(laid.end_min, after)
             low = max(low, np.searchsorted(starts, ready - tables.EDGE_MIN))
             limit = tables.upper_limit_d(link, of[link.before])
             if limit is not None:
@@ -315,7 +315,7 @@ class Shape:
             one[columns.KIND] = (
                 INTO if link.kind is LinkKind.WET_IN_WET else BETWEEN if _has_limit(link, before) else AFTER
             )
-            one[columns.LINK_LO] = table.row("lo", own.lo(tables.lower_limit_d(self.problem, link, before)))
+            one[columns.LINK_LO] = table.row("lo", own.lo(tables.lower_limit(self.problem, link, before)))
             one[columns.LINK_HI] = table.row("hi", own.hi(limit))
         return found
 
@@ -351,7 +351,7 @@ class Shape:
             found[s] = table.put(soonest[:-1])
             for link, before in self.links[s]:
                 below, own = self.number[link.before], self._own(s)
-                lo = self.tables.rows["lo"][own.lo(tables.lower_limit_d(self.problem, link, before))]
+                lo = self.tables.rows["lo"][own.lo(tables.lower_limit(self.problem, link, before))]
                 into = link.kind is LinkKind.WET_IN_WET
                 after = soonest[windows if into else np.append(lo, len(self.windows))]
                 days[below] = np.maximum(days[below], after) if below in days else after

@@ -6,6 +6,7 @@ day a panel is deliverable whose last layer it is (``finish``).
 """
 
 from collections.abc import Hashable, Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,14 @@ Ints = NDArray[np.int32]
 MOST_TABLES = 600  # from here on requirements are rounded up to 0.01 d, so that layers can share a table
 EDGE_MIN = 1e-6  # an instant that falls on a window's start but for rounding counts as that start
 NEVER = np.iinfo(np.int32).max
+
+
+class Wait(NamedTuple):
+    """From the end of the lower sitting's window to the start of the upper's: until so many reference days and so many
+    calendar days have both passed."""
+
+    reference_d: float
+    rest_d: float = 0.0
 
 
 class Tables:
@@ -65,14 +74,20 @@ class PanelTables:
     def _row(self, kind: str, wanted: Hashable, row: NDArray[np.int64]) -> int:
         return self.made.keep(kind, (self.clock, wanted), row)
 
-    def lo(self, reference_d: float) -> int:
-        """The first window that starts once so many reference days have passed from the end of each window."""
-        wanted = self.made.reference(reference_d)
+    def lo(self, wait: Wait) -> int:
+        """The first window that starts once the wait from the end of each window is over."""
+        wanted = Wait(self.made.reference(wait.reference_d), wait.rest_d)
         found = self._known("lo", wanted)
         if found is not None:
             return found
-        ready = self.clock.instant(self.progress_end + wanted) if wanted > 0.0 else self.made.end
+        dry = self.clock.instant(self.progress_end + wanted.reference_d) if wanted.reference_d > 0.0 else self.made.end
+        ready = np.maximum(dry, self.made.end + wanted.rest_d * MINUTES_PER_DAY)
         return self._row("lo", wanted, np.searchsorted(self.made.start, ready - EDGE_MIN))
+
+    def ready_min(self, laid_min: float, wait: Wait) -> float:
+        """The minute at which the wait from one minute on is over."""
+        dry = self.clock.after(np.array([laid_min]), wait.reference_d)[0]
+        return float(max(dry, laid_min + wait.rest_d * MINUTES_PER_DAY))
 
     def hi(self, reference_d: float | None) -> int:
         """The last window that starts within so many reference days of the start of each window."""
@@ -143,11 +158,11 @@ def in_order(panel: PanelJob, sittings: Sequence[Sitting]) -> list[Sitting]:
     return [by_id[one] for one in found if one in wanted]
 
 
-def lower_limit_d(problem: Problem, link: Link, before: Sitting) -> float:
-    """Reference days from the end of the lower sitting's window to the start of the upper's."""
+def lower_limit(problem: Problem, link: Link, before: Sitting) -> Wait:
+    """What has to pass from the end of the lower sitting's window to the start of the upper's."""
     if link.kind is LinkKind.DRY:
-        return before.drying.at(problem.confidence) if before.drying else 0.0
-    return link.after_d if link.kind is LinkKind.TACKY else 0.0
+        return Wait(before.drying.at(problem.confidence) if before.drying else 0.0, link.rest_d)
+    return Wait(link.after_d if link.kind is LinkKind.TACKY else 0.0)
 
 
 def upper_limit_d(link: Link, before: Sitting) -> float | None:

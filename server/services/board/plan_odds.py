@@ -17,7 +17,7 @@ from server.planning.schedule.problem import PanelJob, Problem
 from server.services.board.facts import DueFact, Moment
 from server.services.board.films import PanelLayers
 from server.services.board.plan_holds import off_hours
-from server.services.board.plan_problem import Extra, panel_job, release_chain
+from server.services.board.plan_problem import Extra, panel_job, plan_confidence, release_chain
 from server.services.board.rows import StudioRows
 from server.services.board.standing import PanelStanding, standings
 from server.services.kept import Kept
@@ -59,7 +59,7 @@ def _odds(asked: Sequence[PanelStanding], rows: StudioRows, plan: PlanInUse, mom
     keys: dict[str, Hashable] = {_uid(one): (rows.told(one.layers.panel), moment.on, moment.zone.key) for one in asked}
     kept = ODDS.among(keys.values())
     new = [one for one in asked if keys[_uid(one)] not in kept]
-    terms = (rows.studio.confidence_pct / 100, Extra())
+    terms = (plan_confidence(rows), Extra(rests=dict(plan.rests)))
     jobs = [job for one in new if (job := panel_job(one, rows, moment, terms)) is not None]
     released = {_uid(one): release_chain(one, moment).at_d for one in new}
     made = odds_of(_problem(jobs, rows, plan, moment), [placed(s) for s in plan.sittings.values()], released)
@@ -75,7 +75,7 @@ def _problem(jobs: Sequence[PanelJob], rows: StudioRows, plan: PlanInUse, moment
         zone=moment.zone,
         painters=painters(rows.hours, moment.on, 0),
         panels=tuple(jobs),
-        confidence=rows.studio.confidence_pct / 100,
+        confidence=plan_confidence(rows),
         set_up_min=int(plan.settings.get("mix_setup_min", 30)),
     )
 

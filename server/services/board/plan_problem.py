@@ -23,6 +23,7 @@ from server.planning.schedule.problem import (
 )
 from server.planning.schedule.repair import MOST_MOVED, REPAIR_PRICE
 from server.science.results import LayerEstimate, Stage, StageRange
+from server.science.soundness.types import Severity
 from server.services.board.facts import Moment, Standing
 from server.services.board.films import LayerToCome
 from server.services.board.plan_finish import final_wait
@@ -30,10 +31,12 @@ from server.services.board.rows import StudioRows
 from server.services.board.spans import instant, local_day, start_of_day
 from server.services.board.standing import TOUCH_GATE, PanelStanding, allowed_from
 from server.services.board.to_come import forecast_on
+from server.services.plan_reading import Rest
 from server.services.usual_year import speeds_by_month
 
 SITTING_MIN = 90  # where a layer says nothing; an assumption
 SHORT_D = 0.01
+LONGEST_REST_D = 730.0  # whom a rule asks to wait longer had better change the layer; it is not planned
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +51,17 @@ class Room:
     pinned: frozenset[str]
     is_repair: bool = False  # a plan in use is set right: little of it may move
 
+    def stays(self, uid: str, start_at: datetime, zone: ZoneInfo) -> bool:
+        """Whether a sitting stands on the day it stood on in a plan that is set right, or is held."""
+        stood = self.stood.get(uid)
+        same = stood is not None and local_day(stood[0], zone) == local_day(start_at, zone)
+        return uid in self.pinned or (self.is_repair and same)
+
+    def is_held(self, uid: str, moment: Moment) -> bool:
+        """Whether a sitting is pinned or stands today."""
+        stood = self.stood.get(uid)
+        return uid in self.pinned or (stood is not None and local_day(stood[0], moment.zone) == moment.on)
+
     def holding(self, held: Mapping[str, tuple[datetime, str]]) -> "Room":
         """The same with some sittings at another time, to stay there."""
         return replace(self, stood={**self.stood, **held}, pinned=self.pinned | held.keys())
@@ -55,12 +69,11 @@ class Room:
 
 @dataclass(slots=True)
 class Extra:
-    """What the rules ask beside drying, found while planning: waits below a layer (reference days), and days."""
+    """What the rules ask beside drying, found while planning: the rest below a layer, by that layer; and which panels
+    are left out, with the reason."""
 
-    waits: dict[str, float] = field(default_factory=dict)
-    not_before: dict[str, date] = field(default_factory=dict)
+    rests: dict[str, Rest] = field(default_factory=dict)
     left_out: dict[str, str] = field(default_factory=dict)
-    is_last: bool = False
 
 
 def plan_confidence(rows: StudioRows) -> float:
@@ -75,6 +88,9 @@ def problem(found: list[PanelStanding], rows: StudioRows, moment: Moment, room: 
     for standing in found:
         uid = standing.layers.panel.uid
         if standing.standing is Standing.FINISHED or not standing.layers.to_come or uid in extra.left_out:
+            continue
+        if (far := _too_far(standing, moment)) is not None:
+            extra.left_out[uid] = far
             continue
         job = panel_job(standing, rows, moment, (confidence, extra))
         if job is not None:
@@ -123,20 +139,19 @@ def panel_job(standing: PanelStanding, rows: StudioRows, moment: Moment, terms: 
     sittings, links = [], []
     for n, (layer, own) in enumerate(zip(to_come, stages, strict=True)):
         drying = _spread(own[Stage.DRY_TO_RECOAT], speed) if own else Spread(SHORT_D, SHORT_D)
-        wait = extra.waits.get(layer.row.uid, 0.0)
-        if wait > drying.at(confidence):
-            drying = Spread(wait, wait)
         rack = _spread(own[Stage.DRY_TO_TOUCH], speed).at(confidence) if own else SHORT_D
         minutes = layer.row.sitting_min or SITTING_MIN
         sittings.append(Sitting(layer.row.uid, minutes, _palette(layer), (), drying, rack))
         if n:
-            links.append(_link(to_come[n - 1], layer, stages[n - 1], speed))
+            link = _link(to_come[n - 1], layer, stages[n - 1], speed)
+            rest = extra.rests.get(layer.row.uid)
+            links.append(replace(link, rest_d=rest.days) if rest and link.kind is LinkKind.DRY else link)
     last = final_wait(standing, rows, moment, stages[-1])
     return PanelJob(
         id=panel.uid,
         sittings=tuple(sittings),
         links=tuple(links),
-        release_on=max(_ready_on(standing, moment, confidence), extra.not_before.get(panel.uid, moment.on)),
+        release_on=max(_ready_on(standing, moment, confidence), _rested_on(standing, moment, extra)),
         due_on=panel.due_on,
         weight=panel.weight,
         final_wait=Spread(last.drying.p50_d * speed, last.drying.p90_d * speed),
@@ -169,12 +184,32 @@ def _link(below: LayerToCome, layer: LayerToCome, stages: dict[Stage, StageRange
     return Link(below.row.uid, layer.row.uid, LinkKind.DRY)
 
 
+def _too_far(standing: PanelStanding, moment: Moment) -> str | None:
+    """Why a rule stops the next layer for longer than anybody waits, in its words; None where it does not."""
+    allowed = allowed_from(standing.verdict, standing.top, moment, but_for=TOUCH_GATE)
+    if standing.verdict is None or allowed is None or (allowed - moment.on).days <= LONGEST_REST_D:
+        return None
+    stops = [one for one in standing.verdict.findings if one.severity is Severity.STOP and one.remedy]
+    return max(stops, key=lambda one: (one.remedy.not_before_d if one.remedy else None) or 0.0).reason
+
+
+def _rested_on(standing: PanelStanding, moment: Moment, extra: Extra) -> date:
+    """From which day the next layer may go on by what was found that the rules ask of what lies there."""
+    rest = extra.rests.get(standing.layers.to_come[0].row.uid)
+    if rest is None or standing.top is None:
+        return moment.on
+    return _whole_day(instant(standing.top.row.painted_at, rest.days), moment)
+
+
 def _ready_on(standing: PanelStanding, moment: Moment, confidence: float) -> date:
     """From which day the next layer may go on, at the studio's confidence and by the rules that name a day."""
     planned_d = start_of(release_chain(standing, moment), confidence).planned_d
-    at = instant(moment.day_start, planned_d)
+    return _whole_day(instant(moment.day_start, planned_d), moment)
+
+
+def _whole_day(at: datetime, moment: Moment) -> date:
+    """The first day by whose start an instant has passed: windows begin in the morning."""
     day = local_day(at, moment.zone)
-    # Windows begin in the morning; what is ready in the course of a day is surely ready on the next.
     return day if start_of_day(day, moment.zone) >= at else day + timedelta(days=1)
 
 

@@ -31,9 +31,9 @@ from server.services.errors import NotFound
 from server.services.fields import Command, Day, OptionalText120, Text200, Uid
 from server.services.plan_reading import PlannedSitting, sittings_of
 from server.services.planning_ahead import Changed, plan_after
+from server.services.planning_asked import PlanMake
 from server.services.planning_events import PlanRight
 from server.services.planning_long import LONG, LongMake, LongSearch
-from server.services.planning_make import PlanMake
 from server.services.records import Slice
 from server.services.sendings import added_before, sent_before
 from server.store.tables import StudioPlan

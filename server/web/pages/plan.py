@@ -13,7 +13,7 @@ from server.services import board, history, planning, planning_keep, planning_ma
 from server.services.board.facts import TodayBoard
 from server.services.errors import Refused
 from server.services.history import HistoryEntry
-from server.services.planning_make import PlanMake
+from server.services.planning_asked import PlanMake
 from server.services.planning_quiet import QUIET
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse

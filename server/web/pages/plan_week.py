@@ -5,6 +5,7 @@ from datetime import date, timedelta
 from fastapi import APIRouter
 from starlette.responses import Response
 
+from server.services import board
 from server.services.board.worksheet import Asked, worksheet
 from server.web.calendar_rows import week_of
 from server.web.deps import Page
@@ -25,9 +26,11 @@ def week(page: Page, start: str = "", painter: str = "") -> Response:
     first = week_of(first)
     with page.db.read() as session:
         sheet = worksheet(session, page.actor, Asked(first, painter), page.now, page.zone)
+        holds = board.today(session, page.actor, page.now, page.zone).holds
     is_known = painter in sheet.painters
     names = {
         "sheet": sheet,
+        "holds": holds,
         "painter": painter if is_known else "",
         "is_of_nobody": bool(painter) and not is_known,
         "last": first + timedelta(days=6),

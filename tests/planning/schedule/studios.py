@@ -75,7 +75,9 @@ def problems(draw: st.DrawFn) -> Problem:
         links = [draw(kinds) for _ in sittings[1:]]
         speed = draw(st.sampled_from([None, DryingSpeed(by_month=(0.7,) * 12), DryingSpeed(by_day=(1.5, 0.5))]))
         facts = {"due_on": due, "weight": weight, "final_wait": wait, "speed": speed}
-        panels.append(chain(f"panel {i}", sittings, links, **facts))
+        rest_d = draw(st.sampled_from([0.0, 0.0, 1.0, 2.5]))
+        job = chain(f"panel {i}", sittings, links, **facts)
+        panels.append(replace(job, links=tuple(replace(link, rest_d=rest_d) for link in job.links)))
     return studio(
         *panels,
         rack_places=draw(st.sampled_from([1, 2, None])),

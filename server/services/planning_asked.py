@@ -1,0 +1,65 @@
+"""What a plan of a studio is made from, with what effort, and what comes of it."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Annotated
+
+from pydantic import Field
+
+from server.planning.schedule.plan import Plan
+from server.planning.schedule.planner import Bench
+from server.planning.schedule.problem import Problem
+from server.planning.schedule.solve import Progress
+from server.science.soundness.types import Finding
+from server.services.board.facts import Moment
+from server.services.board.plan_problem import Extra, Room
+from server.services.board.rows import StudioRows
+from server.services.board.standing import PanelStanding
+from server.services.fields import Command
+from server.services.planning_ways import OnShelf
+
+SECONDS = 1.0
+
+
+class PlanMake(Command):
+    """What a plan is made with; an empty box is no limit. ``anew``: everything may move, the plan in use or not."""
+
+    easels: Annotated[int, Field(ge=1, le=1000)] | None = None
+    rack_places: Annotated[int, Field(ge=1, le=10_000)] | None = None
+    mix_setup_min: Annotated[int, Field(ge=0, le=240)] = 30
+    anew: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A studio as it is read for a plan."""
+
+    board: StudioRows
+    moment: Moment
+    room: Room
+    found: list[PanelStanding]
+    shelf: OnShelf
+    command: PlanMake
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """``seconds`` of search, or ``moves`` of it, which makes the plan the same every time. ``told`` hears of its
+    progress; answering False stops it, and the best plan so far counts."""
+
+    seconds: float = SECONDS
+    moves: int | None = None
+    told: Callable[[Progress], bool] | None = None
+
+
+@dataclass(slots=True)
+class Made:
+    """A plan with the problem it answers, what was left out of it (panel -> why), and the cautions that the rules give
+    of its sittings on their days (layer -> which)."""
+
+    plan: Plan
+    bench: Bench
+    asked: Problem
+    extra: Extra
+    left_out: Mapping[str, str] = field(default_factory=dict)
+    cautions: Mapping[str, tuple[Finding, ...]] = field(default_factory=dict)

@@ -1,0 +1,216 @@
+"""A plan that the rules of soundness let pass, and that waits for a caution to pass where that costs little.
+
+The search knows no rule. It is told what the rules ask as rest below a layer: always what a stop asks, and what would
+spare a caution where the wait costs less than `CAUTION_PRICE`. Both are found on first plans, which cost next to
+nothing; then everything is searched once, and looked at again.
+"""
+
+import time
+from datetime import datetime
+
+from server.planning.schedule import planner
+from server.planning.schedule.check import Fault, check
+from server.planning.schedule.compiled import current
+from server.planning.schedule.plan import Plan, PlannedPanel
+from server.planning.schedule.problem import FLOW_PRICE, TARDINESS_PRICE
+from server.planning.schedule.solve import Budget
+from server.science.soundness.types import Finding
+from server.services.board.plan_problem import LONGEST_REST_D, Extra, problem
+from server.services.board.rows import StudioRows
+from server.services.board.standing import PanelStanding
+from server.services.errors import Refused
+from server.services.plan_reading import Rest
+from server.services.planning_asked import Asked, Effort, Made
+from server.services.planning_rules import CAUTION_PRICE, answers, first_stop, sparing, still_spares
+
+TRIES = 4
+LONGER = 1.05  # what a rule asks for a second time is asked for a little longer: on other days layers dry otherwise
+A_FIRST_PLAN = Effort(moves=0)
+
+Rests = dict[str, Rest]
+
+
+def sound(asked: Asked, effort: Effort) -> Made:
+    """The plan. Raises ``Refused`` when none stands up to the checker and the rules."""
+    kept = _kept(asked)
+    if asked.room.is_repair:
+        return _best(asked, effort, _without_stops(asked, effort, Extra(rests=kept)))
+    first = _without_stops(asked, A_FIRST_PLAN, Extra(rests=kept))
+    chosen = _best(asked, A_FIRST_PLAN, first).extra.rests
+    return _best(asked, effort, _without_stops(asked, effort, Extra(rests=dict(chosen))))
+
+
+def _best(asked: Asked, effort: Effort, made: Made) -> Made:
+    """The plan, or the same with other waits for cautions to pass, whichever costs less."""
+    best, seen = made, [made.extra.rests]
+    for changed in (_with_waits, _that_pay):
+        rests = changed(asked, made, best)
+        if rests in seen:
+            break
+        seen.append(rests)
+        other = _without_stops(asked, effort, Extra(rests=rests))
+        best, made = min(best, other, key=_price), other
+    return best
+
+
+def _with_waits(asked: Asked, made: Made, _best: Made) -> Rests:
+    """Its waits, with those that would spare a caution of it, and without those of panels that are late."""
+    late = {panel.id for panel in made.plan.panels if panel.late_d}
+    stays = {s.id for s in made.plan.sittings if asked.room.stays(s.id, s.start_at, asked.moment.zone)}
+    rests = dict(made.extra.rests)
+    for standing in asked.found:
+        for answer in answers(standing, asked.board, asked.moment, _starts(made.plan)):
+            uid = answer.layer.row.uid
+            rest = rests.get(uid)
+            if rest is not None and not rest.is_stop and standing.layers.panel.uid in late:
+                del rests[uid]
+            spared = None if uid in stays else sparing(answer, asked.moment)
+            if spared is not None:
+                rests[uid] = spared
+    return rests
+
+
+def _that_pay(asked: Asked, made: Made, best: Made) -> Rests:
+    """Of two plans with other waits, for each panel those that cost it less: what is put off for one falls on others
+    as well, so neither plan as a whole says which waits are worth it."""
+    before, after = _by_panel(best), _by_panel(made)
+    rests = {uid: rest for uid, rest in made.extra.rests.items() if rest.is_stop}
+    for standing in asked.found:
+        own = standing.layers.panel.uid
+        cheaper = best if before.get(own, 0.0) <= after.get(own, 0.0) else made
+        for layer in standing.layers.to_come:
+            rest = cheaper.extra.rests.get(layer.row.uid)
+            if rest is not None:
+                rests[layer.row.uid] = rest
+    return rests
+
+
+def _by_panel(made: Made) -> dict[str, float]:
+    """What each panel costs in a plan by its own day and its cautions."""
+    weights = {panel.id: panel.weight for panel in made.asked.panels}
+    panel_of = {s.id: s.panel for s in made.plan.sittings}
+    costs = {p.id: _day_price(p, weights[p.id], made) for p in made.plan.panels}
+    for uid, found in made.cautions.items():
+        costs[panel_of[uid]] += CAUTION_PRICE * len(found)
+    return costs
+
+
+def _day_price(panel: PlannedPanel, weight: float, made: Made) -> float:
+    """Not by the objective's flow, whose soonest day is later the longer the waits are."""
+    if panel.finish_on is None:
+        return 0.0
+    return TARDINESS_PRICE * weight * panel.late_d + FLOW_PRICE * (panel.finish_on - made.asked.today).days
+
+
+def _price(made: Made) -> tuple[int, int, float]:
+    """What a plan costs: sittings and panels without a place before all, then the objective and its cautions."""
+    terms = made.plan.objective
+    other = terms.total - TARDINESS_PRICE * terms.weighted_tardiness_d - FLOW_PRICE * terms.flow_d
+    return len(made.plan.unplaced), len(made.left_out), other + sum(_by_panel(made).values())
+
+
+def _starts(plan: Plan) -> dict[str, datetime]:
+    return {s.id: s.start_at for s in plan.sittings}
+
+
+def _kept(asked: Asked) -> Rests:
+    """The waits of the plan in use that still have a reason where their sittings stand in it."""
+    plan = asked.board.plan
+    if plan is None or not asked.room.stood:
+        return {}
+    starts = {uid: at for uid, (at, _) in asked.room.stood.items()}
+    kept: Rests = {}
+    for standing in asked.found:
+        for answer in answers(standing, asked.board, asked.moment, starts):
+            uid = answer.layer.row.uid
+            rest = plan.rests.get(uid)
+            if rest is None or rest.is_stop or asked.room.is_held(uid, asked.moment):
+                continue
+            if still_spares(rest, answer, asked.moment):
+                kept[uid] = rest
+    return kept
+
+
+def _without_stops(asked: Asked, effort: Effort, extra: Extra) -> Made:
+    """Plan, put every sitting before the rules on its day, and plan again with what they ask."""
+    for attempt in range(TRIES):
+        question = problem(asked.found, asked.board, asked.moment, asked.room, extra)
+        budget = Budget(seconds=effort.seconds, moves=effort.moves, clock=time.monotonic)
+        plan, bench = planner.plan(question, current(), budget, effort.told)
+        faults = check(question, plan)
+        if faults:
+            raise Refused(_why_not(faults[0], asked.board))
+        if not _ask_rules(plan, asked, extra, is_last=attempt >= TRIES - 2):
+            return Made(plan, bench, question, extra, extra.left_out, _cautions(plan, asked))
+    raise Refused("No plan was found that the rules of soundness let pass. Nothing was changed.")
+
+
+def _why_not(fault: Fault, board: StudioRows) -> str:
+    """Why no plan came out, in the painter's words."""
+    titles = {panel.id: panel.title for panel in board.panels}
+    for panel_id, rows in board.layers.items():
+        held = next((row for row in rows if fault.kind == "pinned" and row.uid == fault.sittings[0]), None)
+        if held is not None and not _is_pinned(board, held.uid):
+            return (
+                f"The {held.kind} of “{titles[panel_id]}” does not fit on that day beside what stays there and what "
+                "has to dry. Nothing was changed."
+            )
+        if held is not None:
+            return (
+                f"The {held.kind} of “{titles[panel_id]}” is held on a day when it cannot be painted any more. "
+                "Let it move again first. Nothing was changed."
+            )
+    return f"The plan that came out does not hold: {fault.text}. Nothing was changed."
+
+
+def _is_pinned(board: StudioRows, uid: str) -> bool:
+    """Whether the painter holds it in the plan in use; else it was only to be moved now."""
+    sitting = None if board.plan is None else board.plan.sittings.get(uid)
+    return sitting is not None and sitting.pinned
+
+
+def _ask_rules(plan: Plan, asked: Asked, extra: Extra, *, is_last: bool) -> bool:
+    """Ask the rules of every planned sitting on its day; True when something has to be planned anew."""
+    starts = _starts(plan)
+    changed = False
+    for standing in asked.found:
+        stopped = first_stop(standing, asked.board, asked.moment, starts)
+        if stopped is not None:
+            wait_or_leave(standing, stopped, extra, is_last=is_last)
+            changed = True
+    return changed
+
+
+def _cautions(plan: Plan, asked: Asked) -> dict[str, tuple[Finding, ...]]:
+    starts = _starts(plan)
+    found = {
+        answer.layer.row.uid: tuple(answer.cautions)
+        for standing in asked.found
+        for answer in answers(standing, asked.board, asked.moment, starts)
+    }
+    return {uid: cautions for uid, cautions in found.items() if cautions}
+
+
+def wait_or_leave(
+    standing: PanelStanding, stopped: tuple[int, list[Finding]], extra: Extra, *, is_last: bool = False
+) -> None:
+    """Wait as long as the rules say; where they name no day, or one too far, the panel is left out with the rule's
+    reason.
+
+    ``stopped``: the first layer to come that is stopped, and by what. ``is_last``: no more waiting is tried.
+    """
+    n, stops = stopped
+    panel, uid = standing.layers.panel, standing.layers.to_come[n].row.uid
+    named = [(f.remedy.not_before_d, f) for f in stops if f.remedy and f.remedy.not_before_d is not None]
+    nothing_below = n == 0 and not standing.layers.on
+    if is_last or nothing_below or len(named) < len(stops):
+        extra.left_out[panel.uid] = stops[0].reason
+        return
+    days, by = max(named, key=lambda one: one[0])
+    before = extra.rests.get(uid)
+    if before is not None and before.is_stop:
+        days = max(days, before.days * LONGER)
+    if days > LONGEST_REST_D:
+        extra.left_out[panel.uid] = by.reason
+        return
+    extra.rests[uid] = Rest(days, by.rule, by.title, is_stop=True)

@@ -7,13 +7,14 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session
 
 from server.planning.schedule.calendar import Window, Zone
-from server.services import planning_fits
+from server.services import planning_fits, records
 from server.services.access import Actor
 from server.services.board.today import moment_at
 from server.services.errors import Refused
 from server.services.plan_reading import PlanInUse, PlannedSitting
 from server.services.planning_asked import PlanMake
 from server.services.planning_fits import Surroundings
+from server.store.tables import Layer
 
 Way = Literal["earlier", "later"]
 LOOKS_AHEAD_D = 200
@@ -25,12 +26,14 @@ def beside(
     """The sitting of a layer, and the beginning of the working time in which it fits on the nearest day before or after
     its own.
 
-    Raises ``Refused`` for a layer that is not in the plan, and where there is no such day, with why.
+    Raises ``Refused`` for a layer that is not in the plan or stands there no more, and where there is no such day, with
+    why.
     """
     uid, way = move
     sitting = plan.sittings.get(uid)
     if sitting is None:
         raise Refused("This sitting is not in the plan in use. Nothing was changed.")
+    _check_standing(records.find(session, actor, Layer, uid), sitting)
     now, zone = when
     week = Zone(zone, now.astimezone(zone).date())
     day = week.day_of(sitting.start_at)
@@ -45,6 +48,14 @@ def beside(
     if found is None:
         raise Refused(_why_none(around, day, way))
     return sitting, week.instant(found.start_min)
+
+
+def _check_standing(layer: Layer, sitting: PlannedSitting) -> None:
+    """Raise ``Refused`` for a layer that is on, and for one whose day is not the plan's any more."""
+    if layer.painted_at is not None:
+        raise Refused("This layer is painted already, so there is nothing to move. Nothing was changed.")
+    if layer.planned_on != sitting.on:
+        raise Refused("Its day was changed by hand since. Set the plan right first. Nothing was changed.")
 
 
 def _nearest(fits: list[Window], day: int, way: Way) -> Window | None:

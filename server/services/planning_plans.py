@@ -59,14 +59,16 @@ def dismiss(session: Session, actor: Actor, uid: str) -> StudioPlan:
 
 
 def pin(session: Session, actor: Actor, uid: str, sitting: str, *, pinned: bool) -> StudioPlan:
-    """Hold a sitting of the plan in use where it is, or let it go. Raises ``Refused`` for another plan, or a sitting
-    that it does not hold."""
+    """Hold a sitting of the plan in use where it is, or let it go. Raises ``Refused`` for another plan, a sitting that
+    it does not hold, and one whose layer is on."""
     row = records.find(session, actor, StudioPlan, uid, "update")
     content = dict(row.content_json or {})
     if row.archived_at is not None or row.accepted_at is None:
         raise Refused("This plan is not the one in use any more. Nothing was changed.")
     if sitting not in {s["id"] for s in content.get("sittings", ())}:
         raise Refused("This sitting is not in the plan. Nothing was changed.")
+    if records.find(session, actor, Layer, sitting).painted_at is not None:
+        raise Refused("This layer is painted already. Nothing was changed.")
     content["sittings"] = [{**s, "pinned": pinned} if s["id"] == sitting else s for s in content.get("sittings", ())]
     row.content_json = content
     session.flush()

@@ -124,8 +124,10 @@ def year_of(standing: PanelStanding, moment: Moment) -> tuple[float, ...]:
 
 
 def panel_job(standing: PanelStanding, rows: StudioRows, moment: Moment, terms: Terms) -> PanelJob | None:
-    """One panel with layers to come as the planner takes it; None, with the reason in the terms' ``left_out``, where a
-    layer has no forecast."""
+    """One panel with layers to come as the planner takes it; None where none is, and, with the reason in the terms'
+    ``left_out``, where a layer has no forecast."""
+    if not standing.layers.to_come:
+        return None
     confidence, extra = terms
     year = year_of(standing, moment)
     speed = year[moment.on.month - 1]

@@ -7,6 +7,7 @@ from server.formats.drawings import Point
 DOTS = 20
 PER_ROW = 10
 STEP = 14.0
+LEAST = 1 / DOTS
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,19 +22,17 @@ class OddsPicture:
 
 
 def odds_picture(odds: float) -> OddsPicture:
-    """Twenty beads for odds of 0 to 1. A chance that is neither none nor certain never looks like either."""
+    """Twenty beads for odds of 0 to 1, as many full as the words say: none below 1 in 20, all only for certainty."""
     bounded = min(1.0, max(0.0, odds))
-    filled = round(bounded * DOTS)
-    if 0 < bounded < 1:
-        filled = min(DOTS - 1, max(1, filled))
+    filled = DOTS if bounded == 1 else 0 if bounded < LEAST else min(DOTS - 1, round(bounded * DOTS))
     places = tuple((STEP / 2 + STEP * (index % PER_ROW), STEP / 2 + STEP * (index // PER_ROW)) for index in range(DOTS))
     return OddsPicture(STEP * PER_ROW, STEP * (DOTS // PER_ROW), places, filled, odds_words(bounded))
 
 
 def odds_words(odds: float) -> str:
     """'about 17 in 20', 'less than 1 in 20', 'more than 19 in 20': a model never says never."""
-    if odds < 0.05:
+    if odds < LEAST:
         return "less than 1 in 20"
-    if odds > 0.95:
+    if odds > 1 - LEAST:
         return "more than 19 in 20"
     return f"about {round(odds * DOTS)} in 20"

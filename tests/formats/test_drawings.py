@@ -318,9 +318,12 @@ def test_days_are_counted_in_the_studios_zone():
     ("odds", "filled", "words"),
     [
         (0, 0, "less than 1 in 20"),
-        (0.001, 1, "less than 1 in 20"),
+        (0.001, 0, "less than 1 in 20"),
+        (0.049, 0, "less than 1 in 20"),
+        (0.05, 1, "about 1 in 20"),
         (0.3, 6, "about 6 in 20"),
         (0.85, 17, "about 17 in 20"),
+        (0.95, 19, "about 19 in 20"),
         (0.999, 19, "more than 19 in 20"),
         (1, 20, "more than 19 in 20"),
     ],

@@ -1,5 +1,6 @@
 """The fields of a change in the painter's words: what it was, what it became."""
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
@@ -123,6 +124,7 @@ PARTS = {
     "sitting_mix": ("left over", ("left_ml", "kept_in")),
 }
 LONGEST = 120
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}(T\d{2}:.*)?")  # as the history keeps days and instants
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,8 +171,9 @@ def _line(field: FieldChange, zone: tzinfo) -> Line:
 def _told(name: str, value: object, zone: tzinfo) -> str:
     if name in SHARES and isinstance(value, int | float):
         return f"{value * 100:.3g} %" + (" of the area" if name == "area_share" else "")
-    told = _quantity(name, value) or _text(value, zone)
-    return Name(told) if name in TYPED else told
+    if name in TYPED:
+        return Name(_text(value))
+    return _quantity(name, value) or _moment(value, zone) or _text(value)
 
 
 def _quantity(name: str, value: object) -> str:
@@ -181,7 +184,20 @@ def _quantity(name: str, value: object) -> str:
     return words.quantity(value * factor, stored_in, 6)
 
 
-def _text(value: object, zone: tzinfo) -> str:
+def _moment(value: object, zone: tzinfo) -> str:
+    """A day or an instant as the studio tells it; "" for what is neither."""
+    if not isinstance(value, str) or not _DAY.fullmatch(value):
+        return ""
+    try:
+        if "T" not in value:
+            return words.dated(date.fromisoformat(value))
+        at = datetime.fromisoformat(value).astimezone(zone)
+    except ValueError:
+        return ""
+    return f"{words.dated(at.date())} at {words.clock(at)}"
+
+
+def _text(value: object) -> str:
     match value:
         case None | "" | False:
             return ""
@@ -189,7 +205,5 @@ def _text(value: object, zone: tzinfo) -> str:
             return "yes"
         case float():
             return f"{value:.6g}"
-        case str() if len(value) > 18 and value[4] == "-" and value[10] == "T":
-            return f"{datetime.fromisoformat(value).astimezone(zone):%Y-%m-%d %H:%M}"
     text = str(value).replace("_", " ") if not isinstance(value, str) or "_" in value else value
     return text if len(text) <= LONGEST else text[:LONGEST] + "…"

@@ -113,10 +113,25 @@ def test_a_record_tells_what_changed_field_by_field(easel: Easel):
     panel = easel.panel(title="Two pears")
     easel.send(f"{panel}/edit", title="Three pears", due_on="2026-12-24")
     text = easel.client.get(panel).text
-    assert "title: Two pears → Three pears" in text and "due on: 2026-12-24" in text
+    assert "title: Two pears → Three pears" in text and "due on: 24 December 2026" in text
     layer = easel.layer(panel, wet_thickness_um="40")
     easel.send(f"{layer}/edit", wet_thickness_um="60")
     assert "wet thickness: 40 µm → 60 µm" in easel.client.get(f"{layer}/edit").text
+
+
+def test_days_and_moments_are_told_as_the_studio_tells_them(easel: Easel):
+    panel = easel.panel(title="2026-12-24")
+    easel.send(f"{panel}/edit", title="2026-12-25", due_on="2026-12-24")
+    layer = easel.painted(panel, "2026-11-25T08:00")
+    easel.client.post(f"{layer.removesuffix('/edit')}/unpaint", data={})
+    text = easel.client.get(panel).text
+    assert "title: 2026-12-24 → 2026-12-25" in text  # a name stays as it was typed
+    assert "due on: 24 December 2026" in text
+    easel.client.post(f"{panel}/archive", data={})
+    assert "archived: 25 November 2026 at 09:00" in easel.client.get(panel).text
+    easel.send("/studio", date_order="mdy", clock="12")
+    text = easel.client.get(panel).text
+    assert "archived: November 25, 2026 at 9:00 am" in text and "due on: December 24, 2026" in text
 
 
 def test_older_pages(easel: Easel):

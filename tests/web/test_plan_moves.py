@@ -128,3 +128,39 @@ def test_a_fault_in_what_is_asked_of_a_plan_keeps_its_page(bare: Bench, client: 
     make(client)
     answer = client.post("/plan/make", data={"mix_setup_min": "long"})
     assert answer.status_code == 422 and "Make a plan" in answer.text
+
+
+def test_a_plan_that_is_refused_comes_back_as_its_page_with_all_that_was_typed(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    """The first sitting is pinned to a day that was closed since: no plan can be made until it is let go."""
+    for kind in ("first one", "second one"):
+        bare.layer(bare.panel(title=kind), kind=kind, sitting_min=120)
+    accepted(client, db)
+    uid, day = max(sitting_days(db).items(), key=lambda item: item[1])
+    client.post(f"/plan/{the_plan(db).uid}/pin/{uid}", data={"pinned": "yes"})
+    off = {"painter": "", "weekdays": "", "on_date": day, "rule": "", "start": "", "end": ""}
+    assert client.post("/plan/hours", data=off).status_code == 303
+    answer = client.post("/plan/make", data={"easels": "2", "rack_places": "", "mix_setup_min": "45", "anew": "1"})
+    assert answer.status_code == 409
+    assert "The plan in use" in words(answer.text) and words(answer.text).count("Nothing was changed") == 1
+    form = answer.text.partition('action="/plan/make"')[2].partition("</form>")[0]
+    assert re.search(r'name="easels"[^>]*value="2"', form) and re.search(r'name="mix_setup_min"[^>]*value="45"', form)
+    assert re.search(r'name="anew"[^>]*checked', form)
+    left = client.post("/plan/make", data={"easels": "2", "rack_places": "", "mix_setup_min": "45"})
+    assert not re.search(r'name="anew"[^>]*checked', left.text)
+
+
+def test_a_pin_on_a_plan_that_is_not_in_use_any_more_is_refused_on_the_plans_page(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    uid = bare.layer(bare.panel(title="One")).uid
+    accepted(client, db)
+    old = the_plan(db).uid
+    client.post("/plan/make", data={"mix_setup_min": "30"})
+    take(client, db)
+    for path in (f"pin/{uid}", "accept", "dismiss"):
+        answer = client.post(f"/plan/{old}/{path}", data={"pinned": "yes"})
+        assert answer.status_code == 409, path
+        told = words(answer.text)
+        assert "The plan in use" in told and told.count("Nothing was changed") <= 1

@@ -1,11 +1,12 @@
 """The plan: when painters work, one button that plans all open panels, and the plan to look at, take or leave."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Query
 from sqlmodel import Session
+from starlette.datastructures import FormData
 from starlette.responses import Response
 
 from server.science.results import FilmState
@@ -17,7 +18,7 @@ from server.services.planning_asked import PlanMake
 from server.services.planning_quiet import QUIET
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
-from server.web.pages.changes import Done, change, change_by_button, refused
+from server.web.pages.changes import Done, change
 from server.web.plan_shown import shown, shown_in_use, told
 from server.web.quietly import improve_on
 
@@ -43,7 +44,7 @@ def make(page: Page, posted: Posted) -> Response:
     try:
         content = planning_make.make(page.db, page.actor, command, page.now, page.zone)
     except Refused as fault:
-        return refused(page, fault.message, "/plan")
+        return refused_here(page, fault.message, making=form)
 
     made: list[str] = []
 
@@ -63,7 +64,7 @@ def accept(page: Page, posted: Posted, uid: str) -> Response:
         planning_plans.accept(session, page.actor, uid)
         return Done("Took the plan: its days stand in the calendar", "/plan")
 
-    return change_by_button(page, posted, act, "/plan")
+    return _by_button(page, posted, act)
 
 
 @router.post("/{uid}/dismiss")
@@ -76,7 +77,7 @@ def dismiss(page: Page, posted: Posted, uid: str) -> Response:
             told = urlencode([("stays", one) for one in tuple(staying)[:MOST_TOLD]])
             return Done("Left the plan aside", f"/plan?{told}" if told else "/plan")
 
-        return change_by_button(page, posted, act, "/plan")
+        return _by_button(page, posted, act)
 
     return planning_keep.as_far_as_can_be(leave)
 
@@ -89,7 +90,14 @@ def pin(page: Page, posted: Posted, uid: str, layer_uid: str) -> Response:
         planning_plans.pin(session, page.actor, uid, layer_uid, pinned=pinned)
         return Done("Pinned a sitting" if pinned else "Let a sitting move again", "/plan")
 
-    return change_by_button(page, posted, act, "/plan")
+    return _by_button(page, posted, act)
+
+
+def _by_button(page: PageRequest, posted: FormData, act: Callable[[Session], Done]) -> Response:
+    try:
+        return change(page, posted, act)
+    except Refused as fault:
+        return refused_here(page, fault.message)
 
 
 def _entries(page: PageRequest, uids: Sequence[str]) -> list[HistoryEntry]:
@@ -98,9 +106,10 @@ def _entries(page: PageRequest, uids: Sequence[str]) -> list[HistoryEntry]:
     return [one for one in found if one is not None and one.action == "undo"]
 
 
-def refused_here(page: PageRequest, message: str, status: int = 409) -> Response:
-    """The plan as it stands, and above it in plain words why nothing was done."""
-    return page.render("plan/page.html", {**_context(page, FormState()), "refusal": message}, status)
+def refused_here(page: PageRequest, message: str, status: int = 409, making: FormState | None = None) -> Response:
+    """The plan as it stands, and above it in plain words why nothing was done. ``making``: the form that asks for a
+    plan, as it was filled in."""
+    return page.render("plan/page.html", {**_context(page, making or FormState()), "refusal": message}, status)
 
 
 def _context(page: PageRequest, making: FormState) -> dict[str, Any]:

@@ -135,6 +135,11 @@ def changed(path: str, value: Any) -> Any:
         ("drying_speed.by_day", [1.0], "drying_speed"),
         ("previous", [{"sitting": "z", "start_at": "2026-11-02T10:00:00+00:00"}], "previous[0].sitting"),
         ("previous", [{"sitting": "a1", "start_at": "2026-11-02T10:00:00"}], "previous[0].start_at"),
+        (
+            "previous",
+            [{"sitting": "a1", "start_at": "2026-11-03T00:00:00+00:00", "done": True}],
+            "previous[0].start_at",
+        ),
     ],
 )
 def test_faults_are_named_by_their_path(path: str, value: Any, named: str) -> None:
@@ -171,6 +176,37 @@ def test_nobody_who_works_leaves_everything_unplaced() -> None:
     request["painters"][0]["exceptions"] = []
     answer = ask(request)
     assert len(answer["unplaced"]) == 4 and answer["sittings"] == []
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [("painters.0", {"id": "p1", "hours": []}), ("easels", 0), ("panels.0.sittings.0.minutes", 1440)],
+)
+def test_what_cannot_be_placed_even_alone_has_no_earliest_day(path: str, value: Any) -> None:
+    answer = ask(changed(path, value))
+    assert len(answer["unplaced"]) == 4
+    assert [panel["earliest_possible_on"] for panel in answer["panels"]] == [None]
+
+
+def test_what_was_done_by_the_end_of_today_is_taken() -> None:
+    """Derived: the last minute of 2 November in Lisbon; from midnight on it is tomorrow."""
+    done = {"sitting": "a1", "start_at": "2026-11-02T23:59:00+00:00", "done": True}
+    assert "a1" not in {s["id"] for s in ask(changed("previous", [done]))["sittings"]}
+    future = faults(changed("previous", [done | {"start_at": "2026-11-03T01:30:00+01:00"}]))
+    assert "began by the end of today" in future["previous[0].start_at"]
+
+
+@pytest.mark.parametrize("at", ["22:30", "00:10"])
+def test_a_sitting_pinned_outside_the_hours_stays_to_the_minute(at: str) -> None:
+    """However often the answer is fed back: its palette is mixed before it."""
+    request = changed("previous", [{"sitting": "a1", "start_at": f"2026-11-05T{at}:00+00:00", "pinned": True}])
+    for _ in range(3):
+        asked = PlanRequest.model_validate(request)
+        plan = solved(asked, problem(asked, Collector()), FAR_OFF)
+        assert check(problem(asked, Collector()), plan) == []
+        [placed] = [s for s in plan.sittings if s.id == "a1"]
+        assert (placed.start_at.isoformat(), placed.set_up_min) == (f"2026-11-05T{at}:00+00:00", 30)
+        request["previous"][0]["start_at"] = placed.start_at.isoformat()
 
 
 def test_a_studio_without_panels_has_an_empty_plan() -> None:

@@ -52,10 +52,7 @@ def problem(request: PlanRequest, faults: Collector) -> Problem:
         _check_waits(panel, ("panels", i), request.confidence, faults)
     if len(seen) > MOST_SITTINGS:
         faults.add(("panels",), f"hold {len(seen):,} sittings; a plan takes at most {MOST_SITTINGS:,}")
-    _unique((p.sitting for p in request.previous), ("previous",), "sitting", faults)
-    for i, before in enumerate(request.previous):
-        if before.sitting not in seen:
-            faults.add(("previous", i, "sitting"), "is not the id of a sitting")
+    _check_previous(request, seen, faults)
     speed = request.drying_speed
     return Problem(
         today=request.today,
@@ -160,6 +157,16 @@ def _check_link(link: LinkIn, path: Path, panel: PanelIn, own: dict[str, int], f
     below = own.get(link.before)
     if link.kind == "dry" and below is not None and panel.sittings[below].drying_reference_d is None:
         faults.add((*path[:-2], "sittings", below, "drying_reference_d"), f"is missing: {link.after} waits for it")
+
+
+def _check_previous(request: PlanRequest, sittings: set[str], faults: Collector) -> None:
+    _unique((p.sitting for p in request.previous), ("previous",), "sitting", faults)
+    for i, before in enumerate(request.previous):
+        if before.sitting not in sittings:
+            faults.add(("previous", i, "sitting"), "is not the id of a sitting")
+        if before.done and before.start_at.astimezone(ZoneInfo(request.time_zone)).date() > request.today:
+            text = "is after today: a sitting that is done began by the end of today"
+            faults.add(("previous", i, "start_at"), text)
 
 
 def _has_circle(panel: PanelIn) -> bool:

@@ -130,7 +130,7 @@ def panels(model: Model, at: Sequence[int], earliest: Sequence[int | None]) -> l
     found = []
     for i, panel in enumerate(model.panels):
         finish = finish_day(model, at, i)
-        soonest = earliest[i]
+        soonest = earliest[i] if _is_whole(model, panel) else None
         if finish is not None:
             soonest = finish if soonest is None else min(soonest, finish)
         late = 0
@@ -138,6 +138,13 @@ def panels(model: Model, at: Sequence[int], earliest: Sequence[int | None]) -> l
             late = max(0, finish - (panel.due_on - model.problem.today).days)
         found.append(PlannedPanel(panel.id, _date(model, finish), late, _date(model, soonest)))
     return found
+
+
+def _is_whole(model: Model, panel: PanelJob) -> bool:
+    """Whether every sitting of the panel is over or among those that are planned: what has no place even alone in the
+    studio has no soonest day either."""
+    shape = model.shape
+    return all(sitting.id in shape.number or sitting.id in shape.done for sitting in panel.sittings)
 
 
 def _date(model: Model, day: int | None) -> date | None:

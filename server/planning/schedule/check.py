@@ -26,6 +26,7 @@ from server.planning.schedule.problem import (
 )
 
 SLACK = timedelta(seconds=1)
+A_MINUTE = timedelta(minutes=1)
 SLACK_D = 1e-6
 DAY_S = 86_400.0
 
@@ -41,7 +42,7 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class _Laid:
-    """A sitting with its window; ``fixed`` when the question itself put it there."""
+    """A sitting with its window; ``fixed`` when the question itself put it there, ``outside`` the hours or not."""
 
     sitting: Sitting
     panel: PanelJob
@@ -51,6 +52,7 @@ class _Laid:
     painter: str | None
     fixed: bool
     done: bool
+    outside: bool = False
 
 
 def check(problem: Problem, plan: Plan) -> list[Fault]:
@@ -105,15 +107,29 @@ def _laid(problem: Problem, plan: Plan) -> tuple[dict[str, _Laid], list[Fault]]:
             faults.append(Fault("painter", (placed.id,), f"{placed.id} is not for {placed.painter}"))
         if window is None and not fixed:
             faults.append(Fault("hours", (placed.id,), f"{placed.id} is outside the hours of {placed.painter}"))
-        window = window or Stretch(placed.start_at, placed.end_at)
+        held = window or _own_stretch(problem, sitting, placed)
         laid[placed.id] = _Laid(
-            sitting, panel, placed.start_at, placed.end_at, window, placed.painter, fixed, done=False
+            sitting,
+            panel,
+            placed.start_at,
+            placed.end_at,
+            held,
+            placed.painter,
+            fixed,
+            done=False,
+            outside=window is None,
         )
     for done in (p for p in problem.previous if p.done and p.sitting in of):
         sitting, panel = of[done.sitting]
         window = _window_of_done(problem, sitting, done)
         laid[sitting.id] = _Laid(sitting, panel, done.start_at, window.end, window, None, fixed=True, done=True)
     return laid, faults
+
+
+def _own_stretch(problem: Problem, sitting: Sitting, placed: PlacedSitting) -> Stretch:
+    """The working time of a sitting outside the hours: its own, with the mixing of its palette before it."""
+    mixing = timedelta(minutes=0 if sitting.palette is None else problem.set_up_min)
+    return Stretch(placed.start_at - mixing, placed.end_at)
 
 
 def _window_of_done(problem: Problem, sitting: Sitting, done: Previous) -> Stretch:
@@ -276,15 +292,17 @@ def _pins(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:
     for pin in problem.previous:
         item = laid.get(pin.sitting)
         is_past = pin.start_at.astimezone(problem.zone).date() < problem.today
-        if (
-            pin.pinned
-            and not pin.done
-            and not is_past
-            and (item is None or not item.window.start <= pin.start_at < item.window.end)
-        ):
+        if pin.pinned and not pin.done and not is_past and (item is None or not _stands_at(item, pin.start_at)):
             # Said of no sitting, so that it counts although the sitting is fixed.
             text = f"{pin.sitting} is pinned to {pin.start_at} and does not stand there"
             yield Fault("pinned", (pin.sitting, ""), text)
+
+
+def _stands_at(item: _Laid, at: datetime) -> bool:
+    """Whether a sitting stands where it was pinned: in that working time, outside the hours at that minute."""
+    if item.outside:
+        return abs(item.start - at) <= A_MINUTE
+    return item.window.start <= at < item.window.end
 
 
 def finish_on(problem: Problem, panel: PanelJob, laid_at: datetime) -> date:
@@ -340,6 +358,8 @@ def _figures(problem: Problem, plan: Plan, laid: dict[str, _Laid]) -> list[Fault
             faults.append(Fault("finish", (panel.id,), f"{panel.id} is deliverable on {finish}, {late} days late"))
         elif finish is not None and (own.earliest_on is None or own.earliest_on > finish):
             faults.append(Fault("earliest", (panel.id,), f"{panel.id} is earlier than the earliest it could be"))
+        elif finish is None and own.earliest_on is not None and own.earliest_on < problem.today:
+            faults.append(Fault("earliest", (panel.id,), f"{panel.id} cannot be deliverable before {problem.today}"))
     right = objective(problem, plan)
     own_terms = plan.objective
     same = (right.set_ups, right.flow_d, right.moved) == (own_terms.set_ups, own_terms.flow_d, own_terms.moved)

@@ -114,10 +114,16 @@ def _with_pins(
                 allowed = [places[one.painter]]
             start, day = round(zone.minute_of(one.start_at)), zone.day_of(one.start_at)
             inside = [w for w in found if w.day == day and w.painter in allowed and w.start_min <= start < w.end_min]
-            own[key] = inside[0] if inside else Window(start, start + of[key].minutes, allowed[0], day)
+            own[key] = inside[0] if inside else _own_window(problem, of[key], start, allowed[0], day)
     every = sorted({*found, *own.values()}, key=lambda w: (w.start_min, w.painter, w.end_min))
     position = {window: n for n, window in enumerate(every)}
     return tuple(every), {key: position[window] for key, window in own.items()}
+
+
+def _own_window(problem: Problem, sitting: Sitting, start_min: int, painter: int, day: int) -> Window:
+    """Working time for one sitting outside the hours: from the mixing of its palette on, so that it begins on time."""
+    mixing = 0 if sitting.palette is None else problem.set_up_min
+    return Window(start_min - mixing, start_min + sitting.minutes, painter, day)
 
 
 def may_have_had(one: Previous, painter: str, sitting: Sitting) -> bool:

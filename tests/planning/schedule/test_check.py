@@ -87,6 +87,23 @@ def test_a_release_and_a_pin_are_seen():
     assert "pinned" in kinds(pinned, plan)
 
 
+def test_a_pin_outside_the_hours_is_to_the_minute():
+    at = datetime(2026, 11, 5, 22, 30, tzinfo=UTC)
+    problem = replace(example(), previous=(Previous("a1", at, pinned=True),))
+    plan = planned(problem)
+    assert (one(plan, "a1").start_at, check(problem, plan)) == (at, [])
+    assert kinds(problem, shifted(plan, "a1", minutes=30)) == {"pinned"}
+    assert kinds(problem, shifted(plan, "a1", minutes=-2)) == {"pinned"}
+
+
+def test_a_day_before_today_is_no_earliest_day():
+    problem = example(painters=())
+    plan = planned(problem)
+    assert check(problem, plan) == []
+    early = tuple(replace(panel, earliest_on=problem.today - timedelta(days=2)) for panel in plan.panels)
+    assert kinds(problem, replace(plan, panels=early)) == {"earliest"}
+
+
 def test_what_the_question_itself_fixed_is_no_fault_of_the_plan():
     """A pinned sitting above one that is done and still wet: the plan says nothing against the painter's own pin."""
     start = datetime(2026, 11, 2, 9, 30, tzinfo=UTC)

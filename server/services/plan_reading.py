@@ -72,7 +72,8 @@ class PlanInUse:
     """The plan that was taken last: ``made_on`` its day, ``sittings`` by layer in the order of their times.
 
     ``format``: of what is stored; plans from before it was counted have 1. ``panels``: the uids of those that it holds
-    or names as left out. ``rests``: what the rules ask below a layer, by that layer.
+    or names as left out. ``rests``: what the rules ask below a layer, by that layer. ``releases``: by panel, the day
+    from which it counted on what lies there.
     """
 
     uid: str
@@ -83,6 +84,7 @@ class PlanInUse:
     format: int = 1
     panels: frozenset[str] = frozenset()
     rests: Mapping[str, Rest] = field(default_factory=dict)
+    releases: Mapping[str, date] = field(default_factory=dict)
 
 
 def in_use(session: Session, studio_id: int) -> PlanInUse | None:
@@ -113,6 +115,7 @@ def in_use(session: Session, studio_id: int) -> PlanInUse | None:
         int(content.get("format", 1)),
         frozenset(panels),
         {uid: Rest(**told) for uid, told in content.get("rests", {}).items()},
+        {uid: date.fromisoformat(on) for uid, on in content.get("releases", {}).items()},
     )
 
 

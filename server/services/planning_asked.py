@@ -1,7 +1,7 @@
 """What a plan of a studio is made from, with what effort, and what comes of it."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Annotated
 
 from pydantic import Field
@@ -54,12 +54,12 @@ class Effort:
 
 @dataclass(slots=True)
 class Made:
-    """A plan with the problem it answers, what was left out of it (panel -> why), and the cautions that the rules give
-    of its sittings on their days (layer -> which)."""
+    """A plan with the problem it answers, what the rules asked for it, the cautions they have of its sittings on their
+    days (by layer), and the layers whose pin cannot hold any more."""
 
     plan: Plan
     bench: Bench
     asked: Problem
     extra: Extra
-    left_out: Mapping[str, str] = field(default_factory=dict)
-    cautions: Mapping[str, tuple[Finding, ...]] = field(default_factory=dict)
+    cautions: Mapping[str, tuple[Finding, ...]]
+    let_go: frozenset[str] = frozenset()

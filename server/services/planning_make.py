@@ -22,6 +22,7 @@ from server.services import planning
 from server.services.access import Actor, allow
 from server.services.board.facts import Moment
 from server.services.board.films import panel_layers
+from server.services.board.plan_holds import ready_sooner
 from server.services.board.plan_odds import risk_of
 from server.services.board.plan_problem import Room, panel_job, release_chain, zone_minutes
 from server.services.board.rows import StudioRows, load
@@ -29,9 +30,9 @@ from server.services.board.snapshot import snapshot
 from server.services.board.standing import standings
 from server.services.board.today import moment_at, moment_of, standing_sittings
 from server.services.errors import Refused
-from server.services.plan_reading import Rest
 from server.services.planning_asked import Asked, Effort, Made, PlanMake
 from server.services.planning_names import Names
+from server.services.planning_reasons import Reasons
 from server.services.planning_rules import first_stop
 from server.services.planning_sound import sound
 from server.services.planning_ways import PanelWay, on_shelf, panel_ways
@@ -66,7 +67,9 @@ def read_from(session: Session, actor: Actor, command: PlanMake, moment: Moment,
     if not board.places:
         raise Refused("Say first where panels dry: a plan needs a place with its climate.")
     standing = standing_sittings(board)
-    kept = [s for s in standing if s.pinned or s.on == moment.on] if command.anew else standing
+    found = standings(board, panel_layers(board, moment), moment)
+    sooner = ready_sooner(board, found, moment)
+    kept = [s for s in standing if s.pinned or s.on == moment.on or not (command.anew or s.panel_uid in sooner)]
     room = Room(
         painters=planning.painters(hours, moment.on, zone_minutes(moment.at, moment.zone)),
         easels=command.easels,
@@ -76,7 +79,6 @@ def read_from(session: Session, actor: Actor, command: PlanMake, moment: Moment,
         pinned=frozenset(s.uid for s in kept if s.pinned),
         is_repair=bool(standing) and not command.anew,
     )
-    found = standings(board, panel_layers(board, moment), moment)
     return Asked(board, moment, room, found, on_shelf(session, actor), command)
 
 
@@ -84,8 +86,9 @@ def work_out(asked: Asked, effort: Effort | None = None) -> dict[str, Any]:
     """A plan as it is stored. Raises ``Refused`` when it does not stand up to the checker or to the rules."""
     made = sound(asked, effort or Effort())
     content = _content(made, asked)
+    pinned = asked.room.pinned - made.let_go
     for sitting in content["sittings"]:
-        sitting["pinned"] = sitting["id"] in asked.room.pinned
+        sitting["pinned"] = sitting["id"] in pinned
     return content
 
 
@@ -157,12 +160,10 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
     plan = with_options(made, asked)
     risks = _risks(made, asked)
     told = as_json(plan)
+    reasons = Reasons(names, made, asked)
     for sitting in told["sittings"]:
         sitting["title"], sitting["kind"] = titles[sitting["panel"]], kinds[sitting["id"]]
-        sitting["why"] = names.in_words(sitting["binding"]["text"], sitting["panel"])
-        rest = made.extra.rests.get(sitting["id"])
-        if rest is not None and sitting["binding"]["kind"] == "rule":
-            sitting["why"] = _by_rule(sitting["why"], rest)
+        sitting["why"] = reasons.told(sitting)
         sitting["cautions"] = [{"rule": one.rule, "title": one.title} for one in made.cautions.get(sitting["id"], ())]
     for panel, planned in zip(told["panels"], plan.panels, strict=True):
         panel["title"] = titles[panel["id"]]
@@ -180,15 +181,16 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
         "format": FORMAT,
         "made_on": asked.moment.on.isoformat(),
         "settings": asked.command.model_dump(exclude={"anew"}),
+        "releases": {panel.id: panel.release_on.isoformat() for panel in made.asked.panels if panel.release_on},
+        "let_go": [
+            {"id": uid, "kind": kinds[uid], "panel": names.panels[uid], "title": titles[names.panels[uid]]}
+            for uid in sorted(made.let_go)
+        ],
         "rests": {uid: asdict(rest) for uid, rest in made.extra.rests.items()},
-        "left_out": [{"title": titles[uid], "uid": uid, "reason": reason} for uid, reason in made.left_out.items()],
+        "left_out": [
+            {"title": titles[uid], "uid": uid, "reason": reason} for uid, reason in made.extra.left_out.items()
+        ],
     }
-
-
-def _by_rule(why: str, rest: Rest) -> str:
-    if rest.is_stop:
-        return f"{why}, else it stops the layer: {rest.title} ({rest.rule})"
-    return f"{why}, else it cautions: {rest.title} ({rest.rule})"
 
 
 def _risks(made: Made, asked: Asked) -> dict[str, dict[str, Any]]:

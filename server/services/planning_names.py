@@ -28,5 +28,4 @@ class Names:
             own, kind = self.panels[uid], f"“{self.kinds[uid]}”"
             return kind if own in (panel, "") else f"{kind} of “{self.titles[own]}”"
 
-        told = _UID.sub(name, text)
-        return told.replace("the panel is there from", "the plan counts what is on the panel as ready only from")
+        return _UID.sub(name, text)

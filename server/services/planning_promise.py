@@ -312,7 +312,8 @@ def keep(session: Session, actor: Actor, command: PromiseAsk, content: dict[str,
 
 
 def take(session: Session, actor: Actor, uid: str) -> tuple[Quote, Panel]:
-    """The quote as a panel with its planned layers, due on the day it names. Taken again it stays the same panel.
+    """The quote as a panel with its planned layers, due on the day promised, or on the one wished for where that is
+    later. Taken again it stays the same panel.
 
     Raises ``NotFound``, ``Invalid`` for a stack or a place that is no longer there, ``Refused`` for one put away.
     """
@@ -322,7 +323,9 @@ def take(session: Session, actor: Actor, uid: str) -> tuple[Quote, Panel]:
     records.refuse_archived(quote, "this quote")
     content = quote.content_json or {}
     command = PromiseAsk.model_validate(content["asked"])
-    due_on = command.wanted_on or date.fromisoformat(content["deliver_on"])
+    promised = date.fromisoformat(content["deliver_on"])
+    # What was wished for is no promise; where it is later than what can be done, it will do.
+    due_on = promised if command.wanted_on is None else max(promised, command.wanted_on)
     panel = panels.create(session, actor, command.panel(due_on))
     _, made = stack_plans.apply(session, actor, command.stack_uid, StackApply(panel_uid=panel.uid))
     _plan_days(made, content)

@@ -106,7 +106,7 @@ def _price(made: Made) -> tuple[int, int, float]:
     """What a plan costs: sittings and panels without a place before all, then the objective and its cautions."""
     terms = made.plan.objective
     other = terms.total - TARDINESS_PRICE * terms.weighted_tardiness_d - FLOW_PRICE * terms.flow_d
-    return len(made.plan.unplaced), len(made.left_out), other + sum(_by_panel(made).values())
+    return len(made.plan.unplaced), len(made.extra.left_out), other + sum(_by_panel(made).values())
 
 
 def _starts(plan: Plan) -> dict[str, datetime]:
@@ -133,15 +133,22 @@ def _kept(asked: Asked) -> Rests:
 
 def _without_stops(asked: Asked, effort: Effort, extra: Extra) -> Made:
     """Plan, put every sitting before the rules on its day, and plan again with what they ask."""
+    let_go: set[str] = set()
     for attempt in range(TRIES):
-        question = problem(asked.found, asked.board, asked.moment, asked.room, extra)
-        budget = Budget(seconds=effort.seconds, moves=effort.moves, clock=time.monotonic)
-        plan, bench = planner.plan(question, current(), budget, effort.told)
-        faults = check(question, plan)
+        while True:
+            question = problem(asked.found, asked.board, asked.moment, asked.room.letting_go(let_go), extra)
+            budget = Budget(seconds=effort.seconds, moves=effort.moves, clock=time.monotonic)
+            plan, bench = planner.plan(question, current(), budget, effort.told)
+            faults = check(question, plan)
+            loose = {f.sittings[0] for f in faults if f.kind == "pinned" and _is_pinned(asked.board, f.sittings[0])}
+            if not loose - let_go:
+                break
+            # A pin that cannot hold any more must not hold everything else up.
+            let_go |= loose
         if faults:
             raise Refused(_why_not(faults[0], asked.board))
         if not _ask_rules(plan, asked, extra, is_last=attempt >= TRIES - 2):
-            return Made(plan, bench, question, extra, extra.left_out, _cautions(plan, asked))
+            return Made(plan, bench, question, extra, _cautions(plan, asked), frozenset(let_go))
     raise Refused("No plan was found that the rules of soundness let pass. Nothing was changed.")
 
 
@@ -150,15 +157,10 @@ def _why_not(fault: Fault, board: StudioRows) -> str:
     titles = {panel.id: panel.title for panel in board.panels}
     for panel_id, rows in board.layers.items():
         held = next((row for row in rows if fault.kind == "pinned" and row.uid == fault.sittings[0]), None)
-        if held is not None and not _is_pinned(board, held.uid):
+        if held is not None:
             return (
                 f"The {held.kind} of “{titles[panel_id]}” does not fit on that day beside what stays there and what "
                 "has to dry. Nothing was changed."
-            )
-        if held is not None:
-            return (
-                f"The {held.kind} of “{titles[panel_id]}” is held on a day when it cannot be painted any more. "
-                "Let it move again first. Nothing was changed."
             )
     return f"The plan that came out does not hold: {fault.text}. Nothing was changed."
 
@@ -204,7 +206,9 @@ def wait_or_leave(
     named = [(f.remedy.not_before_d, f) for f in stops if f.remedy and f.remedy.not_before_d is not None]
     nothing_below = n == 0 and not standing.layers.on
     if is_last or nothing_below or len(named) < len(stops):
-        extra.left_out[panel.uid] = stops[0].reason
+        # What no waiting cures is the reason, where there is such a stop beside others.
+        dated = [finding for _, finding in named]
+        extra.left_out[panel.uid] = next((one for one in stops if one not in dated), stops[0]).reason
         return
     days, by = max(named, key=lambda one: one[0])
     before = extra.rests.get(uid)

@@ -174,14 +174,17 @@ def test_the_odds_of_a_wanted_date_count_packing_and_the_days_on_the_way(
     assert told == sorted(told, reverse=True) and told[0] >= 0.9 > told[2] and told[3] == 0.0
 
 
-@pytest.mark.parametrize("wanted", [False, True])
+@pytest.mark.parametrize("wanted", ["", "sooner", "later"])
 def test_the_panel_a_quote_became_has_in_the_plan_the_odds_that_were_quoted(
-    bench: Bench, stack: str, client: TestClient, wanted: bool
+    bench: Bench, stack: str, client: TestClient, wanted: str
 ) -> None:
+    """It is due on the day promised, or on the one wished for where that is later."""
     client.post("/plan/hours", data=HOURS)
     form = asked(bench, stack, packing_d="3", transit_d="9")
     if wanted:
-        form["wanted_on"] = quoted(bench, client, **form)["central_on"]
+        found = quoted(bench, client, **form)
+        in_a_week = date.fromisoformat(found["deliver_on"]) + timedelta(days=7)
+        form["wanted_on"] = found["central_on"] if wanted == "sooner" else in_a_week.isoformat()
     address = client.post("/plan/promise", data=form).headers["location"]
     client.post(f"{address}/take")
     with bench.db.read() as session:
@@ -200,7 +203,9 @@ def test_the_panel_a_quote_became_has_in_the_plan_the_odds_that_were_quoted(
         for own, told in zip(job.sittings, quote["sittings"], strict=True)
     )
     found = odds_of(question, sittings, with_weakest=False)[job.id]
-    assert found.odds == quote["wanted_odds" if wanted else "odds"]
+    assert job.due_on is not None
+    assert job.due_on.isoformat() == (form["wanted_on"] if wanted == "later" else quote["deliver_on"])
+    assert found.odds == quote["wanted_odds" if wanted == "later" else "odds"]
     assert (found.central_on.isoformat(), found.high_on.isoformat()) == (quote["central_on"], quote["deliver_on"])
 
 

@@ -327,12 +327,14 @@ class PlanHolds:
     """Where the plan in use holds no more: (uid, title) of panels, by their titles.
 
     ``slipped``: a sitting was missed, comes before its layer is ready, or lies outside its painter's hours as they are
-    now; ``held``: such a one outside the hours is pinned; ``unplanned``: came since, with layers to come.
+    now; ``held``: such a one outside the hours is pinned; ``unplanned``: came since, with layers to come; ``sooner``:
+    ready now, though the plan counted on that only days from now.
     """
 
     slipped: tuple[tuple[str, str], ...] = ()
     held: tuple[tuple[str, str], ...] = ()
     unplanned: tuple[tuple[str, str], ...] = ()
+    sooner: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

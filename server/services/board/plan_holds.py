@@ -7,11 +7,13 @@ from datetime import timedelta
 from server.planning.schedule.calendar import Window, Zone, windows
 from server.services.board.facts import Moment, PanelFact, PlanHolds, Standing
 from server.services.board.rows import StudioRows
+from server.services.board.standing import PanelStanding
 from server.services.kept import Kept
 from server.services.plan_reading import PlanInUse, PlannedSitting
 from server.services.planning import painters
 
 SLACK_MIN = 1 / 60
+LEAST_SOONER = timedelta(days=2)  # that what lies there is ready before the plan counted on it; a choice of ours
 OFF_HOURS: Kept[frozenset[str]] = Kept(256)
 
 
@@ -20,19 +22,22 @@ def plan_holds(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment) -> 
     if rows.plan is None:
         return PlanHolds()
     off = _standing_off_hours(rows, moment)
-    slipped, held, unplanned = [], [], []
+    slipped, held, unplanned, sooner = [], [], [], []
     for fact in facts:
         if fact.standing is Standing.FINISHED:
             continue
         here = off.get(fact.uid, ())
         told = fact.uid, fact.title
+        next_sitting = fact.coming.sitting if fact.coming else None
+        if _counted_on_later(fact.standing, next_sitting, rows.plan, moment):
+            sooner.append(told)
         if _is_missed(fact, moment) or any(not sitting.pinned for sitting in here):
             slipped.append(told)
         if any(sitting.pinned for sitting in here):
             held.append(told)
         if fact.layers_to_come and fact.uid not in rows.plan.panels:
             unplanned.append(told)
-    return PlanHolds(*(tuple(sorted(found, key=lambda told: told[1])) for found in (slipped, held, unplanned)))
+    return PlanHolds(*(tuple(sorted(found, key=lambda told: told[1])) for found in (slipped, held, unplanned, sooner)))
 
 
 def off_hours(rows: StudioRows, moment: Moment) -> frozenset[str]:
@@ -73,6 +78,25 @@ def _is_missed(fact: PanelFact, moment: Moment) -> bool:
         return False
     on = coming.sitting.on
     return on < moment.today or (coming.planned_from is not None and coming.planned_from > on)
+
+
+def ready_sooner(rows: StudioRows, found: Iterable[PanelStanding], moment: Moment) -> frozenset[str]:
+    """The panels that are ready now though the plan in use counted on that only days from now."""
+    plan, sooner = rows.plan, set()
+    for standing in found if plan is not None else ():
+        to_come = standing.layers.to_come
+        sitting = rows.sitting_of(to_come[0].row) if to_come else None
+        if plan is not None and _counted_on_later(standing.standing, sitting, plan, moment):
+            sooner.add(standing.layers.panel.uid)
+    return frozenset(sooner)
+
+
+def _counted_on_later(standing: Standing, sitting: PlannedSitting | None, plan: PlanInUse, moment: Moment) -> bool:
+    """Whether a panel is ready, and its next sitting waits for a day from which the plan counted on that."""
+    if standing is not Standing.READY or sitting is None or sitting.pinned or sitting.uid in plan.rests:
+        return False
+    counted = plan.releases.get(sitting.panel_uid)
+    return counted is not None and sitting.on >= counted and counted - moment.today >= LEAST_SOONER
 
 
 def _standing_off_hours(rows: StudioRows, moment: Moment) -> dict[str, list[PlannedSitting]]:

@@ -4,7 +4,7 @@ A forecast is one of today, in the panel's own place. Its days are turned into r
 in this month, and back into days by its usual year: a panel on a cold rack has the rack's winter, not the studio's.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -61,6 +61,10 @@ class Room:
         """Whether a sitting is pinned or stands today."""
         stood = self.stood.get(uid)
         return uid in self.pinned or (stood is not None and local_day(stood[0], moment.zone) == moment.on)
+
+    def letting_go(self, uids: Collection[str]) -> "Room":
+        """The same with some pinned sittings free to move."""
+        return replace(self, pinned=self.pinned - set(uids))
 
     def holding(self, held: Mapping[str, tuple[datetime, str]]) -> "Room":
         """The same with some sittings at another time, to stay there."""

@@ -1,0 +1,51 @@
+"""Why a sitting is on its day, in the painter's words: what the search knows, and what it was told of the rules."""
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from server.services.board.standing import TOUCH_GATE, PanelStanding, allowed_from
+from server.services.plan_reading import Rest
+from server.services.planning_asked import Asked, Made
+from server.services.planning_names import Names
+
+
+class Reasons:
+    """Words for the reasons of a plan's sittings."""
+
+    def __init__(self, names: Names, made: Made, asked: Asked) -> None:
+        self._names, self._made, self._asked = names, made, asked
+        self._standing = {one.layers.panel.uid: one for one in asked.found}
+        self._release = {panel.id: panel.release_on for panel in made.asked.panels}
+
+    def told(self, sitting: Mapping[str, Any]) -> str:
+        """The reason of a sitting as the planner told it, with what the rules have to do with it."""
+        kind, panel = sitting["binding"]["kind"], sitting["panel"]
+        text = self._names.in_words(sitting["binding"]["text"], panel)
+        rest, release = self._made.extra.rests.get(sitting["id"]), self._release[panel]
+        if kind == "rule" and rest is not None:
+            return _else(text, rest)
+        if kind == "released" and release is not None and release > self._asked.moment.on:
+            return self._released(self._standing[panel], release, rest)
+        return text
+
+    def _released(self, standing: PanelStanding, release: date, rest: Rest | None) -> str:
+        """Why the first layer to come waits for what lies on the panel already."""
+        day = f"{release:%A} {release.day} {release:%B %Y}"
+        if rest is not None:
+            return _else(f"a rule asks to wait until {day}", rest)
+        moment = self._asked.moment
+        allowed = allowed_from(standing.verdict, standing.top, moment, but_for=TOUCH_GATE)
+        if allowed is not None and (release - allowed).days <= 1:
+            return f"a rule asks to wait until {day}"
+        pct = round(100 * self._made.asked.confidence)
+        return (
+            f"what is on the panel is dry to recoat by {day}, at a chance of {pct} in 100; "
+            "once you press it touch-dry, it may be sooner"
+        )
+
+
+def _else(why: str, rest: Rest) -> str:
+    if rest.is_stop:
+        return f"{why}, else it stops the layer: {rest.title} ({rest.rule})"
+    return f"{why}, else it cautions: {rest.title} ({rest.rule})"

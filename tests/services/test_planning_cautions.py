@@ -1,0 +1,162 @@
+"""A caution costs something in a plan: a panel with time to spare waits for it to pass, none is made late for it."""
+
+from datetime import datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+from sqlmodel import col, select
+
+from server.services import board, planning, planning_make, planning_plans, touch_tests
+from server.services.planning_asked import Effort, PlanMake
+from server.services.planning_rules import CAUTION_PRICE, LONGEST_WAIT_D
+from server.store.tables import Layer, Panel
+from tests.services.conftest import NOW, Bench
+
+ZONE = ZoneInfo("UTC")
+QUICK = Effort(moves=100)
+
+
+@pytest.fixture
+def rich(bench: Bench) -> Bench:
+    """Mornings every day. Below is PBk9, above it PW6, which takes less oil to a paste (common practice, no source):
+    leaner over richer, and the slower one below."""
+    with bench.unit("Hours") as work:
+        hours = planning.WorkTimeCreate(painter="Ada", weekdays="1234567", start="09:00", end="12:30")
+        planning.create(work.session, bench.actor, hours)
+    return bench
+
+
+def two_layers(bench: Bench, **panel: Any) -> tuple[Panel, Layer, Layer]:
+    made = bench.panel(**panel)
+    lower = bench.layer(made, kind="first", mixes=[{"mix_uid": bench.black.uid}], thickness_preset="thin_opaque")
+    return made, lower, bench.layer(made, kind="second", thickness_preset="thin_opaque")
+
+
+def content_of(bench: Bench, command: PlanMake | None = None) -> dict[str, Any]:
+    with bench.db.read() as session:
+        asked = planning_make.read(session, bench.actor, command or PlanMake(), NOW, ZONE)
+    return planning_make.work_out(asked, QUICK)
+
+
+def taken(bench: Bench, content: dict[str, Any]) -> str:
+    with bench.unit("Took a plan") as work:
+        uid = planning_plans.propose(work.session, bench.actor, content).uid
+        planning_plans.accept(work.session, bench.actor, uid)
+    return uid
+
+
+def gap(content: dict[str, Any], lower: Layer, upper: Layer) -> timedelta:
+    at = {s["id"]: datetime.fromisoformat(s["start_at"]) for s in content["sittings"]}
+    return at[upper.uid] - at[lower.uid]
+
+
+def cautions(content: dict[str, Any]) -> list[str]:
+    return [one["rule"] for sitting in content["sittings"] for one in sitting["cautions"]]
+
+
+def test_a_panel_with_time_to_spare_waits_for_a_caution_to_pass(rich: Bench) -> None:
+    """Derived: the same two layers with no time to spare stand closer, and with the caution; with time, without it."""
+    panel, lower, upper = two_layers(rich)
+    content = content_of(rich)
+    assert cautions(content) == []
+    [rest] = content["rests"].values()
+    assert not rest["is_stop"] and gap(content, lower, upper) >= timedelta(days=rest["days"])
+    why = next(s["why"] for s in content["sittings"] if s["id"] == upper.uid)
+    assert f"else it cautions: {rest['title']} ({rest['rule']})" in why and "“first”" in why
+    with rich.unit("Promised") as work:
+        work.session.get_one(Panel, panel.id).due_on = NOW.date() + timedelta(days=1)
+    pressed = content_of(rich)
+    assert cautions(pressed) == [rest["rule"]] and pressed["rests"] == {}
+    assert gap(pressed, lower, upper) < gap(content, lower, upper)
+
+
+def test_no_panel_is_made_late_for_a_caution(rich: Bench) -> None:
+    """Derived: due on the very day that it can make with the caution, it makes it; weight 1 and one day late would cost
+    as much as the caution, so the day before which nothing is lost is the last one."""
+    panel, lower, upper = two_layers(rich, packing_d=0)
+    with rich.unit("Promised") as work:
+        work.session.get_one(Panel, panel.id).due_on = NOW.date() + timedelta(days=1)
+    soonest = content_of(rich)["panels"][0]["finish_on"]
+    with rich.unit("Promised otherwise") as work:
+        work.session.get_one(Panel, panel.id).due_on = datetime.fromisoformat(soonest).date()
+    content = content_of(rich)
+    assert content["panels"][0]["late_d"] == 0 and content["panels"][0]["finish_on"] == soonest
+    assert len(cautions(content)) == 1
+    assert gap(content, lower, upper) < timedelta(days=LONGEST_WAIT_D)
+    assert CAUTION_PRICE > 0
+
+
+def test_what_is_pinned_is_not_moved_for_a_caution(rich: Bench) -> None:
+    panel, _, upper = two_layers(rich)
+    with rich.unit("Promised") as work:
+        work.session.get_one(Panel, panel.id).due_on = NOW.date() + timedelta(days=1)
+    close = content_of(rich)
+    uid = taken(rich, close)
+    with rich.unit("Held") as work:
+        planning_plans.pin(work.session, rich.actor, uid, upper.uid, pinned=True)
+        work.session.get_one(Panel, panel.id).due_on = None
+    for command in (PlanMake(), PlanMake(anew=True)):
+        again = content_of(rich, command)
+        at = {s["id"]: s["start_at"] for s in again["sittings"]}
+        assert at[upper.uid] == next(s["start_at"] for s in close["sittings"] if s["id"] == upper.uid)
+
+
+def test_a_plan_that_is_set_right_keeps_the_wait_and_its_reason(rich: Bench) -> None:
+    _, lower, upper = two_layers(rich)
+    content = content_of(rich)
+    taken(rich, content)
+    again = content_of(rich)
+    assert again["moved"] == [] and gap(again, lower, upper) == gap(content, lower, upper)
+    assert again["rests"].keys() == content["rests"].keys()
+
+
+def test_a_pin_that_cannot_hold_is_let_go_and_told(rich: Bench) -> None:
+    """Derived: the upper layer is held, and until its day nobody works any more, so the lower one has no day before it.
+    What is held elsewhere stays."""
+    _, lower, upper = two_layers(rich)
+    other = rich.layer(rich.panel(title="Another"), kind="only", thickness_preset="thin_opaque")
+    content = content_of(rich)
+    at = {s["id"]: datetime.fromisoformat(s["start_at"]) for s in content["sittings"]}
+    uid = taken(rich, content)
+    with rich.unit("Held") as work:
+        for layer in (upper, other):
+            planning_plans.pin(work.session, rich.actor, uid, layer.uid, pinned=True)
+        days_off = planning.WorkTimeCreate(
+            painter=planning.EVERYBODY, on_date=NOW.date(), until_on=at[upper.uid].date() - timedelta(days=1)
+        )
+        planning.create(work.session, rich.actor, days_off)
+    again = content_of(rich)
+    assert [one["id"] for one in again["let_go"]] == [upper.uid]
+    pinned = {s["id"]: s["pinned"] for s in again["sittings"]}
+    assert pinned == {lower.uid: False, upper.uid: False, other.uid: True}
+    now_at = {s["id"]: datetime.fromisoformat(s["start_at"]) for s in again["sittings"]}
+    assert now_at[other.uid] == at[other.uid] and now_at[lower.uid] > at[upper.uid]
+
+
+def test_what_is_ready_sooner_than_the_plan_counted_on_is_planned_anew(rich: Bench) -> None:
+    """Derived: the plan waits for a thick layer; pressed touch-dry, the next may go on at once. Other panels stay."""
+    panel = rich.panel(title="Pressed")
+    rich.painted(panel, 2, kind="below", mixes=[{"mix_uid": rich.black.uid}], thickness_preset="thin_opaque")
+    upper = rich.layer(panel, kind="above", mixes=[{"mix_uid": rich.black.uid}], thickness_preset="thin_opaque")
+    other = rich.layer(rich.panel(title="Another"), kind="only", thickness_preset="thin_opaque")
+    content = content_of(rich)
+    taken(rich, content)
+    at = {s["id"]: s["start_at"] for s in content["sittings"]}
+    assert holds(rich) == ()
+    with rich.unit("Pressed") as work:
+        below = work.session.scalars(select(Layer).where(col(Layer.painted_at).is_not(None))).one()
+        given = touch_tests.TouchTestCreate(stage="touch_dry", is_sure=True)
+        touch_tests.log(work.session, rich.actor, below.uid, given, NOW)
+    assert holds(rich) == ("Pressed",)
+    again = content_of(rich)
+    now_at = {s["id"]: s["start_at"] for s in again["sittings"]}
+    assert now_at[other.uid] == at[other.uid]
+    assert datetime.fromisoformat(now_at[upper.uid]) < datetime.fromisoformat(at[upper.uid]) - timedelta(days=2)
+    taken(rich, again)
+    assert holds(rich) == ()
+
+
+def holds(bench: Bench) -> tuple[str, ...]:
+    with bench.db.read() as session:
+        return tuple(title for _, title in board.today(session, bench.actor, NOW, ZONE).holds.sooner)

@@ -182,9 +182,9 @@ def test_the_panel_a_quote_became_has_in_the_plan_the_odds_that_were_quoted(
     client.post("/plan/hours", data=HOURS)
     form = asked(bench, stack, packing_d="3", transit_d="9")
     if wanted:
-        found = quoted(bench, client, **form)
-        in_a_week = date.fromisoformat(found["deliver_on"]) + timedelta(days=7)
-        form["wanted_on"] = found["central_on"] if wanted == "sooner" else in_a_week.isoformat()
+        before = quoted(bench, client, **form)
+        in_a_week = date.fromisoformat(before["deliver_on"]) + timedelta(days=7)
+        form["wanted_on"] = before["central_on"] if wanted == "sooner" else in_a_week.isoformat()
     address = client.post("/plan/promise", data=form).headers["location"]
     client.post(f"{address}/take")
     with bench.db.read() as session:

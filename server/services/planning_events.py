@@ -10,19 +10,25 @@ from zoneinfo import ZoneInfo
 from pydantic import Field
 from sqlmodel import Session
 
-from server.services import plan_reading, planning, planning_moves
+from server.services import plan_reading, planning, planning_moves, planning_plans
 from server.services.access import Actor
+from server.services.board.rows import load
+from server.services.board.today import standing_sittings
 from server.services.errors import Refused
 from server.services.fields import Command, Day, Uid
+from server.services.plan_reading import PlanInUse
 from server.services.planning import WorkTimeCreate
 from server.services.planning_ahead import Changed
+from server.services.unit import current_change_set
 
+MOST_NAMED = 2  # a history's label has 300 characters, two titles and kinds have most of it
 Event = Literal["", "no_painting", "earlier", "later"]
 
 
 class PlanRight(Command):
-    """What happened. "no_painting": nobody paints today, or ``on`` another day; "earlier", "later": the sitting of
-    ``layer_uid`` is to be on the working day before or after its own, and is held there."""
+    """What happened. "no_painting": nobody paints today, or ``on`` another day, and what is pinned to that day is let
+    go; "earlier", "later": the sitting of ``layer_uid`` is to be on the working day before or after its own, and is
+    pinned there."""
 
     event: Event = Field(default="", validate_default=True)
     on: Day | None = None
@@ -37,18 +43,33 @@ def happened(session: Session, actor: Actor, given: PlanRight, now: datetime, zo
     settings, today = dict(plan.settings), now.astimezone(zone).date()
     if given.event in ("earlier", "later"):
         sitting, at = planning_moves.beside(session, actor, plan, (given.layer_uid or "", given.event), (now, zone))
-        told = f"Moved the {sitting.kind} of “{sitting.title}” to a day that is {given.event}"
+        day = f"{at:%A} {at.day} {at:%B %Y}"
+        told = f"Moved the {sitting.kind} of “{sitting.title}” to {day} and pinned it there"
         return Changed(told, settings, {sitting.uid: (at, sitting.painter)})
     if given.event == "no_painting":
         on = given.on or today
         if on < today:
             raise Refused("This day is over. Nothing was changed.")
+        is_chosen = given.on is not None  # the button of a day names it; that nobody could paint today is a fact
+        let_go = _let_go(session, actor, plan, on, is_chosen=is_chosen)
         _close(session, actor, on)
         session.flush()
         told = "No painting today: set the plan right" if on == today else "Left a day free: set the plan right"
-        # The button of a day names it; that nobody could paint today is told without a day, and is a fact.
-        return Changed(told, settings, is_chosen=given.on is not None)
+        return Changed(f"{told}. {let_go}" if let_go else told, settings, is_chosen=is_chosen)
     return Changed("Set the plan right", settings)
+
+
+def _let_go(session: Session, actor: Actor, plan: PlanInUse, on: date, *, is_chosen: bool) -> str:
+    """Let the pinned sittings of a day that is left free move again; tells which, "" where there are none."""
+    rows = load(session, actor)
+    held = [one for one in standing_sittings(rows) if one.pinned and one.on == on] if rows is not None else []
+    if not held:
+        return ""
+    mark = current_change_set(session).uid if is_chosen else ""
+    planning_plans.let_go(session, actor, plan.uid, {one.uid for one in held}, mark)
+    names = ", ".join(f"{one.kind} of “{one.title}”" for one in held[:MOST_NAMED])
+    more = len(held) - MOST_NAMED
+    return f"No longer pinned: {names} and {more} more" if more > 0 else f"No longer pinned: {names}"
 
 
 def _close(session: Session, actor: Actor, on: date) -> None:

@@ -27,7 +27,8 @@ class StaysAsItIs(Exception):
 
 
 def keep_things(session: Session, actor: Actor, uid: str, staying: Collection[str] = ()) -> StudioPlan:
-    """Put a plan away that was only looked at, and take back what was chosen for it, the latest first.
+    """Put a plan away that was only looked at, and take back what was chosen for it, the latest first; pins that were
+    let go with it are held again.
 
     ``staying``: entries of the history that are left as they are. A plan that was put away already changes nothing.
     Raises ``Refused`` for one that was taken meanwhile, and ``StaysAsItIs`` where one more entry has to stay.
@@ -42,6 +43,7 @@ def keep_things(session: Session, actor: Actor, uid: str, staying: Collection[st
             history.take_back(session, actor, change_uid, but_for=("studio_plan",))
         except Refused as fault:
             raise StaysAsItIs(change_uid) from fault
+        planning_plans.pin_again(session, actor, change_uid)
     return row
 
 

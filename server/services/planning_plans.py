@@ -1,5 +1,6 @@
 """Plans as records: one to be looked at beside the one in use, taken or left, its sittings pinned or let go."""
 
+from collections.abc import Callable, Collection
 from datetime import datetime
 from typing import Any
 
@@ -13,6 +14,7 @@ from server.services.unit import moment as moment_now
 from server.store.tables import Layer, StudioPlan
 
 CHOSEN = "chosen"  # in a plan as it is stored: the history's entries of what the painter did for its sake
+LET_GO = "let_go_by"  # of a sitting: the history's entry that let it move again, for the sake of a plan that waits
 
 
 def propose(session: Session, actor: Actor, content: dict[str, Any], chosen: str = "") -> StudioPlan:
@@ -62,17 +64,39 @@ def pin(session: Session, actor: Actor, uid: str, sitting: str, *, pinned: bool)
     """Hold a sitting of the plan in use where it is, or let it go. Raises ``Refused`` for another plan, a sitting that
     it does not hold, and one whose layer is on."""
     row = records.find(session, actor, StudioPlan, uid, "update")
-    content = dict(row.content_json or {})
+    content = row.content_json or {}
     if row.archived_at is not None or row.accepted_at is None:
         raise Refused("This plan is not the one in use any more. Nothing was changed.")
     if sitting not in {s["id"] for s in content.get("sittings", ())}:
         raise Refused("This sitting is not in the plan. Nothing was changed.")
     if records.find(session, actor, Layer, sitting).painted_at is not None:
         raise Refused("This layer is painted already. Nothing was changed.")
-    content["sittings"] = [{**s, "pinned": pinned} if s["id"] == sitting else s for s in content.get("sittings", ())]
-    row.content_json = content
+    _change_sittings(row, lambda s: s["id"] == sitting, {"pinned": pinned, LET_GO: ""})
     session.flush()
     return row
+
+
+def let_go(session: Session, actor: Actor, uid: str, sittings: Collection[str], mark: str = "") -> None:
+    """Let some sittings of a plan move again. ``mark``: what they are pinned again by, see `pin_again`."""
+    row = records.find(session, actor, StudioPlan, uid, "update")
+    _change_sittings(row, lambda s: s["id"] in sittings, {"pinned": False, **({LET_GO: mark} if mark else {})})
+    session.flush()
+
+
+def pin_again(session: Session, actor: Actor, mark: str) -> None:
+    """Pin the sittings of the plan in use that were let go with ``mark``, but for those that were pinned or let go by
+    hand since."""
+    row = in_use(session, actor)
+    if row is not None and any(s.get(LET_GO) == mark for s in (row.content_json or {}).get("sittings", ())):
+        allow(actor, "update", row)
+        _change_sittings(row, lambda s: s.get(LET_GO) == mark, {"pinned": True, LET_GO: ""})
+        session.flush()
+
+
+def _change_sittings(row: StudioPlan, which: Callable[[dict[str, Any]], bool], values: dict[str, Any]) -> None:
+    content = dict(row.content_json or {})
+    content["sittings"] = [{**s, **values} if which(s) else s for s in content.get("sittings", ())]
+    row.content_json = content
 
 
 def in_use(session: Session, actor: Actor) -> StudioPlan | None:

@@ -136,6 +136,7 @@ def test_a_sitting_that_is_held_on_a_lost_day_is_let_go(studio: Studio) -> None:
     assert right["state"] == "waiting"
     [first] = [sitting for sitting in right["sittings"] if sitting["layer_uid"] == studio.layers[0]]
     assert not first["pinned"] and first["start_at"][:10] > "2026-11-25"
+    assert [each["pinned"] for each in ask.get(f"/plans/{made['uid']}")["sittings"]] == [False, False]
 
 
 def test_the_same_key_makes_one_plan(studio: Studio) -> None:

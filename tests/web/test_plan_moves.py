@@ -7,6 +7,8 @@ import pytest
 from sqlmodel import select
 from starlette.testclient import TestClient
 
+from server.services import planning_make
+from server.services.errors import Refused
 from server.store.db import Database
 from server.store.tables import Layer
 from tests.services.conftest import NOW, Bench, make_bench
@@ -131,24 +133,26 @@ def test_a_fault_in_what_is_asked_of_a_plan_keeps_its_page(bare: Bench, client: 
 
 
 def test_a_plan_that_is_refused_comes_back_as_its_page_with_all_that_was_typed(
-    bare: Bench, client: TestClient, db: Database
+    bare: Bench, client: TestClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The first sitting is pinned to a day that was closed since: no plan can be made until it is let go."""
-    for kind in ("first one", "second one"):
-        bare.layer(bare.panel(title=kind), kind=kind, sitting_min=120)
-    accepted(client, db)
-    uid, day = max(sitting_days(db).items(), key=lambda item: item[1])
-    client.post(f"/plan/{the_plan(db).uid}/pin/{uid}", data={"pinned": "yes"})
-    off = {"painter": "", "weekdays": "", "on_date": day, "rule": "", "start": "", "end": ""}
-    assert client.post("/plan/hours", data=off).status_code == 303
-    answer = client.post("/plan/make", data={"easels": "2", "rack_places": "", "mix_setup_min": "45", "anew": "1"})
+    bare.layer(bare.panel(title="One"))
+    make(client)
+    client.post(f"/plan/{the_plan(bare.db).uid}/accept")
+
+    def refuse(*_: object) -> None:
+        raise Refused("No plan was found that the rules of soundness let pass. Nothing was changed.")
+
+    monkeypatch.setattr(planning_make, "make", refuse)
+    typed = {"easels": "3", "rack_places": "", "mix_setup_min": "45", "anew": "1"}
+    answer = client.post("/plan/make", data=typed)
     assert answer.status_code == 409
-    assert "The plan in use" in words(answer.text) and words(answer.text).count("Nothing was changed") == 1
+    told = words(answer.text)
+    assert "The plan in use" in told and "No plan was found" in told and told.count("Nothing was changed") == 1
     form = answer.text.partition('action="/plan/make"')[2].partition("</form>")[0]
-    assert re.search(r'name="easels"[^>]*value="2"', form) and re.search(r'name="mix_setup_min"[^>]*value="45"', form)
-    assert re.search(r'name="anew"[^>]*checked', form)
-    left = client.post("/plan/make", data={"easels": "2", "rack_places": "", "mix_setup_min": "45"})
-    assert not re.search(r'name="anew"[^>]*checked', left.text)
+    assert re.search(r'name="easels"[^>]*value="3"', form) and re.search(r'name="mix_setup_min"[^>]*value="45"', form)
+    assert re.search(r'name="rack_places"[^>]*value=""', form) and re.search(r'name="anew"[^>]*checked', form)
+    left = client.post("/plan/make", data=typed | {"anew": ""})
+    assert left.status_code == 409 and not re.search(r'name="anew"[^>]*checked', left.text)
 
 
 def test_a_pin_on_a_plan_that_is_not_in_use_any_more_is_refused_on_the_plans_page(

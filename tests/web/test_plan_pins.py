@@ -1,0 +1,130 @@
+"""Pins over HTTP: told where a move makes one, let go with a day that is left free, and held again when things are
+kept as they are."""
+
+from datetime import timedelta
+
+import pytest
+from sqlmodel import col, select
+from starlette.testclient import TestClient
+
+from server.services.history import recent
+from server.store.db import Database
+from server.store.tables import ChangeSet, StudioPlan
+from tests.services.conftest import NOW, Bench, make_bench
+from tests.web.test_plan import accepted, make, plans, sitting_days, words
+
+TODAY = NOW.date()  # a Wednesday
+
+
+@pytest.fixture
+def bare(db: Database) -> Bench:
+    return make_bench(db)
+
+
+def in_use(db: Database) -> StudioPlan:
+    [found] = [plan for plan in plans(db) if plan.accepted_at is not None]
+    return found
+
+
+def waiting(db: Database) -> StudioPlan:
+    [found] = [plan for plan in plans(db) if plan.accepted_at is None]
+    return found
+
+
+def pinned(plan: StudioPlan) -> set[str]:
+    return {s["id"] for s in (plan.content_json or {})["sittings"] if s.get("pinned")}
+
+
+def pin(client: TestClient, db: Database, uid: str, is_held: str = "yes") -> None:
+    assert client.post(f"/plan/{in_use(db).uid}/pin/{uid}", data={"pinned": is_held}).status_code == 303
+
+
+def newest(db: Database) -> ChangeSet:
+    with db.read() as session:
+        return session.exec(select(ChangeSet).order_by(col(ChangeSet.id).desc()).limit(1)).one()
+
+
+def three(bare: Bench, client: TestClient, db: Database) -> list[tuple[str, str]]:
+    """Three sittings that fill a morning each, in the plan in use: uid and day, in their order."""
+    for title in ("One", "Two", "Three"):
+        bare.layer(bare.panel(title=title), kind="glaze", sitting_min=120)
+    accepted(client, db)
+    days = sorted(sitting_days(db).items(), key=lambda item: item[1])
+    assert [day for _, day in days] == [(TODAY + timedelta(days=n)).isoformat() for n in range(3)]
+    return days
+
+
+def test_a_move_says_that_it_pins_and_the_pin_can_be_let_go(bare: Bench, client: TestClient, db: Database) -> None:
+    uid = bare.layer(bare.panel(title="One"), kind="glaze", sitting_min=120).uid
+    accepted(client, db)
+    assert client.post("/plan/right", data={"event": "later", "layer_uid": uid}).status_code == 303
+    assert newest(db).label == "Moved the glaze of “One” to Thursday 26 November 2026 and pinned it there"
+    told = words(client.get("/plan").text)
+    proposal = told.partition("A plan to look at")[2].partition("The plan in use")[0]
+    assert "pinned" in proposal
+    client.post(f"/plan/{waiting(db).uid}/accept")
+    assert pinned(in_use(db)) == {uid}
+    pin(client, db, uid, "no")
+    assert pinned(in_use(db)) == set()
+    client.post("/plan/make", data={"mix_setup_min": "30", "anew": "1"})
+    assert sitting_days(db)[uid] == TODAY.isoformat()
+
+
+def test_pins_of_a_day_left_free_are_let_go_with_it_and_named(bare: Bench, client: TestClient, db: Database) -> None:
+    (_, _), (second, day), (third, other) = three(bare, client, db)
+    pin(client, db, second)
+    pin(client, db, third)
+    answer = client.post("/plan/right", data={"event": "no_painting", "on": day})
+    assert answer.status_code == 303, words(answer.text)
+    titles = {s["id"]: s["title"] for s in (in_use(db).content_json or {})["sittings"]}
+    change = newest(db)
+    assert change.label == f"Left a day free: set the plan right. No longer pinned: glaze of “{titles[second]}”"
+    assert pinned(in_use(db)) == {third} == pinned(waiting(db))
+    after = sitting_days(db)
+    assert after[second] not in (day, other) and after[third] == other
+    assert client.post(f"/history/{change.uid}/undo").status_code == 303  # one undo for all of it
+    assert pinned(in_use(db)) == {second, third}
+
+
+def test_pins_are_held_again_when_things_are_kept_as_they_are(bare: Bench, client: TestClient, db: Database) -> None:
+    (_, _), (second, day), (third, other) = three(bare, client, db)
+    pin(client, db, second)
+    pin(client, db, third)
+    for on in (day, other):
+        assert client.post("/plan/right", data={"event": "no_painting", "on": on}).status_code == 303
+    pin(client, db, third)
+    pin(client, db, third, "no")  # by hand since: stays as the painter said
+    assert client.post(f"/plan/{waiting(db).uid}/dismiss").headers["location"] == "/plan"
+    assert pinned(in_use(db)) == {second}
+    with bare.db.read() as session:
+        assert recent(session, bare.actor, 1)[0].label == "Left the plan aside"
+
+
+def test_what_is_pinned_today_moves_where_nobody_could_paint(bare: Bench, client: TestClient, db: Database) -> None:
+    (first, today), (second, day), _ = three(bare, client, db)
+    pin(client, db, first)
+    pin(client, db, second)
+    assert client.post("/plan/right", data={"event": "no_painting"}).status_code == 303
+    assert newest(db).label.startswith("No painting today: set the plan right. No longer pinned: glaze of “")
+    after = sitting_days(db)
+    assert after[first] > today and after[second] == day
+    assert client.post(f"/plan/{waiting(db).uid}/dismiss").status_code == 303
+    assert pinned(in_use(db)) == {second}  # that today is lost stays true
+
+
+def test_of_many_pins_some_are_named(bare: Bench, client: TestClient, db: Database) -> None:
+    for number in range(5):
+        bare.layer(bare.panel(title=f"Panel {number} {'x' * 60}"), kind="glaze", sitting_min=15)
+    make(client)  # on two easels
+    client.post("/plan/make", data={"mix_setup_min": "30"})
+    client.post(f"/plan/{waiting(db).uid}/accept")
+    days = sitting_days(db)
+    full = max(days.values(), key=list(days.values()).count)
+    held = [uid for uid, day in days.items() if day == full]
+    assert len(held) >= 3
+    for uid in held:
+        pin(client, db, uid)
+    assert client.post("/plan/right", data={"event": "no_painting", "on": full}).status_code == 303
+    label = newest(db).label
+    assert label.endswith(f" and {len(held) - 2} more") and label.count("glaze of") == 2 and len(label) < 300
+    assert full not in sitting_days(db).values()

@@ -1,36 +1,78 @@
 """A plan as its page shows it: the stored content as days, panels and changes against the plan in use.
 
-Of the plan in use, odds and lateness are those of now, as every other page tells them; one to be looked at has its own.
+Of the plan in use, sittings, odds and lateness are those of now, as every other page tells them; one to be looked at
+has its own.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
 from server.formats.drawings_odds import OddsPicture, odds_picture
-from server.services.board.facts import PanelFact, Standing
+from server.services.board.facts import BrokenSitting, PanelFact, Standing
+from server.services.board.plan_standing import PlanNow
 from server.services.plan_reading import PlannedSitting, PlanRisk, sittings_of
 from server.store.tables import StudioPlan
 from server.web import plan_words, standing_words
 
+A_YEAR_D = 365  # from here on a clock time is none that anybody could keep free
+
 
 @dataclass(frozen=True, slots=True)
 class SittingShown:
-    """A sitting of a plan. ``before``: the day it had in the plan in use, where that is another one.
-    ``hours``: "" where it is so far off that nobody knows them."""
+    """A sitting of a plan.
+
+    ``hours``: "" where it is so far off that nobody knows them. ``before``: the day it has now, where that is another
+    one; ``was``: as it stands in the plan in use. Of the plan in use: ``is_painted`` since; ``broken``: why it holds no
+    more.
+    """
 
     plan: PlannedSitting
     hours: str
     palette: str
     why: str
-    before: date | None
+    before: date | None = None
+    was: PlannedSitting | None = None
+    is_painted: bool = False
+    broken: BrokenSitting | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class DayShown:
+    """``is_over``: before today. ``may_be_free``: it is to come, and near enough to be kept free by name."""
+
     on: date
     sittings: tuple[SittingShown, ...]
+    is_over: bool
+    may_be_free: bool
+
+    @property
+    def is_missed(self) -> bool:
+        return any(one.broken is not None and one.broken.why == "missed" for one in self.sittings)
+
+
+@dataclass(frozen=True, slots=True)
+class ByHand:
+    """A sitting of the plan in use whose day was changed on its layer's page; None: it has no day any more."""
+
+    plan: PlannedSitting
+    now_on: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Changes:
+    """What a plan changes of the one in use: sittings on another ``moved`` day, at another time of their day or in
+    other hands, without a day before, and without one in it."""
+
+    moved: tuple[SittingShown, ...] = ()
+    retimed: tuple[SittingShown, ...] = ()
+    new: tuple[SittingShown, ...] = ()
+    gone: tuple[PlannedSitting, ...] = ()
+
+    @property
+    def any(self) -> bool:
+        return bool(self.moved or self.retimed or self.new or self.gone)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +87,8 @@ class OptionShown:
 
 @dataclass(frozen=True, slots=True)
 class PanelShown:
-    """A panel of a plan: how likely it makes its date, why, and what would help it where it is late."""
+    """A panel of a plan: how likely it makes its date, why, and what would help it where it is late. ``is_stale``: what
+    was tried for it was tried when it came to another day."""
 
     title: str
     uid: str
@@ -54,18 +97,23 @@ class PanelShown:
     odds: OddsPicture | None
     risk: str
     options: tuple[OptionShown, ...]
+    is_stale: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class PlanShown:
+    """``changes``: against the plan in use. Of that plan itself ``by_hand``, and how many sittings are ``to_come``."""
+
     uid: str
     made_on: date
     days: tuple[DayShown, ...]
     panels: tuple[PanelShown, ...]
-    moved: tuple[SittingShown, ...]
     left_out: tuple[Mapping[str, str], ...]
     unplaced: tuple[Mapping[str, str], ...]
     gain_pct: float  # against the plan it was found beside, in the background; else 0
+    changes: Changes = Changes()
+    by_hand: tuple[ByHand, ...] = ()
+    to_come: int = 0
 
 
 def told(row: StudioPlan | None) -> dict[str, Any]:
@@ -73,43 +121,98 @@ def told(row: StudioPlan | None) -> dict[str, Any]:
     return (row.content_json or {}) if row is not None else {}
 
 
-def shown_in_use(row: StudioPlan | None, facts: Mapping[str, PanelFact], today: date) -> PlanShown | None:
-    """The plan in use, with its panels as they stand now, by their uids."""
-    found = shown(row, None, today)
-    if found is None:
-        return None
-    return replace(found, panels=tuple(_as_it_stands(panel, facts.get(panel.uid), today) for panel in found.panels))
-
-
-def shown(row: StudioPlan | None, other: StudioPlan | None, today: date) -> PlanShown | None:
-    """A plan beside the one in use (``other``), with what it changes."""
+def shown_in_use(row: StudioPlan | None, now: PlanNow, facts: Mapping[str, PanelFact], today: date) -> PlanShown | None:
+    """The plan in use as it stands now, with its panels by their uids. What was painted on a day before today is left
+    out."""
     if row is None or not row.content_json:
         return None
-    content = row.content_json
-    stood = {sitting.uid: sitting.on for sitting in sittings_of(told(other))}
-    sittings = [_sitting(sitting, stood, today) for sitting in sittings_of(content)]
-    days = sorted({s.plan.on for s in sittings})
+    found = [
+        replace(_sitting(one.plan, today), is_painted=one.fate == "painted", broken=one.broken)
+        for one in now.sittings
+        if one.fate == "stands" or (one.fate == "painted" and one.plan.on >= today)
+    ]
+    made = _plan(row, found, today)
+    changed = {one.plan.panel_uid for one in now.sittings if one.fate != "stands" or one.broken is not None}
+    panels = (_as_it_stands(panel, facts.get(panel.uid), today) for panel in made.panels)
+    return replace(
+        made,
+        panels=tuple(_without_stale(found, old, changed) for found, old in zip(panels, made.panels, strict=True)),
+        by_hand=tuple(ByHand(s.plan, now.to_come.get(s.plan.uid)) for s in now.sittings if s.fate == "moved"),
+        to_come=len(now.standing),
+    )
+
+
+def shown(row: StudioPlan | None, now: PlanNow, today: date) -> PlanShown | None:
+    """A plan beside the one in use, with what it changes."""
+    if row is None or not row.content_json:
+        return None
+    stood = {one.plan.uid: one.plan for one in now.standing}
+    sittings = [_beside(_sitting(one, today), stood, now.to_come) for one in sittings_of(row.content_json)]
+    return replace(_plan(row, sittings, today), changes=_changes(sittings, stood, now.to_come))
+
+
+def _plan(row: StudioPlan, sittings: Iterable[SittingShown], today: date) -> PlanShown:
+    content = told(row)
+    by_day: dict[date, list[SittingShown]] = {}
+    for sitting in sittings:
+        by_day.setdefault(sitting.plan.on, []).append(sitting)
     return PlanShown(
         uid=row.uid,
         made_on=date.fromisoformat(content["made_on"]) if "made_on" in content else row.created_at.date(),
-        days=tuple(DayShown(on, tuple(s for s in sittings if s.plan.on == on)) for on in days),
+        days=tuple(_day(on, by_day[on], today) for on in sorted(by_day)),
         panels=tuple(_panel(p, today) for p in content.get("panels", ())),
-        moved=tuple(s for s in sittings if s.before is not None),
         left_out=tuple(content.get("left_out", ())),
         unplaced=tuple(content.get("unplaced", ())),
         gain_pct=content.get("gain_pct", 0.0),
     )
 
 
-def _sitting(sitting: PlannedSitting, stood: Mapping[str, date], today: date) -> SittingShown:
-    before = stood.get(sitting.uid)
+def _day(on: date, sittings: Iterable[SittingShown], today: date) -> DayShown:
+    found = tuple(sittings)
+    is_over = on < today
+    may_be_free = not is_over and not _is_far(on, today) and not all(one.is_painted for one in found)
+    return DayShown(on, found, is_over, may_be_free)
+
+
+def _sitting(sitting: PlannedSitting, today: date) -> SittingShown:
     return SittingShown(
         plan=sitting,
-        hours="" if standing_words.is_far(sitting.on, today) else plan_words.hours_words(sitting),
+        hours="" if _is_far(sitting.on, today) else plan_words.hours_words(sitting),
         palette=plan_words.palette_words(sitting),
         why=plan_words.why_words(sitting, today),
-        before=before if before != sitting.on else None,
     )
+
+
+def _is_far(on: date, today: date) -> bool:
+    return (on - today).days > A_YEAR_D
+
+
+def _beside(
+    sitting: SittingShown, stood: Mapping[str, PlannedSitting], to_come: Mapping[str, date | None]
+) -> SittingShown:
+    """A sitting with where its layer stands now: by the plan in use, or by the day that was given it by hand."""
+    uid = sitting.plan.uid
+    was = stood.get(uid)
+    before = was.on if was is not None else to_come.get(uid)
+    return replace(sitting, was=was, before=before if before != sitting.plan.on else None)
+
+
+def _changes(
+    sittings: Iterable[SittingShown], stood: Mapping[str, PlannedSitting], to_come: Mapping[str, date | None]
+) -> Changes:
+    """Of the layers that are still to come."""
+    here = [one for one in sittings if one.plan.uid in to_come]
+    names = {one.plan.uid for one in here}
+    return Changes(
+        moved=tuple(one for one in here if one.before is not None),
+        retimed=tuple(one for one in here if one.before is None and one.was is not None and _differ(one.was, one.plan)),
+        new=tuple(one for one in here if one.before is None and one.was is None),
+        gone=tuple(one for uid, one in stood.items() if uid not in names),
+    )
+
+
+def _differ(one: PlannedSitting, other: PlannedSitting) -> bool:
+    return (one.start_at, one.end_at, one.painter) != (other.start_at, other.end_at, other.painter)
 
 
 def _panel(one: Mapping[str, Any], today: date) -> PanelShown:
@@ -147,6 +250,15 @@ def _as_it_stands(panel: PanelShown, fact: PanelFact | None, today: date) -> Pan
         risk=_risk_now(fact, today),
         options=panel.options if late_d else (),
     )
+
+
+def _without_stale(panel: PanelShown, stored: PanelShown, changed: Collection[str]) -> PanelShown:
+    """A panel of the plan in use without what was tried for it, where it comes to another day since or something of its
+    sittings is ``changed``."""
+    as_it_was = (panel.late_d, panel.finish_on) == (stored.late_d, stored.finish_on)
+    if not panel.late_d or (as_it_was and panel.uid not in changed):
+        return panel
+    return replace(panel, options=(), is_stale=True)
 
 
 def _risk_now(fact: PanelFact, today: date) -> str:

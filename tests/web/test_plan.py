@@ -15,6 +15,7 @@ from sqlmodel import col, select
 from starlette.testclient import TestClient
 
 from server.services import planning_make, planning_search
+from server.services.board.plan_standing import PlanNow
 from server.services.errors import Refused
 from server.services.plan_reading import PlannedSitting
 from server.services.search_pool import MOST_WAITING, SearchPool
@@ -66,7 +67,7 @@ def test_a_sitting_years_away_is_told_without_its_hour_and_names_stay_names() ->
     times = {"start_at": "2031-10-24T09:30:00+01:00", "end_at": "2031-10-24T11:00:00+01:00", "set_up_min": 0}
     content = {"sittings": [told | times | {"why": "straight after", "may_slip_to": times["start_at"]}]}
     row = StudioPlan(studio_id=1, content_json=content | {"made_on": "2026-11-24"})
-    near, far = (plan_shown.shown(row, None, date(year, 10, 20)) for year in (2031, 2026))
+    near, far = (plan_shown.shown(row, PlanNow(), date(year, 10, 20)) for year in (2031, 2026))
     assert near is not None and far is not None
     assert near.days[0].sittings[0].hours == "09:30 to 11:00" and far.days[0].sittings[0].hours == ""
     assert isinstance(far.days[0].sittings[0].plan.painter, Name)
@@ -128,7 +129,7 @@ def test_planning_again_moves_nothing_by_itself_and_a_pin_holds(bench: Bench, cl
     last = (plan.content_json or {})["sittings"][-1]["id"]
     assert client.post(f"/plan/{plan.uid}/pin/{last}", data={"pinned": "yes"}).status_code == 303
     client.post("/plan/make", data=MAKE)
-    assert "No sitting changes its day." in client.get("/plan").text
+    assert "No sitting changes its day, its time or its painter." in client.get("/plan").text
     assert planned(db) == before
     with db.read() as session:
         waiting = next(p for p in session.exec(select(StudioPlan)) if p.accepted_at is None and p.archived_at is None)

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
+from typing import Literal
 from zoneinfo import ZoneInfo
 
 from server.science.results import Composition, FilmState, Stage
@@ -289,6 +290,15 @@ class PanelFact:
     is_archived: bool
     closing: ClosingFact | None = None
     number: int = field(default=0, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class BrokenSitting:
+    """Why a sitting of the plan in use holds no more: its day is over, its layer is not ready then (but only
+    ``ready_from``), or its painter's hours, as they are now, have no room for it."""
+
+    why: Literal["missed", "not_ready", "off_hours"]
+    ready_from: date | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from datetime import timedelta
 
 from server.planning.schedule.calendar import Window, Zone, windows
-from server.services.board.facts import Moment, PanelFact, PlanHolds, Standing
+from server.services.board.facts import BrokenSitting, Moment, PanelFact, PlanHolds, Standing
 from server.services.board.rows import StudioRows
 from server.services.board.standing import PanelStanding
 from server.services.kept import Kept
@@ -74,10 +74,7 @@ def _fits(sitting: PlannedSitting, open_then: Iterable[Window], week: Zone) -> b
 def _is_missed(fact: PanelFact, moment: Moment) -> bool:
     """Whether the next sitting was missed, or comes before its layer is ready."""
     coming = fact.coming
-    if coming is None or coming.sitting is None:
-        return False
-    on = coming.sitting.on
-    return on < moment.today or (coming.planned_from is not None and coming.planned_from > on)
+    return coming is not None and coming.sitting is not None and _too_early(coming.sitting, fact, moment) is not None
 
 
 def ready_sooner(rows: StudioRows, found: Iterable[PanelStanding], moment: Moment) -> frozenset[str]:
@@ -108,3 +105,30 @@ def _standing_off_hours(rows: StudioRows, moment: Moment) -> dict[str, list[Plan
             sittings = [rows.sitting_of(layer) for layer in rows.layers.get(panel.id, ()) if layer.uid in off]
             found[panel.uid] = [sitting for sitting in sittings if sitting is not None]
     return found
+
+
+def broken_sittings(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment) -> dict[str, BrokenSitting]:
+    """Why sittings that stand in the plan in use hold no more, by their layers; those that hold are not named."""
+    off = off_hours(rows, moment)
+    layers = {panel.uid: rows.layers.get(panel.id, ()) for panel in rows.panels}
+    found: dict[str, BrokenSitting] = {}
+    for fact in facts:
+        if rows.plan is None or fact.standing is Standing.FINISHED:
+            continue
+        for sitting in filter(None, map(rows.sitting_of, layers.get(fact.uid, ()))):
+            why = _too_early(sitting, fact, moment)
+            if why is None and sitting.uid in off:
+                why = BrokenSitting("off_hours")
+            if why is not None:
+                found[sitting.uid] = why
+    return found
+
+
+def _too_early(sitting: PlannedSitting, fact: PanelFact, moment: Moment) -> BrokenSitting | None:
+    """Whether a sitting's day is over, or comes before its layer is ready; the latter is known of the next one."""
+    if sitting.on < moment.today:
+        return BrokenSitting("missed")
+    coming = fact.coming
+    if coming is None or coming.uid != sitting.uid or coming.planned_from is None or coming.planned_from <= sitting.on:
+        return None
+    return BrokenSitting("not_ready", coming.planned_from)

@@ -1,7 +1,7 @@
 """A week's work by the plan in use: who paints what when, what to mix for it in millilitres, and what to press."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -11,7 +11,8 @@ from sqlmodel import Session
 
 from server.science.results import FilmState
 from server.services.access import Actor
-from server.services.board.facts import Moment, PanelFact, RegionFact, Standing
+from server.services.board.facts import BrokenSitting, Moment, PanelFact, RegionFact, Standing
+from server.services.board.plan_holds import broken_sittings
 from server.services.board.rows import StudioRows
 from server.services.board.shown import regions_of
 from server.services.board.snapshot import snapshot
@@ -33,12 +34,13 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """What one sitting needs of a mix, in millilitres."""
+    """What one sitting needs of a mix, in millilitres; ``uid`` is its layer's."""
 
     title: str
     kind: str
     region: str
     ml: float
+    uid: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +81,8 @@ class SheetDay:
 @dataclass(frozen=True, slots=True)
 class Worksheet:
     """The days of a week on which something is to be done. ``painters``: all who have sittings in the plan; ``low``:
-    the tubes that run out before the week is over, whoever paints."""
+    the tubes that run out before the week is over, whoever paints; ``broken``: which sittings hold no more, by their
+    layers."""
 
     first: date
     today: date
@@ -87,6 +90,7 @@ class Worksheet:
     painters: tuple[str, ...]
     has_plan: bool
     low: tuple[TubeFact, ...] = ()
+    broken: Mapping[str, BrokenSitting] = field(default_factory=dict)
 
 
 def worksheet(session: Session, actor: Actor, asked: Asked, now: datetime, zone: ZoneInfo) -> Worksheet:
@@ -96,7 +100,8 @@ def worksheet(session: Session, actor: Actor, asked: Asked, now: datetime, zone:
     rows = snapshot(session, actor).rows
     every = standing_sittings(rows)
     mine = [one for one in every if painter in ("", one.painter)]
-    tests = _tests(panel_facts(rows, moment), moment)
+    facts = panel_facts(rows, moment)
+    tests = _tests(facts, moment)
     layers = {layer.uid: layer for some in rows.layers.values() for layer in some}
     panels = {panel.id: panel for panel in rows.panels}
     days = []
@@ -111,7 +116,8 @@ def worksheet(session: Session, actor: Actor, asked: Asked, now: datetime, zone:
             days.append(SheetDay(on, found, due))
     painters = tuple(sorted({one.painter for one in every}))
     low = running_low(tubes(session, actor, moment), first + timedelta(days=WEEK_D - 1))
-    return Worksheet(first, moment.today, tuple(days), painters, rows.plan is not None, low)
+    broken = broken_sittings(rows, facts, moment)
+    return Worksheet(first, moment.today, tuple(days), painters, rows.plan is not None, low, broken)
 
 
 Found = tuple[StudioRows, dict[str, Row[Any]], dict[int, Row[Any]]]
@@ -130,7 +136,7 @@ def _painter_day(painter: str, sittings: list[PlannedSitting], found: Found) -> 
 def _mix(uses: list[tuple[RegionFact, PlannedSitting]]) -> MixDue:
     first, sitting = uses[0]
     shares = tuple(
-        Share(one.title, one.kind, "" if region.name == region.mix_label else region.name, region.ml)
+        Share(one.title, one.kind, "" if region.name == region.mix_label else region.name, region.ml, one.uid)
         for region, one in uses
     )
     total = sum(share.ml for share in shares)

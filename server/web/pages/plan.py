@@ -12,6 +12,7 @@ from starlette.responses import Response
 from server.science.results import FilmState
 from server.services import board, history, planning, planning_keep, planning_make, planning_plans, planning_search
 from server.services.board.facts import TodayBoard
+from server.services.board.plan_standing import plan_now
 from server.services.errors import Refused
 from server.services.history import HistoryEntry
 from server.services.planning_asked import PlanMake
@@ -117,6 +118,7 @@ def _context(page: PageRequest, making: FormState) -> dict[str, Any]:
         wall = board.today(session, page.actor, page.now, page.zone)
         rows = planning.all_open(session, page.actor)
         in_use, waiting = planning_plans.in_use(session, page.actor), planning_plans.waiting(session, page.actor)
+        now = plan_now(session, page.actor, page.now, page.zone)
         settings = told(waiting or in_use).get("settings", {})
         facts = {panel.uid: panel for group in wall.groups.values() for panel in group}
         return {
@@ -125,9 +127,9 @@ def _context(page: PageRequest, making: FormState) -> dict[str, Any]:
             "is_improving": QUIET.is_running(page.actor.studio_id),
             "rack": _rack(wall, settings.get("rack_places")),
             "settings": settings,
-            "standing": shown_in_use(in_use, facts, page.today),
+            "standing": shown_in_use(in_use, now, facts, page.today),
             "holds": wall.holds,
-            "proposal": shown(waiting, in_use, page.today),
+            "proposal": shown(waiting, now, page.today),
             "stays": (),
             "refusal": "",
         }

@@ -1,0 +1,64 @@
+"""What became of the sittings of the plan in use: which stand, which are painted, whose day was changed by hand."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from server.services.access import Actor
+from server.services.board.facts import BrokenSitting, Moment
+from server.services.board.plan_holds import broken_sittings
+from server.services.board.rows import StudioRows
+from server.services.board.snapshot import snapshot
+from server.services.board.today import moment_of, panel_facts
+from server.services.plan_reading import PlannedSitting
+
+Fate = Literal["stands", "painted", "moved"]
+
+
+@dataclass(frozen=True, slots=True)
+class SittingNow:
+    """A sitting as it was planned, and what became of it; ``broken``: why one that stands holds no more."""
+
+    plan: PlannedSitting
+    fate: Fate
+    broken: BrokenSitting | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PlanNow:
+    """The sittings of the plan in use whose layers are still there, by their times; ``to_come``: the planned day of
+    every layer of an open panel that is not on yet, by its uid."""
+
+    sittings: tuple[SittingNow, ...] = ()
+    to_come: Mapping[str, date | None] = field(default_factory=dict)
+
+    @property
+    def standing(self) -> tuple[SittingNow, ...]:
+        return tuple(one for one in self.sittings if one.fate == "stands")
+
+
+def plan_now(session: Session, actor: Actor, now: datetime, zone: ZoneInfo) -> PlanNow:
+    """The plan in use, read as every other screen reads it."""
+    rows, moment = snapshot(session, actor).rows, moment_of(now, zone)
+    every = [layer for panel in rows.panels for layer in rows.layers.get(panel.id, ())]
+    to_come = {layer.uid: layer.planned_on for layer in every if layer.painted_at is None}
+    return PlanNow(_sittings(rows, moment), to_come)
+
+
+def _sittings(rows: StudioRows, moment: Moment) -> tuple[SittingNow, ...]:
+    if rows.plan is None:
+        return ()
+    broken = broken_sittings(rows, panel_facts(rows, moment), moment)
+    layers = {layer.uid: layer for panel in rows.panels for layer in rows.layers.get(panel.id, ())}
+    found = []
+    for sitting in rows.plan.sittings.values():
+        layer = layers.get(sitting.uid)
+        if layer is not None:
+            stands = rows.sitting_of(layer) is not None
+            fate: Fate = "stands" if stands else "painted" if layer.painted_at is not None else "moved"
+            found.append(SittingNow(sitting, fate, broken.get(sitting.uid)))
+    return tuple(found)

@@ -1,6 +1,6 @@
 """A sitting moved by hand, a working day at a time: where it would be then. The plan around it is set right."""
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -72,12 +72,16 @@ def _why_none(around: Surroundings, day: int, way: Way) -> str:
     some = [w for w in around.own if around.has_time(w) and _nearest([w], day, way) is not None]
     ready = around.ready_min()
     if any(w.start_min < ready for w in some):
-        on = around.week.instant(ready).date()
-        return f"The layer below is ready only from {on.day} {on:%B %Y}. Nothing was changed."
+        ready_on = _day(around.week.instant(ready).date())
+        return f"The layer below is ready only from {ready_on}. Nothing was changed."
     if some and around.above is not None:
-        on = around.above.on
+        kind, pinned_on = around.above.kind, _day(around.above.on)
         return (
-            f"The layer above it, {around.above.kind}, is pinned to {on.day} {on:%B %Y}, and this one has to "
-            "dry before. Let that one move first. Nothing was changed."
+            f"The layer above it, {kind}, is pinned to {pinned_on}, and this one has to dry before. "
+            "Let that one move first. Nothing was changed."
         )
     return f"{sitting.painter} has no working day {way} than this with time enough for it. Nothing was changed."
+
+
+def _day(on: date) -> str:
+    return f"{on.day} {on:%B %Y}"

@@ -1,7 +1,7 @@
 """Lines of working hours in words: which days, and from when until when."""
 
 import re
-from datetime import date
+from datetime import date, datetime, timezone
 
 from server.services.working_hours import NTH
 from server.store.tables import WorkTime
@@ -65,4 +65,4 @@ def _listed(names: list[str]) -> str:
 
 
 def _clock(minutes: int) -> str:
-    return f"{minutes // 60:02}:{minutes % 60:02}"
+    return words.clock(datetime(2000, 1, 1, minutes // 60, minutes % 60, tzinfo=timezone.utc))

@@ -218,7 +218,12 @@ def _differ(one: PlannedSitting, other: PlannedSitting) -> bool:
 def _panel(one: Mapping[str, Any], today: date) -> PanelShown:
     finish = one["finish_on"]
     options = tuple(
-        OptionShown(o["text"], date.fromisoformat(o["finish_on"]), o["saves_d"], o.get("key", ""))
+        OptionShown(
+            plan_words.option_words(o["text"], today),
+            date.fromisoformat(o["finish_on"]),
+            o["saves_d"],
+            o.get("key", ""),
+        )
         for o in one["options"]
     )
     odds = one.get("odds")

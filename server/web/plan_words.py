@@ -1,9 +1,20 @@
 """A planned sitting in the painter's words: when, with whom, why this day; the same on every screen."""
 
-from datetime import date, datetime
+import re
+from collections.abc import Callable
+from datetime import date, datetime, time
+from functools import partial
 
 from server.services.plan_reading import PlannedSitting
 from server.web import standing_words, words
+from server.web.manner import manner
+
+_NAME = re.compile(r"(“[^”]*”)")
+# As the planner writes them: Monday 7 December 2026, with 09:30 after a comma; 14 January 2027.
+_DATE = re.compile(
+    rf"\b(?:(?P<weekday>{'|'.join(words.WEEKDAYS)}) )?(?P<day>[0-9]{{1,2}}) (?P<month>{'|'.join(words.MONTHS)}) "
+    r"(?P<year>[0-9]{4})\b(?:, (?P<hour>[0-9]{2}:[0-9]{2})\b)?"
+)
 
 
 def when_words(sitting: PlannedSitting, today: date) -> str:
@@ -34,8 +45,56 @@ def palette_words(sitting: PlannedSitting) -> str:
 
 def why_words(sitting: PlannedSitting, today: date) -> str:
     """Why it is not sooner, and how far it may slip, as sentences."""
-    why = f"{sitting.why[:1].upper()}{sitting.why[1:]}"
-    return f"{why}. {slip_words(sitting.start_at, sitting.slip_to, today)}"
+    return f"{reason_words(sitting.why, today)}. {slip_words(sitting.start_at, sitting.slip_to, today)}"
+
+
+def reason_words(why: str, today: date) -> str:
+    """``As soon as “glaze” is ready, by Monday, December 7``: a stored reason with a capital."""
+    return words.capital(dates_words(why, today))
+
+
+def option_words(text: str, today: date) -> str:
+    """``Agree on January 14, 2027 instead``: what would help a late panel, as a plan keeps it."""
+    return dates_words(text, today)
+
+
+def label_words(label: str) -> str:
+    """A label of the history, kept for long and so with every year. Names may stand in it without quotation marks, so
+    only days that are told with their weekday are taken for days."""
+    return _told(label, lambda weekday, day: words.full_date(day) if weekday else "")
+
+
+def dates_words(text: str, today: date) -> str:
+    """A stored text of the planner with its days and hours as the studio tells them, the year left off where it is
+    this one. Quoted names stay as they are."""
+
+    def told(weekday: str, day: date) -> str:
+        if not weekday:
+            return words.date_words(day, today)
+        is_short = day.year == today.year and manner().date_order != "ymd"
+        return words.full_date(day).removesuffix(f" {day.year}").removesuffix(",") if is_short else words.full_date(day)
+
+    return _told(text, told)
+
+
+def _told(text: str, tell: Callable[[str, date], str]) -> str:
+    """The text with its days told anew; those stay for which that is ""."""
+    pieces = _NAME.split(text)
+    return "".join(piece if n % 2 else _DATE.sub(partial(_date, tell), piece) for n, piece in enumerate(pieces))
+
+
+def _date(tell: Callable[[str, date], str], found: re.Match[str]) -> str:
+    """One such day; what is none, or has another weekday than it says, stays as it is."""
+    try:
+        day = date(int(found["year"]), words.MONTHS.index(found["month"]) + 1, int(found["day"]))
+        hour = time.fromisoformat(found["hour"]) if found["hour"] else None
+    except ValueError:
+        return found[0]
+    weekday = found["weekday"] or ""
+    told = tell(weekday, day) if weekday in ("", words.WEEKDAYS[day.weekday()]) else ""
+    if not told:
+        return found[0]
+    return told if hour is None else f"{told}, {words.clock(datetime.combine(day, hour))}"
 
 
 def slip_words(start_at: datetime, slip_to: datetime, today: date) -> str:

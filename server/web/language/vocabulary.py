@@ -25,6 +25,7 @@ PIECES = (
     "Did for “{title}”: {what}",
     "Planned for “{title}”: {what}",
     "{share} in “{mix}” for “{layer}”",
+    *("Agree on {day} instead", "Work on {day}", "Work every free Saturday until {day}"),
     "the plan counts what is on the panel as ready only from {when}",  # in plans kept from before
     "what is on the panel may be painted over from {when}",  # in plans kept from before
     "Drying speed {low} to {high} against the reference room so far.",

@@ -17,6 +17,7 @@ from server.services.errors import Refused
 from server.services.history import HistoryEntry
 from server.services.planning_asked import PlanMake
 from server.services.planning_quiet import QUIET
+from server.web import plan_words
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, change
@@ -110,7 +111,8 @@ def _entries(page: PageRequest, uids: Sequence[str]) -> list[HistoryEntry]:
 def refused_here(page: PageRequest, message: str, status: int = 409, making: FormState | None = None) -> Response:
     """The plan as it stands, and above it in plain words why nothing was done. ``making``: the form that asks for a
     plan, as it was filled in."""
-    return page.render("plan/page.html", {**_context(page, making or FormState()), "refusal": message}, status)
+    told_why = plan_words.dates_words(message, page.today)
+    return page.render("plan/page.html", {**_context(page, making or FormState()), "refusal": told_why}, status)
 
 
 def _context(page: PageRequest, making: FormState) -> dict[str, Any]:

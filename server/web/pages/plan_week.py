@@ -1,12 +1,14 @@
 """A week of the plan in use for each painter: sittings, what to mix, what to press. To carry or to print."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 from fastapi import APIRouter
 from starlette.responses import Response
 
 from server.services import board
-from server.services.board.worksheet import Asked, worksheet
+from server.services.board.worksheet import Asked, PainterDay, Worksheet, worksheet
+from server.web import plan_words
 from server.web.calendar_rows import week_of
 from server.web.deps import Page
 
@@ -29,7 +31,7 @@ def week(page: Page, start: str = "", painter: str = "") -> Response:
         holds = board.today(session, page.actor, page.now, page.zone).holds
     is_known = painter in sheet.painters
     names = {
-        "sheet": sheet,
+        "sheet": _with_reasons(sheet, page.today),
         "holds": holds,
         "painter": painter if is_known else "",
         "is_of_nobody": bool(painter) and not is_known,
@@ -38,3 +40,13 @@ def week(page: Page, start: str = "", painter: str = "") -> Response:
         "after": first + timedelta(days=7),
     }
     return page.render("plan/week.html", names)
+
+
+def _with_reasons(sheet: Worksheet, today: date) -> Worksheet:
+    """The same with the days in its reasons as the studio tells them."""
+
+    def own(day: PainterDay) -> PainterDay:
+        sittings = tuple(replace(one, why=plan_words.dates_words(one.why, today)) for one in day.sittings)
+        return replace(day, sittings=sittings)
+
+    return replace(sheet, days=tuple(replace(day, painters=tuple(map(own, day.painters))) for day in sheet.days))

@@ -103,13 +103,14 @@ def sparing(answer: Answer, moment: Moment) -> Rest | None:
     return rest
 
 
-def still_spares(rest: Rest, answer: Answer, moment: Moment) -> bool:
-    """Whether a wait of a plan in use still has a reason: sooner there would be more cautions. Waits are days of a
-    season, and with the day on which the layer below is painted they change a little."""
+def still_needed(rest: Rest, answer: Answer, moment: Moment) -> bool:
+    """Whether a wait of a plan in use still has its reason: sooner there would be a stop, or more cautions. Waits are
+    days of a season, and with the day on which the layer below is painted they change a little."""
     if answer.below_at is None:
         return False
+    severity = Severity.STOP if rest.is_stop else Severity.CAUTION
     counts = []
     for share in (SOONER, LATER):
         at = answer.below_at + share * rest.days * A_DAY
-        counts.append(len(found_in(VERDICTS.of(answer.question, at, local_day(at, moment.zone)), Severity.CAUTION)))
+        counts.append(len(found_in(VERDICTS.of(answer.question, at, local_day(at, moment.zone)), severity)))
     return counts[0] > counts[1]

@@ -21,7 +21,7 @@ from server.services.board.standing import PanelStanding
 from server.services.errors import Refused
 from server.services.plan_reading import Rest
 from server.services.planning_asked import Asked, Effort, Made
-from server.services.planning_rules import CAUTION_PRICE, answers, first_stop, sparing, still_spares
+from server.services.planning_rules import CAUTION_PRICE, answers, first_stop, sparing, still_needed
 
 TRIES = 4
 LONGER = 1.05  # what a rule asks for a second time is asked for a little longer: on other days layers dry otherwise
@@ -34,10 +34,12 @@ def sound(asked: Asked, effort: Effort) -> Made:
     """The plan. Raises ``Refused`` when none stands up to the checker and the rules."""
     kept = _kept(asked)
     if asked.room.is_repair:
-        return _best(asked, effort, _without_stops(asked, effort, Extra(rests=kept)))
-    first = _without_stops(asked, A_FIRST_PLAN, Extra(rests=kept))
-    chosen = _best(asked, A_FIRST_PLAN, first).extra.rests
-    return _best(asked, effort, _without_stops(asked, effort, Extra(rests=dict(chosen))))
+        made = _best(asked, effort, _without_stops(asked, effort, Extra(rests=kept)))
+    else:
+        first = _without_stops(asked, A_FIRST_PLAN, Extra(rests=kept))
+        chosen = _best(asked, A_FIRST_PLAN, first).extra.rests
+        made = _without_stops(asked, effort, Extra(rests=dict(chosen)))
+    return made
 
 
 def _best(asked: Asked, effort: Effort, made: Made) -> Made:
@@ -124,31 +126,29 @@ def _kept(asked: Asked) -> Rests:
         for answer in answers(standing, asked.board, asked.moment, starts):
             uid = answer.layer.row.uid
             rest = plan.rests.get(uid)
-            if rest is None or rest.is_stop or asked.room.is_held(uid, asked.moment):
-                continue
-            if still_spares(rest, answer, asked.moment):
+            is_kept = rest is not None and (rest.is_stop or not asked.room.is_held(uid, asked.moment))
+            if rest is not None and is_kept and still_needed(rest, answer, asked.moment):
                 kept[uid] = rest
     return kept
 
 
 def _without_stops(asked: Asked, effort: Effort, extra: Extra) -> Made:
-    """Plan, put every sitting before the rules on its day, and plan again with what they ask."""
-    let_go: set[str] = set()
+    """Plan, put every sitting before the rules on its day, and plan again with what they ask. What comes is proved."""
+    let_go: frozenset[str] = frozenset()
     for attempt in range(TRIES):
-        while True:
-            question = problem(asked.found, asked.board, asked.moment, asked.room.letting_go(let_go), extra)
-            budget = Budget(seconds=effort.seconds, moves=effort.moves, clock=time.monotonic)
-            plan, bench = planner.plan(question, current(), budget, effort.told)
-            faults = check(question, plan)
-            loose = {f.sittings[0] for f in faults if f.kind == "pinned" and _is_pinned(asked.board, f.sittings[0])}
-            if not loose - let_go:
-                break
-            # A pin that cannot hold any more must not hold everything else up.
-            let_go |= loose
-        if faults:
+        question = problem(asked.found, asked.board, asked.moment, asked.room.letting_go(let_go), extra)
+        budget = Budget(seconds=effort.seconds, moves=effort.moves, clock=time.monotonic)
+        plan, bench = planner.plan(question, current(), budget, effort.told)
+        if _ask_rules(plan, asked, extra, is_last=attempt >= TRIES - 2):
+            continue
+        faults = check(question, plan)
+        loose = {f.sittings[0] for f in faults if f.kind == "pinned" and _is_pinned(asked.board, f.sittings[0])}
+        if not faults:
+            return Made(plan, bench, question, extra, _cautions(plan, asked), let_go)
+        if loose <= let_go:
             raise Refused(_why_not(faults[0], asked.board))
-        if not _ask_rules(plan, asked, extra, is_last=attempt >= TRIES - 2):
-            return Made(plan, bench, question, extra, _cautions(plan, asked), frozenset(let_go))
+        # A pin that cannot hold any more must not hold everything else up.
+        let_go |= loose
     raise Refused("No plan was found that the rules of soundness let pass. Nothing was changed.")
 
 

@@ -8,6 +8,7 @@ import pytest
 from sqlmodel import col, select
 
 from server.services import board, planning, planning_make, planning_plans, touch_tests
+from server.services.planning_apply import APPLY
 from server.services.planning_asked import Effort, PlanMake
 from server.services.planning_rules import CAUTION_PRICE, LONGEST_WAIT_D
 from server.store.tables import Layer, Panel
@@ -160,3 +161,19 @@ def test_what_is_ready_sooner_than_the_plan_counted_on_is_planned_anew(rich: Ben
 def holds(bench: Bench) -> tuple[str, ...]:
     with bench.db.read() as session:
         return tuple(title for _, title in board.today(session, bench.actor, NOW, ZONE).holds.sooner)
+
+
+def test_all_that_is_offered_for_a_late_panel_can_be_done(rich: Bench) -> None:
+    """Of more late panels than are looked at closely, and of one that has a pinned sitting, nothing is offered that no
+    button could do."""
+    for number in range(planning_make.MOST_LATE + 2):
+        panel = rich.panel(title=f"Late {number}", due_on=NOW.date() + timedelta(days=1), place_uid=rich.place.uid)
+        for kind in ("first", "second"):
+            rich.layer(panel, kind=kind, mixes=[{"mix_uid": rich.black.uid}], thickness_preset="thin_opaque")
+    content = content_of(rich)
+    uid = taken(rich, content)
+    with rich.unit("Held") as work:
+        planning_plans.pin(work.session, rich.actor, uid, content["sittings"][0]["id"], pinned=True)
+    for told in (content, content_of(rich)):
+        keys = {option["key"].partition(":")[0] for panel in told["panels"] for option in panel["options"]}
+        assert keys and keys <= APPLY.keys()

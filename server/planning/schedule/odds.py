@@ -26,6 +26,7 @@ from server.planning.schedule.tables import EDGE_MIN, in_order
 BEYOND_D = 400  # days after the last sitting in which what slips may find a place
 CLOCK_D = 3700
 WORTH = 0.005  # of a chance; a wait whose luck changes less is not named
+EACH = 4  # every so many draws are looked at to find the weakest wait
 RELEASE, FINAL = "release", "final"
 
 Minutes = NDArray[np.float64]
@@ -57,8 +58,11 @@ class _Ground:
     problem: Problem
     zone: Zone
     windows: list[Window]
-    free: list[int]  # minutes left beside the plan
-    uses: set[tuple[int, int, str]]  # painter, day, palette
+    starts: Minutes
+    ends: Minutes
+    painters: NDArray[np.int64]
+    free: NDArray[np.int64]  # minutes left beside the plan
+    mixed: Mapping[str, NDArray[np.int64]]  # palette: the windows of the days on which their painter has it mixed
     clocks: Clocks
     day_start: Minutes
 
@@ -106,7 +110,8 @@ def _ground(problem: Problem, plan: Sequence[PlacedSitting]) -> _Ground:
         if placed.painter in numbers:
             key = numbers[placed.painter], zone.day_of(placed.start_at)
             used.setdefault(key, []).append((zone.minute_of(placed.start_at), placed))
-    free, uses = [], set()
+    free: list[int] = []
+    uses: set[tuple[int, int, str]] = set()
     for window in found:
         here = [(m, s) for m, s in used.get((window.painter, window.day), ()) if window.start_min <= m < window.end_min]
         palettes = {s.palette for _, s in here if s.palette is not None}
@@ -116,7 +121,24 @@ def _ground(problem: Problem, plan: Sequence[PlacedSitting]) -> _Ground:
         free.append(window.minutes - painting - problem.set_up_min * len(new))
     clocks = Clocks(problem, zone, -1, max(0, last) + CLOCK_D)
     days = np.array([zone.minute_of(zone.day_start(day)) for day in range(max(0, last) + CLOCK_D)])
-    return _Ground(problem, zone, found, free, uses, clocks, days)
+    of_day: dict[tuple[int, int], list[int]] = {}
+    for b, window in enumerate(found):
+        of_day.setdefault((window.painter, window.day), []).append(b)
+    mixed: dict[str, list[int]] = {}
+    for painter, day, palette in sorted(uses):
+        mixed.setdefault(palette, []).extend(of_day[painter, day])
+    return _Ground(
+        problem,
+        zone,
+        found,
+        np.array([w.start_min for w in found], float),
+        np.array([w.end_min for w in found], float),
+        np.array([w.painter for w in found], np.int64),
+        np.array(free, np.int64),
+        {palette: np.array(windows_of, np.int64) for palette, windows_of in mixed.items()},
+        clocks,
+        days,
+    )
 
 
 def _walk(
@@ -128,28 +150,30 @@ def _walk(
     for sitting in panel.sittings:
         placed = stood[sitting.id]
         minute, hand = zone.minute_of(placed.start_at), numbers.get(placed.painter)
-        inside = next((w for w in ground.windows if w.painter == hand and w.start_min <= minute < w.end_min), None)
-        mine = (float(inside.start_min), float(inside.end_min)) if inside else (minute, minute + sitting.minutes)
-        allowed = {numbers[p] for p in sitting.painters} or set(numbers.values())
-        later = [
-            (float(w.start_min), float(w.end_min))
-            for w, free in zip(ground.windows, ground.free, strict=True)
-            if w.painter in allowed and w.start_min > mine[0] and free >= _needed(ground, sitting, w)
-        ]
-        table = np.array(later).reshape(-1, 2)
-        options[sitting.id], own[sitting.id] = (table[:, 0], table[:, 1]), mine
+        inside = np.flatnonzero((ground.painters == hand) & (ground.starts <= minute) & (minute < ground.ends))
+        mine = (minute, minute + sitting.minutes)
+        if inside.size:
+            mine = (float(ground.starts[inside[0]]), float(ground.ends[inside[0]]))
+        fits = (ground.starts > mine[0]) & (ground.free >= _needed(ground, sitting))
+        if sitting.painters:
+            fits &= np.isin(ground.painters, [numbers[p] for p in sitting.painters])
+        options[sitting.id], own[sitting.id] = (ground.starts[fits], ground.ends[fits]), mine
     first = max(((panel.release_on or problem.today) - problem.today).days, 0)
     begin = np.full(DRAWS, zone.minute_of(zone.day_start(first))) if released is None else released * MINUTES_PER_DAY
     return _Walk(ground, panel, in_order(panel, panel.sittings), options, own, begin)
 
 
-def _needed(ground: _Ground, sitting: Sitting, window: Window) -> int:
-    mixed = sitting.palette is None or (window.painter, window.day, sitting.palette) in ground.uses
-    return sitting.minutes + (0 if mixed else ground.problem.set_up_min)
+def _needed(ground: _Ground, sitting: Sitting) -> NDArray[np.int64]:
+    """The minutes that a sitting takes in each window: its palette is mixed where it is not already."""
+    found = np.full(len(ground.windows), sitting.minutes)
+    if sitting.palette is not None:
+        found += ground.problem.set_up_min
+        found[ground.mixed.get(sitting.palette, [])] -= ground.problem.set_up_min
+    return found
 
 
 def _panel_odds(walk: _Walk, *, with_weakest: bool) -> PanelOdds:
-    days, fails = _finish(walk, None)
+    days, fails = _finish(walk)
     today, due_on = walk.ground.problem.today, walk.panel.due_on
     low, central, high = (today + timedelta(days=int(d)) for d in np.quantile(days, (0.1, 0.5, 0.9), method="higher"))
     ready = _as_planned(walk)
@@ -159,8 +183,9 @@ def _panel_odds(walk: _Walk, *, with_weakest: bool) -> PanelOdds:
     odds = _share(days, fails, due)
     weakest, gain = None, WORTH
     if with_weakest and odds < walk.ground.problem.confidence:
+        before = _share(days[::EACH], fails[::EACH], due)
         for name in _waits(walk):
-            better = _share(*_finish(walk, name), due) - odds
+            better = _share(*_finish(walk, name, EACH), due) - before
             if better > gain:
                 weakest, gain = name, better
     return PanelOdds(odds, low, central, high, ready, weakest, gain if weakest else 0.0)
@@ -194,18 +219,19 @@ def _waits(walk: _Walk) -> list[str]:
     return [*release, *spread, *final]
 
 
-def _finish(walk: _Walk, at_median: str | None) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+def _finish(walk: _Walk, at_median: str | None = None, each: int = 1) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     """The day on which the panel can leave in each draw, and where a wet limit was missed; one wait, if named, never
-    longer than its median."""
+    longer than its median. ``each``: of every so many draws only the first."""
     ground, panel = walk.ground, walk.panel
     starts: dict[str, Minutes] = {}
     ends: dict[str, Minutes] = {}
-    fails = np.zeros(DRAWS, dtype=bool)
-    z = {s.id: _score(n + 1, s.id == at_median) for n, s in enumerate(walk.order)}
+    released = walk.released[::each]
+    fails = np.zeros(len(released), dtype=bool)
+    z = {s.id: _score(n + 1, s.id == at_median)[::each] for n, s in enumerate(walk.order)}
     of = {s.id: s for s in walk.order}
-    begin = np.minimum(walk.released, np.median(walk.released)) if at_median == RELEASE else walk.released
+    begin = np.minimum(released, np.median(walk.released)) if at_median == RELEASE else released
     for sitting in walk.order:
-        ready, limit = begin, np.full(DRAWS, np.inf)
+        ready, limit = begin, np.full(len(begin), np.inf)
         for link in (one for one in panel.links if one.after == sitting.id):
             low, high = _bounds(walk, link, of[link.before], (starts, ends, z))
             ready, limit = np.maximum(ready, low), np.minimum(limit, high)
@@ -213,7 +239,7 @@ def _finish(walk: _Walk, at_median: str | None) -> tuple[NDArray[np.int64], NDAr
         fails |= (start > limit + EDGE_MIN) | ~np.isfinite(start)
         starts[sitting.id], ends[sitting.id] = start, end
     laid = np.max(np.array(list(ends.values())), axis=0)
-    wait = _drawn(panel.final_wait, _score(len(walk.order) + 1, at_median == FINAL))
+    wait = _drawn(panel.final_wait, _score(len(walk.order) + 1, at_median == FINAL)[::each])
     laid = np.where(np.isfinite(laid), laid, ground.day_start[-1])
     return _leaves(walk, laid, wait), fails
 
@@ -226,7 +252,7 @@ def _score(number: int, never_longer: bool) -> Minutes:
 def _drawn(spread: Spread, z: Minutes) -> Minutes:
     """The log-normal's value at each score."""
     if spread.p50_d <= 0.0:
-        return np.zeros(DRAWS)
+        return np.zeros(len(z))
     return spread.p50_d * np.exp(z * (np.log(spread.p90_d / spread.p50_d) / Z90))
 
 
@@ -250,8 +276,8 @@ def _bounds(walk: _Walk, link: Link, before: Sitting, laid: Laid) -> tuple[Minut
     if link.kind is LinkKind.DRY and link.rest_d > 0.0:
         low = np.maximum(low, end + link.rest_d * MINUTES_PER_DAY)
     if link.within_d is None:
-        return low, np.full(DRAWS, np.inf)
-    pace = np.ones(DRAWS)
+        return low, np.full(len(low), np.inf)
+    pace = np.ones(len(low))
     if link.kind is not LinkKind.SPLIT and before.drying is not None and before.drying.p50_d > 0.0:
         pace = _drawn(before.drying, z[before.id]) / before.drying.p50_d
     return low, clock.instant(clock.progress(start) + link.within_d * pace)
@@ -268,5 +294,5 @@ def _next_window(walk: _Walk, sitting: str, ready: Minutes) -> tuple[Minutes, Mi
         at = np.minimum(at, len(later_start) - 1)
         next_start, next_end = np.where(none, np.inf, later_start[at]), np.where(none, np.inf, later_end[at])
     else:
-        next_start = next_end = np.full(DRAWS, np.inf)
+        next_start = next_end = np.full(len(ready), np.inf)
     return np.where(keeps, begin, next_start), np.where(keeps, end, next_end)

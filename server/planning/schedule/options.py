@@ -68,24 +68,26 @@ class Trial:
     """A plan in plain columns in which closed days can be opened. ``extra``: day -> windows that stand closed.
 
     ``variants``: for a panel's number its other ways, each with the number of the panel it stands as, after the
-    problem's own.
+    problem's own. ``is_general``: it is not known what panels are made of, so changes in general are tried.
     """
 
     model: Model
     c: Columns
     extra: dict[int, list[int]]
     variants: dict[int, list[tuple[Variant, int]]]
+    is_general: bool
 
 
 def options(bench: Bench, late: dict[str, date], variants: Variants | None = None) -> dict[str, tuple[Option, ...]]:
     """For each late panel (its id, its planned day) what was tried and helps, the most helpful first.
 
-    Where a panel has ``variants``, they are tried instead of the changes in general that are thought of here.
+    With ``variants``, only the panels that have some are tried, each in these ways instead of in the general ones that
+    are thought of here.
     """
-    trial, at = _trial(bench, variants or {})
+    trial, at = _trial(bench, variants)
     panels = bench.model.panels
     weight = {p.id: p.weight * (late[p.id] - (p.due_on or late[p.id])).days for p in panels if p.id in late}
-    wanted = set(sorted(weight, key=lambda one: -weight[one])[:MOST_PANELS])
+    wanted = set(sorted(weight, key=lambda one: -weight[one])[:MOST_PANELS]) if variants is None else set(variants)
     far = date.max
     by_urgency = sorted(range(len(panels)), key=lambda i: (-panels[i].weight, panels[i].due_on or far, i))
     found: dict[str, tuple[Option, ...]] = {}
@@ -99,17 +101,17 @@ def options(bench: Bench, late: dict[str, date], variants: Variants | None = Non
     return found
 
 
-def _trial(bench: Bench, variants: Variants) -> tuple[Trial, list[int]]:
+def _trial(bench: Bench, variants: Variants | None) -> tuple[Trial, list[int]]:
     """Empty columns over the same days with windows on free Saturdays, and where the plan's sittings are in them."""
     model, shape = bench.model, bench.model.shape
-    wider_problem, others, rows = _with_variants(model, variants)
+    wider_problem, others, rows = _with_variants(model, variants or {})
     saturdays = _saturdays(model)
     every = sorted([*model.windows, *saturdays], key=lambda w: (w.start_min, w.painter, w.end_min))
     position = {window: b for b, window in enumerate(every)}
     made = Tables(tuple(every), shape.tables.clocks, model.zone, shape.tables.days, round_up=shape.tables.round_up)
     pins = {s: position[model.windows[b]] for s, b in model.pins.items()}
     wider = Shape(wider_problem, shape.zone, tuple(every), made, (*shape.rows, *rows), pins, shape.done)
-    trial = Trial(Model(wider_problem, wider, model.days), wider.columns(1).plain(), {}, others)
+    trial = Trial(Model(wider_problem, wider, model.days), wider.columns(1).plain(), {}, others, variants is None)
     for window in saturdays:
         trial.extra.setdefault(window.day, []).append(position[window])
         _set(trial.c, CAP, position[window], 0)
@@ -216,15 +218,14 @@ Way = tuple[str, str, Change, int]  # its key, its words, what to change in the 
 
 def _ways(trial: Trial, i: int) -> Iterator[Way]:
     """Everything worth a try; changing answers how to change it back."""
-    if i in trial.variants:
-        for variant, number in trial.variants[i]:
-            yield variant.key, variant.text, lambda: lambda: None, number
-    else:
+    for variant, number in trial.variants.get(i, ()):
+        yield variant.key, variant.text, lambda: lambda: None, number
+    if trial.is_general:
         yield from _changes(trial, i)
     for day, windows in sorted(trial.extra.items()):
         on = trial.model.problem.today + timedelta(days=day)
         yield f"{DAY}{on.isoformat()}", f"{ONE_DAY}{on.day} {on:%B %Y}", partial(_open, trial, windows), i
-    if len(trial.extra) > 1 and i not in trial.variants:
+    if len(trial.extra) > 1 and trial.is_general:
         every = [b for windows in trial.extra.values() for b in windows]
         last = trial.model.problem.today + timedelta(days=max(trial.extra))
         yield DAYS, f"Work every free Saturday until {last.day} {last:%B %Y}", lambda: _open(trial, every), i

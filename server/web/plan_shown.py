@@ -109,6 +109,7 @@ class PlanShown:
     days: tuple[DayShown, ...]
     panels: tuple[PanelShown, ...]
     left_out: tuple[Mapping[str, str], ...]
+    let_go: tuple[Mapping[str, str], ...]  # sittings whose pin cannot hold any more
     unplaced: tuple[Mapping[str, str], ...]
     gain_pct: float  # against the plan it was found beside, in the background; else 0
     changes: Changes = Changes()
@@ -137,6 +138,7 @@ def shown_in_use(row: StudioPlan | None, now: PlanNow, facts: Mapping[str, Panel
     return replace(
         made,
         panels=tuple(_without_stale(found, old, changed) for found, old in zip(panels, made.panels, strict=True)),
+        let_go=(),
         by_hand=tuple(ByHand(s.plan, now.to_come.get(s.plan.uid)) for s in now.sittings if s.fate == "moved"),
         to_come=len(now.standing),
     )
@@ -162,6 +164,7 @@ def _plan(row: StudioPlan, sittings: Iterable[SittingShown], today: date) -> Pla
         days=tuple(_day(on, by_day[on], today) for on in sorted(by_day)),
         panels=tuple(_panel(p, today) for p in content.get("panels", ())),
         left_out=tuple(content.get("left_out", ())),
+        let_go=tuple(content.get("let_go", ())),
         unplaced=tuple(content.get("unplaced", ())),
         gain_pct=content.get("gain_pct", 0.0),
     )

@@ -168,3 +168,22 @@ def test_a_pin_on_a_plan_that_is_not_in_use_any_more_is_refused_on_the_plans_pag
         assert answer.status_code == 409, path
         told = words(answer.text)
         assert "The plan in use" in told and told.count("Nothing was changed") <= 1
+
+
+def test_a_pin_that_cannot_hold_any_more_is_let_go_and_the_waiting_plan_says_so(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    """The upper layer is pinned, and nobody works until its day, so that the lower one has none before it."""
+    panel = bare.panel(title="Quince and jug")
+    bare.layer(panel, kind="lower")
+    upper = bare.layer(panel, kind="upper").uid
+    sittings = accepted(client, db)
+    on = next(date.fromisoformat(s["start_at"][:10]) for s in sittings if s["id"] == upper)
+    client.post(f"/plan/{the_plan(db).uid}/pin/{upper}", data={"pinned": "yes"})
+    until = (on - timedelta(days=1)).isoformat()
+    client.post("/plan/hours/away", data={"painter": "", "from_on": NOW.date().isoformat(), "until_on": until})
+    assert client.post("/plan/right").status_code == 303
+    told = words(client.get("/plan").text)
+    assert "no longer pinned Quince and jug , upper: it cannot be painted any more" in told
+    take(client, db)
+    assert "no longer pinned" not in words(client.get("/plan").text)

@@ -72,14 +72,30 @@ class BoardLayer(Told):
     over: BoardVerdict | None
 
 
+class BoardDueStep(Told):
+    """A planned step of the finish that does not fit the date. ``misfit``: "early", planned before it may be done;
+    "opens", may be done too late; "planned", planned too late for packing and the way; "beyond", planned for after the
+    date, which is told without it. ``opens_on``: from when it may be done, ``by_rule`` or by a forecast."""
+
+    action: str
+    misfit: Literal["early", "opens", "planned", "beyond"]
+    planned_on: date | None
+    opens_on: date | None
+    by_rule: bool
+
+
 class BoardDue(Told):
-    """``odds``: the chance of keeping the date; null when nothing can be said."""
+    """``odds``: the chance of its being there by the date, with all done to it that is planned until then, packed
+    (``packing_d`` days) and brought (``transit_d`` days); null when nothing can be said."""
 
     on: date
     due_for: str
     odds: float | None
     at_risk: bool
     is_late: bool
+    packing_d: int
+    transit_d: int
+    step: BoardDueStep | None
 
 
 class BoardPanel(Told):

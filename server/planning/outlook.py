@@ -30,6 +30,7 @@ SHARED_VARIANCE = 0.7
 SEED = 20_111  # any fixed number: the same studio always gets the same answer
 Z90 = NormalDist().inv_cdf(0.9)
 MAX_LAYERS = 64
+EDGE_D = 1e-6  # an instant that falls on a day's start but for rounding counts as that start
 
 Days = NDArray[np.float64]
 
@@ -54,11 +55,15 @@ class DueRisk:
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """The rest of a panel's life: ``starts`` of the layers to come, lowest first, and the ``finish``."""
+    """The rest of a panel's life: ``starts`` of the layers to come, lowest first, and the ``finish``.
+
+    ``opens_d``: for each thing that is done to it after its last layer, the central day from which it may be.
+    """
 
     starts: tuple[DayRange, ...]
     finish: DayRange
     due: DueRisk | None
+    opens_d: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,9 +119,30 @@ def finish_of_painted(last: StageRange, age_d: float, confidence: float) -> tupl
     return _range(finish, confidence), finish
 
 
+def dry_when_painted(last: StageRange, age_d: float) -> Days:
+    """When a last layer that is on already, ``age_d`` days old, reaches a stage: before now where it has."""
+    return _durations(last, 0) - age_d
+
+
+def waits_after(last: Chain, waits: Sequence[StageRange]) -> list[Days]:
+    """When each wait that begins with the last layer is over, laid where the chain stands; they share their luck."""
+    return [last.at_d + _durations(wait, last.length) for wait in waits]
+
+
+def delivered(ready: Days, packing_d: float, sends_d: float, transit_d: float) -> Days:
+    """The whole day on which a panel that is ready to be packed at ``ready`` arrives, counted from today.
+
+    Packing begins with the first day at whose start it is ready, as a plan counts it; what could have been packed by
+    now is. It is on its way from ``sends_d`` on at the earliest.
+    """
+    packed = np.ceil(ready - EDGE_D) + packing_d
+    return np.maximum(packed, max(0.0, sends_d)) + transit_d
+
+
 def due_risk(finish: Days, due_d: float, confidence: float) -> DueRisk:
-    """The chance that ``finish`` comes by ``due_d`` (days from now to the end of the due day; negative: it is past)."""
-    odds = float(np.mean(finish <= due_d)) if due_d >= 0.0 else 0.0
+    """The chance that ``finish`` comes by ``due_d``, both in days from now; what is still to come never comes by a day
+    that is past."""
+    odds = float(np.mean(finish <= due_d))
     return DueRisk(odds, odds < confidence)
 
 

@@ -11,7 +11,7 @@ from server.services.board.calendar_facts import CalendarLayer, CalendarRow
 from server.services.board.facts import ClosingFact, Moment, PanelFact, Standing
 from server.services.give_way import give_way
 from server.services.plan_reading import PlannedSitting
-from server.web import finish_words, plan_words, standing_words, words
+from server.web import action_words, plan_words, standing_words, words
 from server.web.language.filled import Filled
 from server.web.manner import first_weekday
 
@@ -156,12 +156,12 @@ def _finish_pins(panel: PanelFact, first_on: date, moment: Moment, href: str) ->
     finish = f"{href}/finish"
     for step in closing.planned:
         if step.planned_on is not None:
-            text = f"{finish_words.action_name(step.action)}, planned {words.day_words(step.planned_on, moment.today)}"
+            text = f"{action_words.action_name(step.action)}, planned {words.day_words(step.planned_on, moment.today)}"
             yield CalendarPin(_middle(step.planned_on, first_on), "planned", text, finish)
     for step in closing.done:
         if step.done_at is not None:
             day = step.done_at.astimezone(moment.zone).date()
-            text = f"{finish_words.ACTIONS[step.action].done}, {words.day_words(day, moment.today)}"
+            text = f"{action_words.ACTIONS[step.action].done}, {words.day_words(day, moment.today)}"
             yield CalendarPin(_middle(day, first_on), "finished", text, finish)
     if closing.swab_from is not None and panel.standing is Standing.FINISHED:
         yield CalendarPin(_middle(closing.swab_from, first_on), "test", _swab_words(closing, moment.today), finish)
@@ -249,7 +249,7 @@ def _finish_entries(panel: PanelFact, moment: Moment) -> Iterable[Entry]:
         return
     href = f"/panels/{panel.uid}/finish"
     for step in closing.steps:
-        named = finish_words.ACTIONS[step.action]
+        named = action_words.ACTIONS[step.action]
         if step.done_at is not None:
             yield Entry(step.done_at.astimezone(moment.zone).date(), "finished", panel.title, href, named.done.lower())
         elif step.planned_on is not None:

@@ -14,7 +14,7 @@ from server.services.board.calendar_facts import CalendarLayer, CalendarRow
 from server.services.board.facts import Moment, PanelFact, Standing, StepFact
 from server.services.give_way import give_way
 from server.services.kept import Kept
-from server.web import finish_words, plan_words, standing_words
+from server.web import action_words, plan_words, standing_words
 from server.web.calendar_rows import is_stopped_for_good, layer_words
 from server.web.manner import manner
 
@@ -252,7 +252,7 @@ def _finish(row: _Row) -> Iterable[Entry]:
 
 
 def _step(row: _Row, step: StepFact, note: str) -> Iterable[Entry]:
-    named = finish_words.ACTIONS[step.action]
+    named = action_words.ACTIONS[step.action]
     name = f"step:{step.uid}"
     if step.done_at is not None:
         on = step.done_at.astimezone(row.moment.zone).date()

@@ -16,7 +16,7 @@ from server.services.board.facts import (
     StepFact,
 )
 from server.services.hazards import hazard, in_order
-from server.web import finish_words, record_sheet, standing_words, words
+from server.web import action_words, finish_words, record_sheet, standing_words, words
 from server.web.calendar_rows import is_stopped_for_good, layer_words
 from server.web.drawn import GROUND_WORDS, SUPPORT_WORDS, subject_of
 from server.web.today_cards import OF_EVERY_SITTING, Card, card_of
@@ -129,12 +129,12 @@ def _done(closing: ClosingFact | None, moment: Moment) -> Iterable[ProgressLine]
     for step in reversed(closing.done) if closing else ():
         assert step.done_at is not None
         day = words.day_words(step.done_at.astimezone(moment.zone).date(), moment.today)
-        yield ProgressLine("", "finished", finish_words.ACTIONS[step.action].done, day, step.note)
+        yield ProgressLine("", "finished", action_words.ACTIONS[step.action].done, day, step.note)
 
 
 def _planned_steps(closing: ClosingFact | None, today: date) -> Iterable[ProgressLine]:
     for step in closing.planned if closing else ():
-        yield ProgressLine("", "planned", finish_words.action_name(step.action), _planned_day(step, today), step.note)
+        yield ProgressLine("", "planned", action_words.action_name(step.action), _planned_day(step, today), step.note)
 
 
 def _planned_day(step: StepFact, today: date) -> str:
@@ -162,7 +162,7 @@ def _gate(gate: GateFact, today: date) -> GateLine:
     kind = gate.verdict.verdict.value if gate.verdict else "test"
     return GateLine(
         kind=kind,
-        name=finish_words.action_name(gate.action),
+        name=action_words.action_name(gate.action),
         word=GATE_WORDS.get(kind, "Not known"),
         first=finish_words.first_words(gate, today),
         opens=finish_words.opens_words(gate, today),

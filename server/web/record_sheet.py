@@ -29,7 +29,7 @@ from server.services.board.facts import ClosingFact, GateFact, LayerFact, PanelB
 from server.services.board.test_fact import TestFact
 from server.services.overrides import FrozenVerdict
 from server.services.panel_record import RecordFacts
-from server.web import finish_words, standing_words, words
+from server.web import action_words, finish_words, standing_words, words
 from server.web.drawn import GROUND_WORDS, SUPPORT_WORDS, film_um
 
 MATERIALS = {
@@ -206,7 +206,7 @@ def _steps(facts: RecordFacts) -> Iterable[StepRecord]:
     zone = facts.board.moment.zone
     done = [step for step in reversed(facts.steps) if step.done_at is not None]
     for step in [*done, *(step for step in facts.steps if step.done_at is None)]:
-        named = finish_words.ACTIONS[step.action]
+        named = action_words.ACTIONS[step.action]
         yield StepRecord(
             what=named.done if step.done_at else named.name,
             is_done=step.done_at is not None,

@@ -11,9 +11,11 @@ from zoneinfo import ZoneInfo
 from server.formats.drawings_odds import odds_words
 from server.science.results import FilmState, Stage
 from server.science.soundness.types import Finding, Severity, Verdict
+from server.services.board.due_step import Misfit, StepHeld
 from server.services.board.facts import ClosingFact, DaySpan, DueFact, LayerFact, PanelFact, PressFact, Standing
 from server.services.plan_reading import PlanRisk
 from server.web import words
+from server.web.action_words import action_name
 
 STANDING_WORDS = {
     Standing.READY: "Ready",
@@ -196,18 +198,53 @@ def due_odds_words(panel: PanelFact) -> str:
 
 
 def due_risk_words(panel: PanelFact, today: date) -> str:
-    """The same, with when it can leave by the plan and what holds it up most, or when the last layer is touch-dry."""
+    """The same, with what the date waits for: when it can be delivered by the plan and what holds it up most, or when
+    the last layer is touch-dry and what follows; and the step of the finish that does not fit it."""
     due, told = panel.due, due_odds_words(panel)
-    if due is not None and due.plan is not None and due.odds is not None and not due.is_late:
+    if due is None or due.is_late:
+        return told
+    waits = told if due.odds is None else _waits_words(panel, due, told, today)
+    step = "" if due.step is None else step_words(due.step, today)
+    return f"{waits}; {step}" if waits and step else waits or step
+
+
+def _waits_words(panel: PanelFact, due: DueFact, told: str, today: date) -> str:
+    if due.plan is not None:
         return f"{told}; {plan_risk_words(due.plan, today)}"
-    if due is None or due.odds is None or due.is_late or panel.finish is None or panel.finish.high <= today:
-        return told  # nothing is left to wait for once the last layer is touch-dry
+    handling = handling_words(due)
+    if panel.finish is None or panel.finish.high <= today:  # the last layer is touch-dry
+        return f"{told}; still to come: {handling}" if handling and due.at_risk else told
     finish = f"the last layer touch-dry {span_words(panel.finish, today)}"
-    return f"{told}: {finish}" if due.odds >= ON_COURSE else f"{told}; {finish}"
+    finish = f"{finish}, then {handling}" if handling else finish
+    return f"{told}: {finish}" if due.odds is not None and due.odds >= ON_COURSE else f"{told}; {finish}"
+
+
+def handling_words(due: DueFact) -> str:
+    """``1 day for packing and 3 days on the way``."""
+    packing = f"{words.count_words(due.packing_d, 'day')} for packing" if due.packing_d else ""
+    transit = f"{words.count_words(due.transit_d, 'day')} on the way" if due.transit_d else ""
+    return f"{packing} and {transit}" if packing and transit else packing or transit
+
+
+def step_words(step: StepHeld, today: date) -> str:
+    """``Final varnish is planned for 3 April, too early: not before 3 May, say the rules``."""
+    name = action_name(step.action)
+    planned = "" if step.planned_on is None else far_day_words(step.planned_on, today)
+    opens = "" if step.opens_on is None else far_day_words(step.opens_on, today)
+    opens = f"not before {opens}, say the rules" if step.by_rule else f"likely not before {opens}"
+    match step.misfit:
+        case Misfit.EARLY:
+            return f"“{name}” is planned for {planned}, too early: {opens}"
+        case Misfit.OPENS:
+            return f"“{name}” {opens}"
+        case Misfit.PLANNED:
+            return f"“{name}” is planned for {planned}, too late for this date"
+        case Misfit.BEYOND:
+            return f"“{name}” is planned for {planned}, after this date"
 
 
 def plan_risk_words(risk: PlanRisk, today: date) -> str:
-    """``can leave likely 3 to 9 December; the weakest link is the drying of “underpainting”``."""
+    """``can be delivered likely 3 to 9 December; the weakest link is the drying of “underpainting”``."""
     is_known = risk.low_on == risk.high_on
     span = DaySpan(risk.low_on, risk.central_on, risk.high_on, mass=1.0 if is_known else 0.8, until=0.9)
     weakest = {
@@ -215,7 +252,7 @@ def plan_risk_words(risk: PlanRisk, today: date) -> str:
         "release": f"“{risk.weakest}”, which is drying now",
         "final": "the wait after the last layer",
     }.get(risk.wait)
-    told = f"can leave {span_words(span, today)}"
+    told = f"can be delivered {span_words(span, today)}"
     return f"{told}; the weakest link is {weakest}" if weakest else told
 
 

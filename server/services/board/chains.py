@@ -6,26 +6,31 @@ together. Days run from the start of the day looked at, so that an outlook stand
 
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 
 from server.planning.outlook import (
+    DRAWS,
     Chain,
     DayRange,
     DueRisk,
     Outlook,
     begin,
+    delivered,
+    dry_when_painted,
     due_risk,
     finish_of,
     finish_of_painted,
     hold,
     lay,
     start_of,
+    waits_after,
 )
 from server.science.results import LayerEstimate, Stage, StageRange
 from server.services.board.facts import DaySpan, Moment
 from server.services.board.films import LayerOn, LayerToCome
+from server.services.board.leaving import Leaving
 from server.services.board.spans import day_span, instant, local_day, of_percentiles, start_of_day
 from server.services.forecasts import FORECASTS, Question
 from server.services.give_way import give_way
@@ -38,7 +43,7 @@ NO_WAIT = StageRange(0.0, 0.0, 0.0, 0.0, 0.0)
 
 @dataclass(frozen=True, slots=True)
 class ChainCase:
-    """One panel's question: its top layer, its layers to come, and its date.
+    """One panel's question: its top layer, its layers to come, its date, and what comes between the last and the date.
 
     ``open_now``: the next layer may go on today. ``not_before`` is a day that a rule names for it.
     """
@@ -49,11 +54,13 @@ class ChainCase:
     not_before: date | None
     due_on: date | None
     confidence: float
+    leaving: Leaving
 
     def key(self, moment: Moment) -> Hashable:
         layers = tuple((x.key, x.material, x.row.wet_in_wet, x.row.planned_on, x.climate.key) for x in self.to_come)
         top = None if self.top is None else self.top.laid.key
-        return top, layers, self.open_now, self.not_before, self.due_on, self.confidence, moment.on, moment.zone.key
+        asked = self.open_now, self.not_before, self.due_on, self.confidence, self.leaving
+        return top, layers, *asked, moment.on, moment.zone.key
 
 
 @dataclass(slots=True)
@@ -65,6 +72,11 @@ class _Walk:
     starts: list[DayRange] = field(default_factory=list)
     finish: tuple[DayRange, np.ndarray] | None = None
     unknown: bool = False
+
+    @property
+    def opens(self) -> list[np.ndarray]:
+        """From when each thing that is done to it after its last layer may be, in each draw."""
+        return waits_after(self.chain, [wait.after for wait in self.case.leaving.waits])
 
 
 def outlooks(cases: Sequence[ChainCase], moment: Moment) -> list[Outlook | None]:
@@ -137,25 +149,51 @@ def _rise(walk: _Walk, level: int, recoat: StageRange, touch: StageRange) -> Non
 
 def _outlook(walk: _Walk, moment: Moment) -> Outlook | None:
     give_way()
-    case = walk.case
+    case, dry = walk.case, None
     if not case.to_come and case.top is not None:
         touch = case.top.film.stages.get(Stage.DRY_TO_TOUCH)
         if touch is None:
             return None
+        age_d = _age_d(case.top, moment)
         # What the painter found dry is finished now.
-        found = NO_WAIT if case.open_now else touch
-        walk.finish = finish_of_painted(found, _age_d(case.top, moment), case.confidence)
+        walk.finish = finish_of_painted(NO_WAIT if case.open_now else touch, age_d, case.confidence)
+        walk.chain = Chain(np.full(DRAWS, -age_d))
+        dry = dry_when_painted(_found(case.top, touch) if case.open_now else touch, age_d)
     if walk.unknown or walk.finish is None:
         return None
     finish, draws = walk.finish
-    return Outlook(tuple(walk.starts), finish, _due(case, draws, moment))
+    opens = walk.opens
+    due = _due(case, _ready(case, draws if dry is None else dry, opens, moment), moment)
+    return Outlook(tuple(walk.starts), finish, due, tuple(float(np.median(days)) for days in opens))
 
 
-def _due(case: ChainCase, draws: np.ndarray, moment: Moment) -> DueRisk | None:
-    if case.due_on is None:
+def _found(top: LayerOn, touch: StageRange) -> StageRange:
+    """What was found dry was so by then at the latest."""
+    found_d = top.laid.observed_age_d
+    return touch if found_d is None else StageRange(found_d, found_d, found_d, found_d, found_d)
+
+
+def _ready(case: ChainCase, dry: np.ndarray, opens: Sequence[np.ndarray], moment: Moment) -> np.ndarray:
+    """When the panel may be packed: dry, and all done to it that is to be done, today at the earliest."""
+    for wait, days in zip(case.leaving.waits, opens, strict=True):
+        dry = np.maximum(np.maximum(dry, days), _whole_days(wait.todo.planned_on, moment))
+    return dry
+
+
+def _whole_days(on: date | None, moment: Moment) -> float:
+    return 0.0 if on is None else float(max(0, (on - moment.on).days))
+
+
+def _due(case: ChainCase, ready: np.ndarray, moment: Moment) -> DueRisk | None:
+    leaving = case.leaving
+    if case.due_on is None or not leaving.is_known:
         return None
-    end = start_of_day(case.due_on + timedelta(days=1), moment.zone)
-    return due_risk(draws, (end - moment.day_start).total_seconds() / SECONDS_PER_DAY, case.confidence)
+    packing_d, transit_d = leaving.handling.packing_d, leaving.handling.transit_d
+    if leaving.sent_on is not None:
+        there = np.full(DRAWS, float((leaving.sent_on - moment.on).days + transit_d))
+    else:
+        there = delivered(ready, packing_d, _whole_days(leaving.sends_on, moment), transit_d)
+    return due_risk(there, float((case.due_on - moment.on).days), case.confidence)
 
 
 def span_of(found: DayRange, moment: Moment) -> DaySpan:

@@ -83,10 +83,11 @@ def first_span(question: Question, moment: Moment) -> DaySpan | None:
     found = first_day(situation(question, moment.at, moment.on), thresholds_of(question.limits))
     if found is None:
         return None
-    return day_span(question.stack[-1].painted_at, _as_range(found), moment.zone)
+    return day_span(question.stack[-1].painted_at, as_range(found), moment.zone)
 
 
-def _as_range(found: FirstDay) -> StageRange:
+def as_range(found: FirstDay) -> StageRange:
+    """The same ages as percentiles."""
     low, central, high = (min(days, LONGEST_D) for days in (found.low_d, found.central_d, found.high_d))
     return StageRange(low, low, central, high, high)
 

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from server.science.results import Composition, FilmState, Stage
 from server.science.soundness.types import Material, Verdict
+from server.services.board.due_step import StepHeld
 from server.services.board.test_fact import TestFact
 from server.services.plan_reading import PlannedSitting, PlanRisk
 
@@ -138,9 +139,10 @@ class LayerFact:
 
 @dataclass(frozen=True, slots=True)
 class DueFact:
-    """The panel's date: ``odds`` 0 to 1 of leaving by the plan in use (with ``plan``), else of the last layer's being
-    touch-dry (None when nothing can be said); ``is_late`` when it is past. ``ready_on``: when it can leave where every
-    sitting of that plan keeps its day."""
+    """The panel's date: ``odds`` 0 to 1 of its being there by then, with all done to it that is to be done, packed
+    (``packing_d`` days) and brought (``transit_d`` days): by the plan in use (with ``plan``), else painting as soon as
+    may be; None when nothing can be said. ``is_late`` when it is past. ``ready_on``: when it can be there where every
+    sitting of that plan keeps its day. ``step``: what is planned after the last layer that does not fit the date."""
 
     on: date
     due_for: str
@@ -149,6 +151,9 @@ class DueFact:
     is_late: bool
     plan: PlanRisk | None = None
     ready_on: date | None = None
+    packing_d: int = 0
+    transit_d: int = 0
+    step: StepHeld | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,8 +8,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from sqlalchemy import Row
-
 from server.planning.outlook import Outlook
 from server.science.readiness import Readiness, readiness
 from server.science.results import FilmState, LayerEstimate, Stage
@@ -17,8 +15,10 @@ from server.science.soundness.types import Action, Severity, Verdict
 from server.science.stages import HARDNESS
 from server.services.board.chains import ChainCase, outlooks, span_of
 from server.services.board.closing import closing_of, ground_facts, with_varnish
+from server.services.board.due import due_fact
 from server.services.board.facts import ClosingFact, DaySpan, DueFact, Moment, RestFact, Standing
 from server.services.board.films import LayerOn, LayerToCome, PanelLayers
+from server.services.board.leaving import Leaving, leaving_of
 from server.services.board.pressing import press_of
 from server.services.board.rows import StudioRows
 from server.services.board.spans import instant, local_day
@@ -72,10 +72,12 @@ def standings(rows: StudioRows, panels: Sequence[PanelLayers], moment: Moment) -
     """Where every panel stands, in the order given. Forecasts and outlooks of all are worked out together."""
     estimates = _next_estimates(panels, moment)
     asked = [_asked(layers, estimates[index], rows, moment) for index, layers in enumerate(panels)]
-    confidence = rows.studio.confidence_pct / 100
-    cases = [_case(item, confidence, moment) for item in asked]
+    cases = [_case(item, rows, moment) for item in asked]
     seen = outlooks(cases, moment)
-    return [_standing(item, outlook, rows, moment) for item, outlook in zip(asked, seen, strict=True)]
+    return [
+        _standing(item, (case.leaving, outlook), rows, moment)
+        for item, case, outlook in zip(asked, cases, seen, strict=True)
+    ]
 
 
 def _next_estimates(panels: Sequence[PanelLayers], moment: Moment) -> list[LayerEstimate | None]:
@@ -149,21 +151,23 @@ def _goes_into_wet(layers: PanelLayers, verdict: Verdict | None) -> bool:
     return into_wet and verdict is not None and verdict.state is FilmState.WET
 
 
-def _case(item: _Asked, confidence: float, moment: Moment) -> ChainCase:
+def _case(item: _Asked, rows: StudioRows, moment: Moment) -> ChainCase:
     layers = item.layers
     top = layers.on[-1] if layers.on else None
     if layers.to_come:
         open_now = item.standing is Standing.READY
     else:
         open_now = top is not None and top.laid.observed is not None and HARDNESS[top.laid.observed] >= DRY
+    to_come = () if item.standing is Standing.FINISHED else layers.to_come
     return ChainCase(
         top=top,
-        to_come=() if item.standing is Standing.FINISHED else layers.to_come,
+        to_come=to_come,
         open_now=open_now,
         # The drying of the top layer is drawn by the chain itself; the touch gate's date would count it twice.
         not_before=allowed_from(item.verdict, top, moment, but_for=TOUCH_GATE),
         due_on=layers.panel.due_on,
-        confidence=confidence,
+        confidence=rows.studio.confidence_pct / 100,
+        leaving=leaving_of(layers, to_come, rows, moment),
     )
 
 
@@ -184,7 +188,8 @@ def allowed_from(
     return local_day(instant(top.row.painted_at, max(named)), moment.zone)
 
 
-def _standing(item: _Asked, outlook: Outlook | None, rows: StudioRows, moment: Moment) -> PanelStanding:
+def _standing(item: _Asked, ahead: tuple[Leaving, Outlook | None], rows: StudioRows, moment: Moment) -> PanelStanding:
+    leaving, outlook = ahead
     finish = None if outlook is None else span_of(outlook.finish, moment)
     layers = item.layers
     return PanelStanding(
@@ -196,7 +201,7 @@ def _standing(item: _Asked, outlook: Outlook | None, rows: StudioRows, moment: M
         lightly=item.lightly,
         rest=_rest(item, moment),
         outlook=outlook,
-        due=_due(layers.panel, outlook, moment),
+        due=due_fact(layers.panel, leaving, outlook, moment),
         finish=finish,
         closing=closing_of(layers, rows, moment),
     )
@@ -221,12 +226,3 @@ def _rest(item: _Asked, moment: Moment) -> RestFact:
         allowed_from=allowed,
         press=press_of(top.row.painted_at, top.film.stages[Stage.DRY_TO_TOUCH], top.tests, moment),
     )
-
-
-def _due(panel: Row, outlook: Outlook | None, moment: Moment) -> DueFact | None:
-    if panel.due_on is None:
-        return None
-    risk = None if outlook is None else outlook.due
-    is_late = panel.due_on < moment.on and panel.finished_on is None
-    at_risk = is_late or (risk is not None and risk.at_risk)
-    return DueFact(panel.due_on, panel.due_for, None if risk is None else risk.odds, at_risk, is_late)

@@ -1,6 +1,7 @@
 """GET /api/v1/today, /calendar and /panels/{uid}/board: the facts of the pages of the same names."""
 
 from collections.abc import Mapping
+from dataclasses import asdict
 from datetime import date
 from typing import Annotated, Any
 
@@ -11,6 +12,7 @@ from server.formats.board_json import (
     BoardCalendarRow,
     BoardDays,
     BoardDue,
+    BoardDueStep,
     BoardFinding,
     BoardLayer,
     BoardPanel,
@@ -24,6 +26,7 @@ from server.science.results import Stage
 from server.science.soundness.types import Finding, Severity, Verdict
 from server.services import board
 from server.services.board import CalendarRow, DaySpan, LayerFact, Moment, PanelFact
+from server.services.board.facts import DueFact
 from server.services.fields import Day
 from server.web.api.record_schemas import problems
 from server.web.api.records import Uid
@@ -119,6 +122,20 @@ def _words(panel: PanelFact, today: date) -> str:
     return f"{STANDING_WORDS[panel.standing]}: {rest_words(panel, today)}".rstrip(": ")
 
 
+def _due(due: DueFact) -> BoardDue:
+    step = due.step
+    return BoardDue(
+        on=due.on,
+        due_for=due.due_for,
+        odds=due.odds,
+        at_risk=due.at_risk,
+        is_late=due.is_late,
+        packing_d=due.packing_d,
+        transit_d=due.transit_d,
+        step=None if step is None else BoardDueStep(**{**asdict(step), "misfit": step.misfit.value}),
+    )
+
+
 def _panel(panel: PanelFact, moment: Moment) -> BoardPanel:
     due = panel.due
     return BoardPanel(
@@ -136,7 +153,7 @@ def _panel(panel: PanelFact, moment: Moment) -> BoardPanel:
         ready_from=panel.rest.ready_from,
         allowed_from=panel.rest.allowed_from,
         verdict=verdict_out(panel.verdict),
-        due=due and BoardDue(on=due.on, due_for=due.due_for, odds=due.odds, at_risk=due.at_risk, is_late=due.is_late),
+        due=None if due is None else _due(due),
         finish=days_out(panel.finish),
         varnish=days_out(panel.varnish),
     )

@@ -14,7 +14,7 @@ from server.services.board.facts import GateFact, StepFact
 from server.services.finish import FinishStepCreate, FinishStepDo, FinishStepUpdate
 from server.services.finish_tests import FinishTestCreate, FinishTestUpdate
 from server.store.tables import FinishAction
-from server.web import finish_words, standing_words
+from server.web import action_words, finish_words, standing_words
 from server.web.deps import Page, PageRequest, Posted
 from server.web.form_values import show as as_text
 from server.web.forms import FormState
@@ -46,7 +46,7 @@ def show(page: Page, uid: str) -> Response:
         "told": standing_words.closing_words(closing, moment.today),
         "gates": [
             (gate, finish_words.wait_words(gate, moment.today), finish_words.longer_words(gate, moment.today))
-            for gate in (by_action[action] for action in finish_words.ACTIONS)
+            for gate in (by_action[action] for action in action_words.ACTIONS)
         ],
         "planned": [
             (step, _too_early(step, by_action[step.action], page)) for step in (closing.planned if closing else ())
@@ -202,12 +202,12 @@ def _too_early(step: StepFact, gate: GateFact, page: PageRequest) -> str:
 
 def _words() -> dict[str, Any]:
     """What templates of the finish call things."""
-    return {"ACTIONS": finish_words.ACTIONS, "METHODS": finish_words.METHODS, "RESULTS": finish_words.RESULTS}
+    return {"ACTIONS": action_words.ACTIONS, "METHODS": finish_words.METHODS, "RESULTS": finish_words.RESULTS}
 
 
 def _label(session: Session, page: PageRequest, uid: str, did: str) -> str:
     step, panel = finish.panel_of(session, page.actor, uid)
-    named = finish_words.ACTIONS[step.action]
+    named = action_words.ACTIONS[step.action]
     return f"{named.done}: “{panel.title}”" if did == "Did" else f"{did} {named.name.lower()} of “{panel.title}”"
 
 
@@ -249,7 +249,7 @@ def _new_context(page: PageRequest, panel_uid: str, action: str, is_done: bool) 
         "back": f"/panels/{panel_uid}/finish",
         "is_done": is_done,
         "is_new": True,
-        "step_name": finish_words.ACTIONS[known].name,
+        "step_name": action_words.ACTIONS[known].name,
         **_judged(page, gate, facts.panel.top),
         **_words(),
     }
@@ -277,7 +277,7 @@ def _step_context(page: PageRequest, uid: str, action: str) -> tuple[dict[str, A
         context = {
             "title": panel.title,
             "uid": uid,
-            "step_name": finish_words.ACTIONS[step.action].name,
+            "step_name": action_words.ACTIONS[step.action].name,
             "kind": step.action,
             "is_done": step.done_at is not None,
             "is_new": False,

@@ -1,0 +1,66 @@
+"""A date in words: the same on Today, on the panel's page and for programs, with what is planned after the last layer.
+
+A final varnish waits half a year after a thin last layer (R35, Parkhurst 1898).
+"""
+
+from datetime import date, timedelta
+
+import pytest
+from starlette.testclient import TestClient
+
+from server.services import finish
+from server.services.finish import FinishStepCreate
+from server.store.db import Database
+from server.store.tables import Panel
+from tests.services.conftest import NOW, Bench, make_bench
+from tests.web.test_today import words_of
+
+EARLY = "“Final varnish” is planned for 3 April 2027, too early: not before 30 April 2027, say the rules"
+
+
+@pytest.fixture
+def bench(db: Database) -> Bench:
+    """The studio that the app then finds. Ask for it before the client."""
+    return make_bench(db)
+
+
+def lemons(bench: Bench, due_on: date = date(2027, 4, 28)) -> Panel:
+    """Painted to the end and touch-dry; a final varnish is planned before its day, and the date soon after."""
+    panel = bench.panel(title="Lemons", due_on=due_on, due_for="once varnished", finished_on=date(2026, 11, 1))
+    bench.painted(panel, 24.0)
+    with bench.unit("Planned a step") as work:
+        command = FinishStepCreate(action="final_varnish", planned_on=date(2027, 4, 3))
+        finish.create(work.session, bench.actor, panel.uid, command, NOW)
+    return panel
+
+
+def test_a_varnish_planned_too_early_is_told_with_the_date(bench: Bench, client: TestClient) -> None:
+    panel = lemons(bench)
+    told = f"chance of keeping it: less than 1 in 20; still to come: 1 day for packing; {EARLY}"
+    today = words_of(client.get("/").text)
+    assert "A date at risk Lemons Due 28 April 2027 for once varnished" in today
+    assert told in today
+    assert told in words_of(client.get(f"/panels/{panel.uid}").text)
+    due = client.get(f"/api/v1/panels/{panel.uid}/board").json()["panel"]["due"]
+    assert due["at_risk"] and due["odds"] < 0.05
+    assert (due["packing_d"], due["transit_d"]) == (1, 0)
+    assert due["step"] == {
+        **{"action": "final_varnish", "misfit": "early", "planned_on": "2027-04-03"},
+        **{"opens_on": "2027-04-30", "by_rule": True},
+    }
+
+
+def test_a_date_far_enough_off_is_on_course_and_the_varnish_still_too_early(bench: Bench, client: TestClient) -> None:
+    panel = lemons(bench, date(2028, 4, 28))
+    page = words_of(client.get(f"/panels/{panel.uid}").text)
+    assert f"on course; {EARLY}" in page
+    assert "date at risk" not in words_of(client.get("/").text)
+
+
+def test_days_of_packing_and_on_the_way_are_told_beside_the_last_layer(bench: Bench, client: TestClient) -> None:
+    panel = bench.panel(due_on=NOW.date() + timedelta(days=5), packing_d=2, transit_d=3)
+    bench.painted(panel, 1.0)
+    bench.layer(panel)
+    page = words_of(client.get(f"/panels/{panel.uid}").text)
+    assert ", then 2 days for packing and 3 days on the way" in page
+    assert "chance of keeping it: less than 1 in 20; the last layer touch-dry likely" in page

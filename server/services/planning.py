@@ -40,7 +40,8 @@ Clock = Annotated[str, StringConstraints(max_length=5), AfterValidator(_clock)]
 
 
 class WorkTimeCreate(Command):
-    """A stretch of work, by one of ``weekdays``, ``on_date`` and ``rule``; without times nobody works then.
+    """A stretch of work, by one of ``weekdays``, ``on_date`` and ``rule``; without times nobody works then. The
+    hours of one day take the place of all that it has by its weekday or by a rule.
 
     ``until_on``: closed on every day from ``on_date`` to it. With a rule, ``on_date`` is the day that it is counted
     from. ``painter`` "": a day without work for everybody. ``label``: what a day off is called.
@@ -172,12 +173,13 @@ def public(_session: Session, row: WorkTime) -> WorkTimeCreate:
         until_on=row.until_on,
         label=row.label,
         rule=row.rule,
-        start=_as_clock(row.start_min),
-        end=_as_clock(row.end_min),
+        start=as_clock(row.start_min),
+        end=as_clock(row.end_min),
     )
 
 
-def _as_clock(minutes: int | None) -> str:
+def as_clock(minutes: int | None) -> str:
+    """``09:30``; "" for none."""
     return "" if minutes is None else f"{minutes // 60:02}:{minutes % 60:02}"
 
 
@@ -245,6 +247,12 @@ def _hours_of(hours: tuple[Hours, ...], rules: tuple[RuleHours, ...], on: date) 
         if rule_days(rule.rule, rule.first_on, on, 1):
             return [(rule.start_min, rule.end_min)]
     return [(h.start_min, h.end_min) for h in hours if on.isoweekday() in h.weekdays]
+
+
+def hours_on(rows: Sequence[HoursLine], painter: str, on: date) -> list[tuple[int, int]]:
+    """The hours of a painter on a day, in minutes and in their order, as a plan has them."""
+    days = [day for one in painters(rows, on, 0) if one.id == painter for day in one.days if day.on == on]
+    return sorted((d.start_min, d.end_min) for d in days if d.start_min is not None and d.end_min is not None)
 
 
 def _left_of_today(days: list[DayHours], usual: Stretches, today: date, from_min: int) -> list[DayHours]:

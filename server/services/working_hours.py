@@ -14,7 +14,7 @@ from server.services.access import Actor, allow
 from server.services.errors import Invalid, NotFound, Refused
 from server.services.fields import Command, Day, OptionalText120, Text120
 from server.services.names_in_texts import exchanged
-from server.services.planning import Clock, WorkTimeCreate, minutes_of
+from server.services.planning import Clock, WorkTimeCreate, as_clock, minutes_of
 from server.store.tables import StudioPlan, WorkTime
 
 Weekday = Literal["1", "2", "3", "4", "5", "6", "7"]
@@ -57,6 +57,23 @@ class WeekCreate(Command):
         if start and info.data.get("end") and minutes_of(start) < minutes_of(info.data["end"]):
             raise ValueError("The second stretch begins before the first has ended.")
         return _later(start, end)
+
+
+class DayCreate(Command):
+    """Hours on one day, beside those that it has otherwise or in place of them."""
+
+    painter: Text120
+    on_date: Day
+    start: Clock = ""
+    end: Clock = Field(default="", validate_default=True)
+    how: Literal["beside", "instead"] = "beside"
+
+    @field_validator("end")
+    @classmethod
+    def _both(cls, end: str, info: ValidationInfo) -> str:
+        if "start" in info.data and not (info.data["start"] and end):
+            raise ValueError("From when until when?")
+        return _later(info.data.get("start", ""), end)
 
 
 class AwayCreate(Command):
@@ -147,6 +164,32 @@ def _add(session: Session, actor: Actor, line: WorkTimeCreate, field: str) -> No
         planning.create(session, actor, line)
     except Refused as fault:
         raise Refused(fault.message, field if fault.field else "") from fault
+
+
+def add_day(session: Session, actor: Actor, command: DayCreate) -> list[tuple[int, int]]:
+    """Answers the hours of the day as they are then, in minutes.
+
+    Hours of a single day take the place of those of every week, so these are added for the day as well where they are
+    to stand beside. What the painter has for this very day is put away where it is closed or to be replaced. Raises
+    ``Refused`` at ``start`` for hours that overlap.
+    """
+    on, painter = command.on_date, command.painter
+    usual: list[tuple[int, int]] = []
+    if command.how == "beside":
+        usual = planning.hours_on(planning.all_open(session, actor), painter, on)
+    has_own = False
+    for row in planning.all_open(session, actor):
+        if row.painter == painter and row.on_date == on and row.until_on is None and not row.rule:
+            if row.start_min is None or command.how == "instead":
+                planning.archive(session, actor, row.uid)
+            else:
+                has_own = True
+    session.flush()
+    new = (minutes_of(command.start), minutes_of(command.end))
+    for start, end in ([] if has_own else usual) + [new]:
+        line = WorkTimeCreate(painter=painter, on_date=on, start=as_clock(start), end=as_clock(end))
+        planning.create(session, actor, line)
+    return planning.hours_on(planning.all_open(session, actor), painter, on)
 
 
 def add_away(session: Session, actor: Actor, command: AwayCreate) -> None:

@@ -34,7 +34,12 @@ def _days(row: WorkTime, today: date) -> str:
 def time_words(row: WorkTime) -> str:
     if row.start_min is None or row.end_min is None:
         return "no work"
-    return f"{_clock(row.start_min)} to {_clock(row.end_min)}"
+    return span_words(row.start_min, row.end_min)
+
+
+def span_words(start_min: int, end_min: int) -> str:
+    """``09:00 to 12:30``."""
+    return f"{_clock(start_min)} to {_clock(end_min)}"
 
 
 def _rule(rule: str, today: date) -> str:

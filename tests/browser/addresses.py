@@ -51,7 +51,7 @@ VARIANTS: Mapping[str, tuple[str, ...]] = {
     "/panels/{uid}/finish/tests": ("method=swab",),
     "/mixes": ("archived=true",),
     "/mixing": ("mix={Mix}&panel={Panel}",),
-    "/plan/hours": ("add=week", "add=away", "add=repeat", "add=holidays", "add=rule"),
+    "/plan/hours": ("add=week", "add=day", "add=away", "add=repeat", "add=holidays", "add=rule"),
     "/room": ("archived=true",),
     "/stacks": ("archived=true",),
     "/stacks/{uid}": ("panel_uid={Panel}",),

@@ -32,6 +32,7 @@ SAME = {
     "POST /plan/hours": "POST /working-hours",
     "POST /plan/hours/week": "POST /working-hours",  # forms that make such lines
     "POST /plan/hours/away": "POST /working-hours",
+    "POST /plan/hours/day": "POST /working-hours",
     "POST /plan/hours/repeat": "POST /working-hours",
     "POST /plan/hours/rename": "POST /working-hours/rename",
     "POST /plan/hours/holidays": "POST /working-hours",

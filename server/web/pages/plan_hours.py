@@ -15,14 +15,14 @@ from server.services import planning, working_hours
 from server.services.access import Actor
 from server.services.fields import Command, LongNotes, OptionalText120
 from server.services.planning import WorkTimeCreate
-from server.services.working_hours import AwayCreate, PainterRename, RepeatCreate, WeekCreate
+from server.services.working_hours import AwayCreate, DayCreate, PainterRename, RepeatCreate, WeekCreate
 from server.store.tables import WorkTime
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
-from server.web.hours_words import day_words, time_words
+from server.web.hours_words import day_words, span_words, time_words
 from server.web.manner import manner
 from server.web.pages.changes import Done, FormPage, Typed, change_by_button, change_by_form
-from server.web.words import WEEKDAYS
+from server.web.words import WEEKDAYS, join_words
 
 router = APIRouter(prefix="/plan/hours")
 Given = TypeVar("Given", bound=Command)
@@ -30,6 +30,7 @@ HOURS = "/plan/hours"
 RENAME = "rename"
 KINDS = {
     "week": "Hours of every week",
+    "day": "One day",
     "away": "Days away",
     "repeat": "Days that repeat otherwise",
     "holidays": "Public holidays",
@@ -45,6 +46,10 @@ RHYTHMS = (
     ("third", "The third of each month"),
     ("fourth", "The fourth of each month"),
     ("last", "The last of each month"),
+)
+HOWS = (
+    ("beside", "Beside the usual hours", "They are kept for that day as well"),
+    ("instead", "In place of the usual hours", "That day has only these"),
 )
 PRESETS = (
     ("12345", "Monday to Friday"),
@@ -110,13 +115,33 @@ def hours(page: Page, add: str = "", rename: str = "") -> Response:
 
 @router.post("")
 def add_line(page: Page, posted: Posted) -> Response:
-    """A line as it is stored, with a rule by RFC 5545."""
+    """A line as it is stored, with a rule by RFC 5545. The form of a rule is none for a single day: hours of one would
+    take the place of the usual ones unasked."""
+    if posted.get("_rule") and not posted.get("rule") and not posted.get("weekdays") and posted.get("on_date"):
+        _, form = parse(posted, WorkTimeCreate, zone=page.zone)
+        form.add_error("rule", "Say which weekdays or which rule. For a single day, choose “One day” instead.")
+        return _added(page, "rule", (Typed(posted, form), None), lambda _session, _given: "")
     return _line_added(page, posted, "rule")
 
 
 @router.post("/week")
 def add_week(page: Page, posted: Posted) -> Response:
     return _line_added(page, posted, "week")
+
+
+@router.post("/day")
+def add_day(page: Page, posted: Posted) -> Response:
+    """Hours on one day; which it has then is told."""
+    command, form = parse(posted, DayCreate, zone=page.zone)
+
+    def act(session: Session, given: DayCreate) -> str:
+        hours = working_hours.add_day(session, page.actor, given)
+        times = join_words([span_words(start, end) for start, end in hours])
+        # As the planner writes days, with their year: a label is kept, and told in the manner of whoever reads it.
+        day = f"{given.on_date:%A} {given.on_date.day} {given.on_date:%B %Y}"
+        return f"Added hours of {given.painter} on {day}. Hours of that day now: {times}"
+
+    return _added(page, "day", (Typed(posted, form), command), act)
 
 
 @router.post("/away")
@@ -203,6 +228,7 @@ def _context(page: PageRequest, kind: str) -> dict[str, Any]:
         "kind": kind,
         "kinds": KINDS,
         "rhythms": RHYTHMS,
+        "hows": HOWS,
         "presets": PRESETS,
         "weekdays": [(str(number), name) for number, name in enumerate(WEEKDAYS, 1)],
         "names": names,

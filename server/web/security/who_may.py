@@ -170,6 +170,7 @@ PAGES: Mapping[Need, tuple[str, ...]] = {
         "POST /learning/all",
         "POST /plan/hours",
         "POST /plan/hours/away",
+        "POST /plan/hours/day",
         "POST /plan/hours/holidays",
         "POST /plan/hours/rename",
         "POST /plan/hours/repeat",

@@ -1,162 +1,132 @@
-"""Where one sitting of the plan in use really fits while the rest stays: its layer below is ready, and there is time
-beside what is pinned, mixing included. What is not pinned makes room, so it counts for nothing here."""
+"""Where one sitting of the plan in use fits while what is pinned stays, by the columns that the search itself works on.
+What is not pinned makes room, so it counts for nothing here."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime, timezone
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import date
 
 from sqlmodel import Session
 
-from server.planning.schedule.calendar import Window, Zone, windows
-from server.planning.schedule.check import instant_after
-from server.planning.schedule.problem import LinkKind, Painter, PanelJob, Problem, Sitting
+from server.planning.schedule import solve, tables
+from server.planning.schedule.calendar import Window, Zone
+from server.planning.schedule.columns import FAR, HI, LO, NOWHERE
+from server.planning.schedule.compiled import PLAIN
+from server.planning.schedule.hands import with_hands
+from server.planning.schedule.kernel import add, is_linked, price_at, take
+from server.planning.schedule.model import build, kept_of
+from server.planning.schedule.solve import Desk
 from server.services import planning
 from server.services.access import Actor
 from server.services.board.facts import Moment
 from server.services.board.films import panel_layers
-from server.services.board.plan_problem import Extra, panel_job, plan_confidence
-from server.services.board.rows import load
+from server.services.board.plan_problem import Extra, Room, problem
+from server.services.board.rows import StudioRows, load
 from server.services.board.standing import standings
 from server.services.board.today import standing_sittings
 from server.services.plan_reading import PlannedSitting
 from server.services.planning_asked import PlanMake
 
-SLACK_MIN = 1 / 60  # instants that differ by less are the same
-
 
 @dataclass(frozen=True, slots=True)
-class Surroundings:
-    """What a sitting has to fit into. ``own``: its painter's windows; ``stay``: the pinned sittings of the others;
-    ``below``, ``above``: where the layers next to it stand, where they stand in the plan in use."""
+class Fitting:
+    """The windows of a sitting's painter, by what allows them: ``roomy`` have the minutes, mixing included, an easel
+    and places in the rack; ``ready`` come once the layer below and the panel are ready; ``leading`` leave what is
+    pinned above it its time to dry. ``ready_on`` is the first day of which all of that is true but for the hours;
+    ``above``, pinned, comes next on the panel."""
 
-    sitting: PlannedSitting
-    minutes: int
-    mixing_min: int
-    easels: int | None
     week: Zone
-    own: tuple[Window, ...]
-    every: tuple[Window, ...]
-    stay: tuple[PlannedSitting, ...]
-    question: Problem
-    below: PlannedSitting | None
+    windows: tuple[Window, ...]
+    roomy: frozenset[int]
+    ready: frozenset[int]
+    leading: frozenset[int]
+    ready_on: date
     above: PlannedSitting | None
 
-    @property
-    def job(self) -> PanelJob:
-        return self.question.panels[0]
-
-    def has_time(self, window: Window) -> bool:
-        """Whether what is pinned in a window leaves the minutes it takes, and an easel."""
-        here = [one for one in self.stay if self._is_in(one, window)]
-        mixed = {one.palette for one in self.stay if self._is_mine(one) and self._is_before(one, window)}
-        palettes = {one.palette for one in here} | {self.sitting.palette}
-        mixing = self.mixing_min * len(palettes - mixed - {None})
-        taken = sum(round((one.end_at - one.start_at).total_seconds() / 60) for one in here)
-        return taken + mixing + self.minutes <= window.minutes and self._has_easel(window)
-
-    def ready_min(self) -> float:
-        """The minute from which the layer below, and the panel itself, are ready for it."""
-        release = self.job.release_on or self.week.today
-        return max(float(self.week.wall((release - self.week.today).days, 0)), self._below_ready_min())
-
-    def held_above(self, window: Window) -> bool:
-        """Whether the layer above is pinned to a time that comes before this one would be ready for it."""
-        above = self.above
-        if above is None or not above.pinned:
-            return False
-        own = next(one for one in self.job.sittings if one.id == self.sitting.uid)
-        end = self.week.instant(window.end_min)
-        return self.week.minute_of(self._begin_of(above)) < self.week.minute_of(self._ready_after(own, end)) - SLACK_MIN
-
-    def _below_ready_min(self) -> float:
-        below = self.below
-        if below is None:
-            return 0.0
-        link = next(one for one in self.job.links if one.after == self.sitting.uid)
-        if link.kind is LinkKind.WET_IN_WET:
-            return self.week.minute_of(self._begin_of(below))
-        lower = next(one for one in self.job.sittings if one.id == below.uid)
-        window = self._window_of(below)
-        end = below.end_at if window is None else self.week.instant(window.end_min)
-        return self.week.minute_of(self._ready_after(lower, end)) - SLACK_MIN
-
-    def _ready_after(self, lower: Sitting, end: datetime) -> datetime:
-        drying = lower.drying.at(self.question.confidence) if lower.drying else 0.0
-        return instant_after(self.question, end.astimezone(timezone.utc), drying)
-
-    def _begin_of(self, one: PlannedSitting) -> datetime:
-        window = self._window_of(one)
-        return one.start_at if window is None else self.week.instant(window.start_min)
-
-    def _window_of(self, one: PlannedSitting) -> Window | None:
-        names = [painter.id for painter in self.question.painters]
-        mine = [w for w in self.every if names[w.painter] == one.painter]
-        return next((w for w in mine if self._is_in(one, w, any_painter=True)), None)
-
-    def _is_mine(self, one: PlannedSitting) -> bool:
-        return one.painter == self.sitting.painter
-
-    def _is_in(self, one: PlannedSitting, window: Window, *, any_painter: bool = False) -> bool:
-        inside = window.start_min <= round(self.week.minute_of(one.start_at)) < window.end_min
-        return inside and (any_painter or self._is_mine(one))
-
-    def _is_before(self, one: PlannedSitting, window: Window) -> bool:
-        """On the same day, in a window before."""
-        return self.week.day_of(one.start_at) == window.day and self.week.minute_of(one.start_at) < window.start_min
-
-    def _has_easel(self, window: Window) -> bool:
-        overlapping = [one for one in self.stay if self._is_in(one, window, any_painter=True)]
-        return self.easels is None or len(overlapping) < self.easels
+    def fits(self) -> list[Window]:
+        return [self.windows[n] for n in sorted(self.roomy & self.ready & self.leading)]
 
 
-def surroundings(
+def fitting(
     session: Session, actor: Actor, sitting: PlannedSitting, settings: PlanMake, when: tuple[Moment, int]
-) -> Surroundings | None:
-    """What a sitting of the plan in use has to fit into; ``when``: now, and so many days ahead. None where its panel
-    has nothing to be planned any more."""
+) -> Fitting | None:
+    """What a sitting of the plan in use fits into; ``when``: now, and so many days ahead. None where its panel has
+    nothing to be planned any more."""
     moment, days = when
-    rows, one = load(session, actor), load(session, actor, sitting.panel_uid)
-    if rows is None or one is None:
+    rows = load(session, actor)
+    if rows is None:
         return None
-    [standing] = standings(one, panel_layers(one, moment), moment)
-    confidence = plan_confidence(rows)
-    job = panel_job(standing, one, moment, (confidence, Extra()))
-    own = None if job is None else next((s for s in job.sittings if s.id == sitting.uid), None)
-    if job is None or own is None:
-        return None
-    week = Zone(moment.zone, moment.on)
-    painters = planning.painters(planning.all_open(session, actor), moment.on, 0)
-    every = windows(painters, week, days)
-    stand = {s.uid: s for s in standing_sittings(rows)}
-    names = [link.before for link in job.links if link.after == sitting.uid]
-    after = [link.after for link in job.links if link.before == sitting.uid]
-    return Surroundings(
-        sitting=sitting,
-        minutes=own.minutes,
-        mixing_min=settings.mix_setup_min,
+    stand = {s.uid: s for s in standing_sittings(rows) if s.on >= moment.on}
+    stay = {uid: s for uid, s in stand.items() if s.pinned and uid != sitting.uid}
+    stay |= {uid: stand[uid] for uid in _below(rows, sitting) if uid in stand}
+    room = Room(
+        painters=planning.painters(planning.all_open(session, actor), moment.on, 0),
         easels=settings.easels,
-        week=week,
-        own=tuple(w for w in every if painters[w.painter].id == sitting.painter),
-        every=tuple(every),
-        stay=tuple(s for s in stand.values() if s.pinned and s.uid != sitting.uid and s.on >= moment.on),
-        question=_question(job, painters, moment, confidence),
-        below=_first(stand, names),
-        above=_first(stand, after),
+        rack_places=settings.rack_places,
+        set_up_min=settings.mix_setup_min,
+        stood={s.uid: (s.start_at, s.painter) for s in stay.values()},
+        pinned=frozenset(stay),
+    )
+    made = _desk(rows, {sitting.panel_uid} | {s.panel_uid for s in stay.values()}, room, moment, days)
+    number = made.model.shape.number.get(sitting.uid)
+    return None if number is None else _read(made, number, sitting, stay)
+
+
+def _below(rows: StudioRows, sitting: PlannedSitting) -> Iterator[str]:
+    """The layers below it on its panel."""
+    [panel] = [panel for panel in rows.panels if panel.uid == sitting.panel_uid]
+    for layer in rows.layers.get(panel.id, ()):
+        if layer.uid == sitting.uid:
+            return
+        yield layer.uid
+
+
+def _desk(rows: StudioRows, panels: Collection[str], room: Room, moment: Moment, days: int) -> Desk:
+    """Columns of some panels in which nothing stands but what stays."""
+    some = replace(rows, panels=[panel for panel in rows.panels if panel.uid in panels])
+    found = standings(some, panel_layers(some, moment), moment)
+    stops = {uid: rest for uid, rest in rows.plan.rests.items() if rest.is_stop} if rows.plan else {}
+    question = replace(problem(found, some, moment, room, Extra(rests=stops)), keep_today=False)
+    return solve.desk(build(with_hands(question), days, kept_of(question)), PLAIN, 1)
+
+
+def _read(made: Desk, s: int, sitting: PlannedSitting, stay: Mapping[str, PlannedSitting]) -> Fitting:
+    model, c = made.model, made.c
+    names = [painter.id for painter in model.problem.painters]
+    mine = [b for b, window in enumerate(model.windows) if names[window.painter] == sitting.painter]
+    panel = model.panels[model.panel_of[s]]
+    above = [model.shape.number[link.after] for link in panel.links if link.before == sitting.uid]
+    pinned = [t for t in above if made.window_of(t) != NOWHERE]
+    roomy, ready, leading = set(), set(), set()
+    for n, b in enumerate(mine):
+        if price_at(c, s, b) < FAR:
+            roomy.add(n)
+        if c.sitting(s, LO) <= b <= c.sitting(s, HI) and is_linked(c, s, b):
+            ready.add(n)
+        add(c, s, b)
+        if all(is_linked(c, t, made.window_of(t)) for t in pinned):
+            leading.add(n)
+        take(c, s)
+    return Fitting(
+        week=model.zone,
+        windows=tuple(model.windows[b] for b in mine),
+        roomy=frozenset(roomy),
+        ready=frozenset(ready),
+        leading=frozenset(leading),
+        ready_on=_ready_on(made, s),
+        above=next((stay[model.sittings[t].id] for t in pinned), None),
     )
 
 
-def _question(job: PanelJob, painters: tuple[Painter, ...], moment: Moment, confidence: float) -> Problem:
-    """The panel alone, in the climate of its place."""
-    assert job.speed is not None
-    return Problem(
-        today=moment.on,
-        zone=moment.zone,
-        painters=painters,
-        panels=(job,),
-        speed=job.speed,
-        confidence=confidence,
-    )
-
-
-def _first(stand: dict[str, PlannedSitting], uids: Sequence[str]) -> PlannedSitting | None:
-    return next((stand[uid] for uid in uids if uid in stand), None)
+def _ready_on(made: Desk, s: int) -> date:
+    """The day on which the layer below and the panel are ready for a sitting."""
+    model = made.model
+    panel, sitting, today = model.panels[model.panel_of[s]], model.sittings[s], model.problem.today
+    of = {one.id: one for one in panel.sittings}
+    ready = [model.zone.minute_of(model.zone.day_start(max(0, ((panel.release_on or today) - today).days)))]
+    for link in panel.links:
+        below = model.shape.number.get(link.before)
+        if link.after == sitting.id and below is not None and made.window_of(below) != NOWHERE:
+            end = float(model.windows[made.window_of(below)].end_min)
+            wait = tables.lower_limit(model.problem, link, of[link.before])
+            ready.append(model.shape.tables.of(panel).ready_min(end, wait))
+    return model.zone.instant(max(ready)).date()

@@ -13,7 +13,7 @@ from server.services.board.today import moment_at
 from server.services.errors import Refused
 from server.services.plan_reading import PlanInUse, PlannedSitting
 from server.services.planning_asked import PlanMake
-from server.services.planning_fits import Surroundings
+from server.services.planning_fits import Fitting
 from server.store.tables import Layer
 
 Way = Literal["earlier", "later"]
@@ -39,14 +39,12 @@ def beside(
     day = week.day_of(sitting.start_at)
     settings = PlanMake.model_validate(dict(plan.settings))
     days = max(day, 0) + LOOKS_AHEAD_D
-    around = planning_fits.surroundings(session, actor, sitting, settings, (moment_at(now, zone), days))
-    if around is None:
+    fitting = planning_fits.fitting(session, actor, sitting, settings, (moment_at(now, zone), days))
+    if fitting is None:
         raise Refused("This sitting is not in the plan in use. Nothing was changed.")
-    ready = around.ready_min()
-    fits = [w for w in around.own if w.start_min >= ready and around.has_time(w) and not around.held_above(w)]
-    found = _nearest(fits, day, way)
+    found = _nearest(fitting.fits(), day, way)
     if found is None:
-        raise Refused(_why_none(around, day, way))
+        raise Refused(_why_none(fitting, sitting, day, way))
     return sitting, week.instant(found.start_min)
 
 
@@ -66,16 +64,13 @@ def _nearest(fits: list[Window], day: int, way: Way) -> Window | None:
     return next((w for w in before if w.day == before[-1].day), None)
 
 
-def _why_none(around: Surroundings, day: int, way: Way) -> str:
+def _why_none(fitting: Fitting, sitting: PlannedSitting, day: int, way: Way) -> str:
     """What stands in the way of every working day on that side."""
-    sitting = around.sitting
-    some = [w for w in around.own if around.has_time(w) and _nearest([w], day, way) is not None]
-    ready = around.ready_min()
-    if any(w.start_min < ready for w in some):
-        ready_on = _day(around.week.instant(ready).date())
-        return f"The layer below is ready only from {ready_on}. Nothing was changed."
-    if some and around.above is not None:
-        kind, pinned_on = around.above.kind, _day(around.above.on)
+    some = [n for n in fitting.roomy if _nearest([fitting.windows[n]], day, way) is not None]
+    if any(n not in fitting.ready for n in some):
+        return f"The layer below is ready only from {_day(fitting.ready_on)}. Nothing was changed."
+    if some and fitting.above is not None:
+        kind, pinned_on = fitting.above.kind, _day(fitting.above.on)
         return (
             f"The layer above it, {kind}, is pinned to {pinned_on}, and this one has to dry before. "
             "Let that one move first. Nothing was changed."

@@ -12,7 +12,7 @@ from server.services.errors import Refused
 from server.store.db import Database
 from server.store.tables import Layer
 from tests.services.conftest import NOW, Bench, make_bench
-from tests.web.test_plan import accepted, late_panel, make, plans, sitting_days, the_plan, words
+from tests.web.test_plan import HOURS, accepted, late_panel, make, plans, sitting_days, the_plan, words
 
 TODAY = NOW.date()  # a Wednesday
 
@@ -187,3 +187,24 @@ def test_a_pin_that_cannot_hold_any_more_is_let_go_and_the_waiting_plan_says_so(
     assert "no longer pinned Quince and jug , upper: it cannot be painted any more" in told
     take(client, db)
     assert "no longer pinned" not in words(client.get("/plan").text)
+
+
+def test_later_asks_whether_the_rack_has_a_place(bare: Bench, client: TestClient, db: Database) -> None:
+    """One place in the rack: while what is pinned there dries, nothing else is painted. Derived: the day gone to lies
+    as many days after the pinned one as a layer of the same paint takes to the touch, at the least."""
+    for title in ("One", "Two"):
+        bare.layer(bare.panel(title=title), kind=f"layer of {title}")
+    client.post("/plan/hours", data=HOURS)
+    client.post("/plan/make", data={"mix_setup_min": "30", "rack_places": "1"})
+    take(client, db)
+    content = the_plan(db).content_json or {}
+    first, second = sorted(content["sittings"], key=lambda s: s["start_at"])
+    free_d = (date.fromisoformat(second["start_at"][:10]) - date.fromisoformat(first["start_at"][:10])).days
+    assert free_d > 2
+    client.post(f"/plan/{the_plan(db).uid}/pin/{second['id']}", data={"pinned": "yes"})
+    status, told = move(client, first["id"], "later")
+    assert status == 303
+    newest = max(plans(db), key=lambda plan: plan.id or 0).content_json or {}
+    at = {s["id"]: date.fromisoformat(s["start_at"][:10]) for s in newest["sittings"]}
+    assert at[second["id"]] == date.fromisoformat(second["start_at"][:10]), told
+    assert (at[first["id"]] - at[second["id"]]).days >= free_d

@@ -173,20 +173,22 @@ def _plan(row: StudioPlan, sittings: Iterable[SittingShown], today: date) -> Pla
 def _day(on: date, sittings: Iterable[SittingShown], today: date) -> DayShown:
     found = tuple(sittings)
     is_over = on < today
-    may_be_free = not is_over and not _is_far(on, today) and not all(one.is_painted for one in found)
+    may_be_free = not is_over and not is_far(on, today) and not all(one.is_painted for one in found)
     return DayShown(on, found, is_over, may_be_free)
 
 
 def _sitting(sitting: PlannedSitting, today: date) -> SittingShown:
+    far = is_far(sitting.on, today)
     return SittingShown(
         plan=sitting,
-        hours="" if _is_far(sitting.on, today) else plan_words.hours_words(sitting),
+        hours="" if far else plan_words.hours_words(sitting),
         palette=plan_words.palette_words(sitting),
-        why=plan_words.why_words(sitting, today),
+        why=f"{plan_words.reason_words(sitting.why, today)}." if far else plan_words.why_words(sitting, today),
     )
 
 
-def _is_far(on: date, today: date) -> bool:
+def is_far(on: date, today: date) -> bool:
+    """Whether a sitting of that day is told without its hours."""
     return (on - today).days > A_YEAR_D
 
 

@@ -11,6 +11,7 @@ from server.services.board.worksheet import Asked, PainterDay, Worksheet, worksh
 from server.web import plan_words
 from server.web.calendar_rows import week_of
 from server.web.deps import Page
+from server.web.plan_shown import is_far
 
 router = APIRouter(prefix="/plan")
 FIRST_YEAR, LAST_YEAR = 1970, 2200
@@ -35,6 +36,7 @@ def week(page: Page, start: str = "", painter: str = "") -> Response:
         "holds": holds,
         "painter": painter if is_known else "",
         "is_of_nobody": bool(painter) and not is_known,
+        "is_far": is_far,
         "last": first + timedelta(days=6),
         "before": first - timedelta(days=7),
         "after": first + timedelta(days=7),

@@ -31,8 +31,8 @@ class PlannedSittingOut(Told):
 
 
 class PlanRiskOut(Told):
-    """The days a panel can leave, at the 10th, 50th and 90th percentile; ``weakest``: the wait that costs most of its
-    odds, by its layer where ``wait`` is "drying"."""
+    """The days a panel can be delivered, at the 10th, 50th and 90th percentile; ``weakest``: the wait that costs most
+    of its odds, by its layer where ``wait`` is "drying"."""
 
     low_on: date
     central_on: date
@@ -51,6 +51,15 @@ class PlanOptionOut(Told):
 
 
 class PlannedPanelOut(Told):
+    """A panel of a plan: of the plan in use as it stands now, of a plan that waits or was put away as it was worked out
+    when it was made.
+
+    ``finish_on``: the day it can be delivered, with every wait at the studio's confidence, and packed and brought where
+    it has a date; ``late_d``: by how many days that comes after its date, 0 where it does not. ``odds``: the chance of
+    its date, drawn with waits that may be shorter or longer; null without a date, and once it is past or the panel is
+    finished. So a panel may well make a date that it is late for at the studio's confidence. ``options``: what would
+    help, while it comes to the day they were tried for."""
+
     panel_uid: str
     title: str
     finish_on: date | None
@@ -83,7 +92,8 @@ class PlanSettingsOut(Told):
 
 
 class StudioPlanOut(Told):
-    """``state``: a plan waits to be looked at, is in use, or was put away. It is told as it was worked out then."""
+    """``state``: a plan waits to be looked at, is in use, or was put away. It is told as it was worked out then,
+    but for the panels of the plan in use."""
 
     uid: str
     version: int

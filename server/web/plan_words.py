@@ -102,3 +102,10 @@ def slip_words(start_at: datetime, slip_to: datetime, today: date) -> str:
     if slip_to <= start_at:
         return "Has no room to slip."
     return f"May slip to {words.moment_words(slip_to, today)}."
+
+
+def late_words(late_d: int, with_odds: bool = False) -> str:
+    """``at your studio's confidence 3 days after its date``: that day holds more often than not, so that beside odds it
+    is said how it is counted."""
+    told = f"{words.count_words(late_d, 'day')} after its date"
+    return f"at your studio's confidence {told}" if with_odds else told

@@ -246,6 +246,7 @@ FILTERS: dict[str, Any] = {
     "count": words.count_words,
     "join_words": words.join_words,
     "capital": words.capital,  # of a word or a sentence the first letter
+    "late": plan_words.late_words,  # {{ panel.late_d | late(with_odds) }}   3 days after its date
     "label": plan_words.label_words,  # {{ change.label | label }}: the history's words for what was done
     "told": told,
     "person": lambda name: told(name) if name in (NAMELESS, ELSEWHERE) else name,  # {{ change.actor | person }}

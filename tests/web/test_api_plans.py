@@ -6,12 +6,14 @@ What must come out is our own rule: an answer that a program gets is the fact th
 import re
 from copy import deepcopy
 from dataclasses import dataclass
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
 from httpx2 import Response
 from starlette.testclient import TestClient
 
+from server.services.panels import PanelCreate
 from server.services.planning_long import LONG
 from server.web.api.record_examples import EXAMPLES, LAYER_UID, PANEL_UID, PLACE_UID, STACK_UID
 
@@ -249,3 +251,25 @@ def test_a_layer_that_dries_is_named_to_be_pressed(studio: Studio) -> None:
     assert press["layer_uid"] == layer
     assert press["dry_low"] <= press["dry_central"] <= press["dry_high"]
     assert 0 < press["chance"] < 1
+
+
+def test_the_plan_in_use_tells_the_dates_of_now_and_a_waiting_one_those_of_its_making(studio: Studio) -> None:
+    """Derived: a date put twelve days before the day the plan comes to is missed by twelve days."""
+    ask = studio.program
+    made = ask.done("/plans", {})
+    ask.done(f"/plans/{made['uid']}/accept")
+    waiting = ask.done("/plans", {})
+    [stored] = waiting["panels"]
+    assert stored["late_d"] == 0 and stored["odds"] > 0.9
+    finish_on = date.fromisoformat(stored["finish_on"])
+    panel = ask.get(f"/panels/{studio.panel}")
+    body = {name: value for name, value in panel.items() if name in PanelCreate.model_fields}
+    body["due_on"] = (finish_on - timedelta(days=12)).isoformat()
+    ask.done(f"/panels/{studio.panel}", body, method="PUT", version=panel["version"])
+    due = ask.get(f"/panels/{studio.panel}/board")["panel"]["due"]
+    items = {each["state"]: each for each in ask.get("/plans")["items"]}
+    for [now] in (items["in_use"]["panels"], ask.get(f"/plans/{made['uid']}")["panels"]):
+        assert (now["late_d"], now["odds"]) == (12, due["odds"]) and due["at_risk"]
+        assert now["risk"]["low_on"] <= now["risk"]["central_on"] <= now["risk"]["high_on"]
+        assert now["finish_on"] == stored["finish_on"]
+    assert items["waiting"]["panels"] == [stored] == ask.get(f"/plans/{waiting['uid']}")["panels"]

@@ -270,7 +270,7 @@ def test_what_would_help_is_offered_only_while_the_panel_comes_to_the_day_it_was
     with bare.unit("Sent further away") as work:
         work.session.exec(select(Panel).where(Panel.uid == uid)).one().transit_d += 5
     told = words(client.get("/plan").text)
-    assert f"late by {stored['late_d'] + 5} days" in told and offered(client) == {}
+    assert f"{stored['late_d'] + 5} days after its date" in told and offered(client) == {}
     assert "Set the plan right first to see what would help now." in told
 
 
@@ -297,7 +297,7 @@ def test_while_a_plan_waits_the_one_in_use_is_folded_but_for_what_does_not_hold(
 ) -> None:
     layer = bare.layer(bare.panel(title="Only one"), kind="block-in")
     [sitting] = accepted(client, db)
-    day, fold = f"/pin/{layer.uid}", "Its days, and when each panel is ready to leave"
+    day, fold = f"/pin/{layer.uid}", "Its days, and when each panel can be delivered"
     assert fold not in of_plan(client) and day in of_plan(client)
     put(bare, layer, TODAY - timedelta(days=1))
     propose(bare, [dict(sitting)])

@@ -1,6 +1,6 @@
 """Plans of the studio: made, looked at, taken or left, set right; sittings held; long searches; a week's work."""
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import date
 from typing import Annotated, Any, Literal
 
@@ -25,7 +25,17 @@ from server.formats.plan_json import (
     WorkTestOut,
     WorkWeekOut,
 )
-from server.services import planning_apply, planning_events, planning_keep, planning_make, planning_plans, records
+from server.services import (
+    board,
+    planning_apply,
+    planning_events,
+    planning_keep,
+    planning_make,
+    planning_plans,
+    records,
+)
+from server.services.board.facts import PanelFact, Standing
+from server.services.board.plan_standing import plan_now
 from server.services.board.worksheet import Asked, MixDue, PainterDay, SheetDay, worksheet
 from server.services.errors import NotFound
 from server.services.fields import Command, Day, OptionalText120, Text200, Uid
@@ -45,6 +55,7 @@ from server.web.api.records import Uid as PathUid
 from server.web.api.sent import Sending, Sent, VersionSeen
 from server.web.calendar_rows import week_of
 from server.web.deps import Page, PageRequest
+from server.web.plan_shown import PanelShown, shown_in_use
 from server.web.quietly import improve_on
 
 router = APIRouter(tags=["plans"])
@@ -71,16 +82,18 @@ BODIES = (PlanMake, PlanPin, PlanOptionApply, PlanRight, LongMake)
 
 @router.get("/plans", summary="Plans that were made", responses=problems(422))
 def plans(page: Page, limit: Limit = 50, after: After = None, archived: Archived = False) -> StudioPlansOut:
-    """The one in use, the one that waits to be looked at; with ``archived`` those of before."""
+    """The one in use, the one that waits to be looked at; with ``archived`` those of before. Odds and lateness of the
+    panels of the one in use are those of now."""
     with page.db.read() as session:
         found, more = records.find_slice(session, page.actor, StudioPlan, Slice(limit, after, archived))
-        items = tuple(_plan(row) for row in found)
+        items = _plans(session, page, found)
     return StudioPlansOut(items=items, next_after=items[-1].uid if more else None)
 
 
 @router.get("/plans/{uid}", summary="A plan", responses=problems(404, 422))
 def plan(page: Page, uid: PathUid) -> StudioPlanOut:
-    """Its sittings with their reasons, panels with their odds, and what would help those that are late."""
+    """Its sittings with their reasons, panels with their odds, and what would help those that are late. Of the plan in
+    use, odds and lateness are those of now; of others those of the moment it was made."""
     return _read(page, uid)
 
 
@@ -217,7 +230,52 @@ def plan_week(page: Page, on: On = None, painter: Annotated[OptionalText120, Que
 
 def _read(page: PageRequest, uid: str) -> StudioPlanOut:
     with page.db.read() as session:
-        return _plan(records.find(session, page.actor, StudioPlan, uid))
+        [found] = _plans(session, page, [records.find(session, page.actor, StudioPlan, uid)])
+        return found
+
+
+def _plans(session: Session, page: PageRequest, rows: Sequence[StudioPlan]) -> tuple[StudioPlanOut, ...]:
+    """Plans as they are stored, the panels of the one in use as they stand now."""
+    used = planning_plans.in_use(session, page.actor)
+    return tuple(
+        _plan(row, _panels_now(session, page, row) if used is not None and row.uid == used.uid else _stored(row))
+        for row in rows
+    )
+
+
+def _stored(row: StudioPlan) -> tuple[PlannedPanelOut, ...]:
+    return tuple(_panel(each) for each in (row.content_json or {}).get("panels", ()))
+
+
+def _panels_now(session: Session, page: PageRequest, row: StudioPlan) -> tuple[PlannedPanelOut, ...]:
+    """The panels of the plan in use, as the page of the plan shows them."""
+    wall = board.today(session, page.actor, page.now, page.zone)
+    facts = {panel.uid: panel for group in wall.groups.values() for panel in group}
+    seen = shown_in_use(row, plan_now(session, page.actor, page.now, page.zone), facts, page.today)
+    if seen is None:
+        return ()
+    return tuple(
+        _now(stored, panel, facts.get(panel.uid)) for stored, panel in zip(_stored(row), seen.panels, strict=True)
+    )
+
+
+def _now(stored: PlannedPanelOut, panel: PanelShown, fact: PanelFact | None) -> PlannedPanelOut:
+    due = None if fact is None or fact.standing is Standing.FINISHED else fact.due
+    plan = None if due is None or due.is_late else due.plan
+    risk = None if plan is None else PlanRiskOut(**{name: getattr(plan, name) for name in PlanRiskOut.model_fields})
+    has_no_date = fact is not None and fact.due is None and fact.standing is not Standing.FINISHED
+    options = tuple(
+        PlanOptionOut(text=o.text, finish_on=o.finish_on, saves_d=o.saves_d, key=o.key) for o in panel.options
+    )
+    return PlannedPanelOut(
+        panel_uid=stored.panel_uid,
+        title=stored.title,
+        finish_on=panel.finish_on,
+        late_d=panel.late_d,
+        odds=None if due is None or panel.odds is None else due.odds,
+        risk=stored.risk if has_no_date else risk,
+        options=options,
+    )
 
 
 def _propose(page: PageRequest, given: Sent, content: Mapping[str, Any], label: str) -> StudioPlanOut:
@@ -266,7 +324,7 @@ def _state(row: StudioPlan) -> State:
     return "waiting" if row.accepted_at is None else "in_use"
 
 
-def _plan(row: StudioPlan) -> StudioPlanOut:
+def _plan(row: StudioPlan, panels: tuple[PlannedPanelOut, ...]) -> StudioPlanOut:
     content = row.content_json or {}
     settings = PlanMake.model_validate(content.get("settings", {}))
     return StudioPlanOut(
@@ -281,7 +339,7 @@ def _plan(row: StudioPlan) -> StudioPlanOut:
             easels=settings.easels, rack_places=settings.rack_places, mix_setup_min=settings.mix_setup_min
         ),
         sittings=tuple(_sitting(each) for each in sittings_of(content)),
-        panels=tuple(_panel(each) for each in content.get("panels", ())),
+        panels=panels,
         left_out=tuple(
             LeftOutOut(panel_uid=each["uid"], title=each["title"], reason=each["reason"])
             for each in content.get("left_out", ())

@@ -4,7 +4,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from server.planning.schedule.problem import FLOW_PRICE
+from server.planning.schedule.problem import FLOW_PRICE, SET_UP_PRICE, TARDINESS_PRICE
+from server.planning.schedule.repair import REPAIR_PRICE
 from server.science.results import LayerEstimate
 from server.science.soundness.types import Finding, Severity, Verdict
 from server.services.board.closing import ground_facts
@@ -21,6 +22,13 @@ from server.services.verdicts import VERDICTS, Question
 # time to spare waits up to fifty days for one to pass, and none is made late for it. A choice of ours.
 CAUTION_PRICE = 100.0
 LONGEST_WAIT_D = CAUTION_PRICE / FLOW_PRICE
+# In days that a panel of weight 1 is late, but for the days on which it could have left sooner: so many weigh one.
+WEIGHS = {
+    "palette": SET_UP_PRICE / TARDINESS_PRICE,
+    "caution": CAUTION_PRICE / TARDINESS_PRICE,
+    "moved": REPAIR_PRICE / TARDINESS_PRICE,
+    "sooner": TARDINESS_PRICE / FLOW_PRICE,
+}
 MOST_TURNS = 40
 JUST_AFTER = timedelta(seconds=1)
 A_DAY = timedelta(days=1)

@@ -17,6 +17,7 @@ from server.services.errors import Refused
 from server.services.history import HistoryEntry
 from server.services.planning_asked import PlanMake
 from server.services.planning_quiet import QUIET
+from server.services.planning_rules import WEIGHS
 from server.web import plan_words
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
@@ -134,6 +135,7 @@ def _context(page: PageRequest, making: FormState) -> dict[str, Any]:
             "proposal": shown(waiting, now, page.today),
             "stays": (),
             "refusal": "",
+            "weighs": WEIGHS,
         }
 
 

@@ -70,7 +70,10 @@ def next_words(closing: ClosingFact, today: date) -> str:
     if planned:
         step = planned[0]
         when = f", {words.day_words(step.planned_on, today)}" if step.planned_on else ""
-        return f"{action_name(step.action)}{when}"
+        named = f"{action_name(step.action)}{when}"
+        if step.opens_on is None:
+            return named
+        return f"{named}: too early, not before {standing_words.far_day_words(step.opens_on, today)}, say the rules"
     if closing.varnished_at is None and closing.swabbed:
         return "Final varnish"
     if closing.swab_from is None:

@@ -6,6 +6,7 @@ A final varnish waits half a year after a thin last layer (R35, Parkhurst 1898).
 from datetime import date, timedelta
 
 import pytest
+from sqlmodel import select
 from starlette.testclient import TestClient
 
 from server.services import finish
@@ -64,3 +65,12 @@ def test_days_of_packing_and_on_the_way_are_told_beside_the_last_layer(bench: Be
     page = words_of(client.get(f"/panels/{panel.uid}").text)
     assert ", then 2 days for packing and 3 days on the way" in page
     assert "chance of keeping it: less than 1 in 20; the last layer touch-dry likely" in page
+
+
+def test_without_a_date_a_varnish_planned_too_early_is_told_all_the_same(bench: Bench, client: TestClient) -> None:
+    panel = lemons(bench)
+    with bench.unit("No date any more") as work:
+        work.session.exec(select(Panel).where(Panel.uid == panel.uid)).one().due_on = None
+    told = "Final varnish, 3 April 2027: too early, not before 30 April 2027, say the rules"
+    assert told in words_of(client.get(f"/panels/{panel.uid}").text)
+    assert told in words_of(client.get("/").text)

@@ -4,6 +4,7 @@ The rules answer each gate; ``server.planning.finish`` says from when it may be 
 """
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -123,7 +124,7 @@ def closing_of(layers: PanelLayers, rows: StudioRows, moment: Moment) -> Closing
     made = rows.finish_tests.get(panel.id, ())
     if panel.finished_on is None and not rows_of_steps and not made:
         return None
-    steps = [step_fact(row) for row in rows_of_steps]
+    steps = [_with_its_day(step_fact(row), layers, rows, moment) for row in rows_of_steps]
     varnished_at = max(
         (step.done_at for step in steps if step.action == Action.FINAL_VARNISH and step.done_at), default=None
     )
@@ -141,6 +142,24 @@ def closing_of(layers: PanelLayers, rows: StudioRows, moment: Moment) -> Closing
     return ClosingFact(
         tuple(sorted(steps, key=_in_order)), tuple(tests), varnish, swab_from, swab_due, swabbed, varnished_at
     )
+
+
+def _with_its_day(step: StepFact, layers: PanelLayers, rows: StudioRows, moment: Moment) -> StepFact:
+    """A planned step with the day before which a rule stops it, where it is planned for one sooner than that."""
+    if step.done_at is not None or step.planned_on is None:
+        return step
+    question = asking(layers, rows, Action(step.action), moment.at, step.transit_c)
+    if question is None:
+        return step
+    stopped = stopped_until(question, moment)
+    return replace(step, opens_on=stopped) if stopped is not None and step.planned_on < stopped else step
+
+
+def stopped_until(question: Question, moment: Moment) -> date | None:
+    """The day until which a rule stops what is asked; None where none does now, or it names no day."""
+    verdict = VERDICTS.of(question, moment.at, moment.on)
+    opens = opens_on(verdict, question, moment) if verdict.verdict is Severity.STOP else None
+    return opens if opens is not None and opens > moment.on else None
 
 
 def _is_swabbed(question: Question, verdict: Verdict) -> bool:

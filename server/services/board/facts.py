@@ -189,7 +189,8 @@ class RestFact:
 
 @dataclass(frozen=True, slots=True)
 class StepFact:
-    """One step of the finish: ``action`` as the rules name it, planned until ``done_at`` is set."""
+    """One step of the finish: ``action`` as the rules name it, planned until ``done_at`` is set. ``opens_on``: the day
+    until which a rule stops it, of a step that is planned for a day before that."""
 
     uid: str
     version: int
@@ -199,6 +200,7 @@ class StepFact:
     transit_c: float | None
     note: str
     override_reason: str
+    opens_on: date | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,15 +13,15 @@ from sqlalchemy import Row
 
 from server.planning.finish import FirstDay, first_day
 from server.science.results import LayerEstimate, Stage, StageRange
-from server.science.soundness.types import Action, Severity
-from server.services.board.closing import as_range, asking, ground_facts, opens_on
+from server.science.soundness.types import Action
+from server.services.board.closing import as_range, asking, ground_facts, stopped_until
 from server.services.board.facts import Moment
 from server.services.board.films import LayerToCome, PanelLayers
 from server.services.board.rows import StudioRows
 from server.services.board.spans import instant, local_day
 from server.services.board.to_come import coming, forecast_on, laid
 from server.services.rule_limits import thresholds_of
-from server.services.verdicts import VERDICTS, AfterPaint, LaidLayer, Question, situation
+from server.services.verdicts import AfterPaint, LaidLayer, Question, situation
 
 AT_ONCE = StageRange(0.0, 0.0, 0.0, 0.0, 0.0)
 
@@ -153,9 +153,7 @@ def _after_painted(todo: ToDo, layers: PanelLayers, rows: StudioRows, moment: Mo
     if question is None:
         return None
     found = first_day(situation(question, moment.at, moment.on), thresholds_of(rows.limits))
-    verdict = VERDICTS.of(question, moment.at, moment.on)
-    opens = opens_on(verdict, question, moment) if verdict.verdict is Severity.STOP else None
-    return Wait(todo, _ages(found), opens if opens is not None and opens > moment.on else None)
+    return Wait(todo, _ages(found), stopped_until(question, moment))
 
 
 def _after_stack(

@@ -1,6 +1,6 @@
 """What a plan of a studio is made from, with what effort, and what comes of it."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -16,6 +16,7 @@ from server.services.board.plan_problem import Extra, Room
 from server.services.board.rows import StudioRows
 from server.services.board.standing import PanelStanding
 from server.services.fields import Command
+from server.services.planning_rules import Answer
 from server.services.planning_ways import OnShelf
 
 SECONDS = 1.0
@@ -54,12 +55,17 @@ class Effort:
 
 @dataclass(slots=True)
 class Made:
-    """A plan with the problem it answers, what the rules asked for it, the cautions they have of its sittings on their
-    days (by layer), and the layers whose pin cannot hold any more."""
+    """A plan with the problem it answers, what the rules asked for it, what they say of each of its sittings on its
+    day, and the layers whose pin cannot hold any more."""
 
     plan: Plan
     bench: Bench
     asked: Problem
     extra: Extra
-    cautions: Mapping[str, tuple[Finding, ...]]
+    said: tuple[Answer, ...]
     let_go: frozenset[str] = frozenset()
+
+    @property
+    def cautions(self) -> dict[str, list[Finding]]:
+        """By layer, what the rules caution against on its day."""
+        return {answer.layer.row.uid: answer.cautions for answer in self.said if answer.cautions}

@@ -6,7 +6,6 @@ nothing; then everything is searched once, and looked at again.
 """
 
 import time
-from datetime import datetime
 
 from server.planning.schedule import planner
 from server.planning.schedule.check import Fault, check
@@ -21,7 +20,7 @@ from server.services.board.standing import PanelStanding
 from server.services.errors import Refused
 from server.services.plan_reading import Rest
 from server.services.planning_asked import Asked, Effort, Made
-from server.services.planning_rules import CAUTION_PRICE, answers, first_stop, sparing, still_needed
+from server.services.planning_rules import CAUTION_PRICE, Answer, answers, sparing, still_needed
 
 TRIES = 4
 LONGER = 1.05  # what a rule asks for a second time is asked for a little longer: on other days layers dry otherwise
@@ -60,15 +59,16 @@ def _with_waits(asked: Asked, made: Made, _best: Made) -> Rests:
     late = {panel.id for panel in made.plan.panels if panel.late_d}
     stays = {s.id for s in made.plan.sittings if asked.room.stays(s.id, s.start_at, asked.moment.zone)}
     rests = dict(made.extra.rests)
-    for standing in asked.found:
-        for answer in answers(standing, asked.board, asked.moment, _starts(made.plan)):
-            uid = answer.layer.row.uid
-            rest = rests.get(uid)
-            if rest is not None and not rest.is_stop and standing.layers.panel.uid in late:
-                del rests[uid]
-            spared = None if uid in stays else sparing(answer, asked.moment)
-            if spared is not None:
-                rests[uid] = spared
+    panel_of = {s.id: s.panel for s in made.plan.sittings}
+    for answer in made.said:
+        uid = answer.layer.row.uid
+        if uid in stays:
+            continue
+        rest, spared = rests.get(uid), sparing(answer, asked.moment)
+        if rest is not None and not rest.is_stop and panel_of[uid] in late:
+            del rests[uid]
+        if spared is not None:
+            rests[uid] = spared
     return rests
 
 
@@ -111,10 +111,6 @@ def _price(made: Made) -> tuple[int, int, float]:
     return len(made.plan.unplaced), len(made.extra.left_out), other + sum(_by_panel(made).values())
 
 
-def _starts(plan: Plan) -> dict[str, datetime]:
-    return {s.id: s.start_at for s in plan.sittings}
-
-
 def _kept(asked: Asked) -> Rests:
     """The waits of the plan in use that still have a reason where their sittings stand in it."""
     plan = asked.board.plan
@@ -122,7 +118,8 @@ def _kept(asked: Asked) -> Rests:
         return {}
     starts = {uid: at for uid, (at, _) in asked.room.stood.items()}
     kept: Rests = {}
-    for standing in asked.found:
+    with_rests = [one for one in asked.found if any(layer.row.uid in plan.rests for layer in one.layers.to_come)]
+    for standing in with_rests:
         for answer in answers(standing, asked.board, asked.moment, starts):
             uid = answer.layer.row.uid
             rest = plan.rests.get(uid)
@@ -139,12 +136,13 @@ def _without_stops(asked: Asked, effort: Effort, extra: Extra) -> Made:
         question = problem(asked.found, asked.board, asked.moment, asked.room.letting_go(let_go), extra)
         budget = Budget(seconds=effort.seconds, moves=effort.moves, clock=time.monotonic)
         plan, bench = planner.plan(question, current(), budget, effort.told)
-        if _ask_rules(plan, asked, extra, is_last=attempt >= TRIES - 2):
+        said = _ask_rules(plan, asked, extra, is_last=attempt >= TRIES - 2)
+        if said is None:
             continue
         faults = check(question, plan)
         loose = {f.sittings[0] for f in faults if f.kind == "pinned" and _is_pinned(asked.board, f.sittings[0])}
         if not faults:
-            return Made(plan, bench, question, extra, _cautions(plan, asked), let_go)
+            return Made(plan, bench, question, extra, said, let_go)
         if loose <= let_go:
             raise Refused(_why_not(faults[0], asked.board))
         # A pin that cannot hold any more must not hold everything else up.
@@ -171,26 +169,19 @@ def _is_pinned(board: StudioRows, uid: str) -> bool:
     return sitting is not None and sitting.pinned
 
 
-def _ask_rules(plan: Plan, asked: Asked, extra: Extra, *, is_last: bool) -> bool:
-    """Ask the rules of every planned sitting on its day; True when something has to be planned anew."""
-    starts = _starts(plan)
+def _ask_rules(plan: Plan, asked: Asked, extra: Extra, *, is_last: bool) -> tuple[Answer, ...] | None:
+    """What the rules say of every planned sitting on its day; None when something has to be planned anew."""
+    starts = {s.id: s.start_at for s in plan.sittings}
+    said: list[Answer] = []
     changed = False
     for standing in asked.found:
-        stopped = first_stop(standing, asked.board, asked.moment, starts)
-        if stopped is not None:
-            wait_or_leave(standing, stopped, extra, is_last=is_last)
-            changed = True
-    return changed
-
-
-def _cautions(plan: Plan, asked: Asked) -> dict[str, tuple[Finding, ...]]:
-    starts = _starts(plan)
-    found = {
-        answer.layer.row.uid: tuple(answer.cautions)
-        for standing in asked.found
-        for answer in answers(standing, asked.board, asked.moment, starts)
-    }
-    return {uid: cautions for uid, cautions in found.items() if cautions}
+        for answer in answers(standing, asked.board, asked.moment, starts):
+            said.append(answer)
+            if answer.stops:
+                wait_or_leave(standing, (answer.n, answer.stops), extra, is_last=is_last)
+                changed = True
+                break
+    return None if changed else tuple(said)
 
 
 def wait_or_leave(

@@ -6,7 +6,7 @@ dropped where anything changed meanwhile but that the plan it began with was tak
 
 import logging
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from threading import Event, Lock, Thread
 from typing import Any, Literal
@@ -20,6 +20,7 @@ from server.planning.schedule.repair import REPAIR_PRICE
 from server.services import planning_make, planning_plans, records
 from server.services.access import Actor
 from server.services.errors import ServiceError
+from server.services.plan_reading import sittings_of
 from server.services.planning_asked import Asked, Effort, PlanMake
 from server.services.search_pool import Ears
 from server.services.unit import current_change_set, unit
@@ -123,8 +124,17 @@ def _read(begun: Begun) -> _Read:
         plan = records.find(session, begun.actor, StudioPlan, begun.uid)
         is_in_use = plan.accepted_at is not None
         command = replace_anew(begun.command) if is_in_use else begun.command
+        base = plan.content_json or {}
         asked = planning_make.read(session, begun.actor, command, begun.now, begun.zone)
-        return _Read(asked, _last_change(session, begun.actor), plan.content_json or {}, is_in_use)
+        return _Read(asked if is_in_use else _holding(asked, base), _last_change(session, begun.actor), base, is_in_use)
+
+
+def _holding(asked: Asked, waiting: Mapping[str, Any]) -> Asked:
+    """With what is pinned in a plan that waits held there: it was moved by hand, and the plan in use knows nothing of
+    it yet."""
+    to_come = {layer.row.uid for standing in asked.found for layer in standing.layers.to_come}
+    pinned = [one for one in sittings_of(waiting) if one.pinned and one.uid in to_come]
+    return replace(asked, room=asked.room.holding({one.uid: (one.start_at, one.painter) for one in pinned}))
 
 
 def replace_anew(command: PlanMake) -> PlanMake:

@@ -10,10 +10,10 @@ from sqlmodel import col, select
 
 from server.services import planning, planning_make, planning_plans
 from server.services.errors import Refused
-from server.services.planning_asked import Effort, PlanMake
+from server.services.planning_asked import Asked, Effort, PlanMake
 from server.services.planning_quiet import LABEL, Begun, QuietSearches
 from server.services.search_pool import CUT_OFF
-from server.store.tables import ChangeSet, StudioPlan
+from server.store.tables import ChangeSet, Layer, StudioPlan
 from tests.services.conftest import NOW, Bench
 
 ZONE = ZoneInfo("UTC")
@@ -188,3 +188,33 @@ def test_until_it_is_told_how_long_none_is_begun(studio: Bench) -> None:
     quiet = QuietSearches()
     quiet.begin(begun)
     assert not quiet.is_running(studio.actor.studio_id)
+
+
+def test_a_sitting_that_was_moved_by_hand_stays_where_it_was_moved_to(
+    studio: Bench, quiet: QuietSearches, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The move and its pin are in the plan that waits alone; one painted meanwhile is held no more."""
+    first = proposed(studio)
+    accept(studio, first.uid)
+    begun = proposed(studio)
+    [waiting] = [plan for plan in open_plans(studio) if plan.accepted_at is None]
+    content = waiting.content_json or {}
+    moved, painted, *_ = [sitting["id"] for sitting in content["sittings"]]
+    day = NOW + timedelta(days=9)
+    times = {"start_at": day.isoformat(), "end_at": (day + timedelta(hours=1)).isoformat(), "pinned": True}
+    sittings = [{**s, **times} if s["id"] in (moved, painted) else s for s in content["sittings"]]
+    with studio.unit("Moved it") as work:
+        plan = work.session.get_one(StudioPlan, waiting.id)
+        plan.content_json = {**content, "sittings": sittings}
+        work.session.exec(select(Layer).where(Layer.uid == painted)).one().painted_at = NOW
+    asked_for: list[Asked] = []
+
+    def found(asked: Asked, *_: object) -> dict[str, Any]:
+        asked_for.append(asked)
+        return content
+
+    monkeypatch.setattr(planning_make, "worked_out_apart", found)
+    run(quiet, begun)
+    [asked] = asked_for
+    assert asked.room.pinned == {moved} and asked.room.stood[moved] == (day, "Ada")
+    assert painted not in asked.room.stood

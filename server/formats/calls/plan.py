@@ -57,7 +57,8 @@ class OptionOut(BaseModel):
 
 class PanelOut(BaseModel):
     """``finish_on`` is null while a sitting has no place. ``earliest_possible_on``: had it the studio to itself.
-    ``late_d``: by how many days ``finish_on``, with every wait at the ``confidence`` asked for, comes after its date."""
+    ``late_d``: by how many days ``finish_on``, with every wait at the ``confidence`` asked for, comes after its date.
+    """
 
     id: str
     finish_on: str | None

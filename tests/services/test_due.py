@@ -8,6 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
+from sqlmodel import select
 
 from server.services import board, finish
 from server.services.board.due_step import Misfit
@@ -175,3 +176,17 @@ def test_a_plan_waits_for_planned_steps_as_the_date_does(bench: Bench, planned_o
     assert due.odds == 0.0 and due.step is not None
     assert due.step.misfit is (Misfit.OPENS if planned_on is None else Misfit.EARLY)
     assert not due.step.by_rule
+
+
+def test_nothing_is_done_before_the_day_that_a_rule_names(bench: Bench) -> None:
+    """However soon the paint may be ready: thick paint spreads by months, and R35 stops up to its central day."""
+    panel = bench.panel(due_on=TODAY + 10 * DAY, packing_d=0, finished_on=(NOW - 75 * DAY).date())
+    bench.painted(panel, 75.0, thickness_preset=None, wet_thickness_um=100)
+    plan_step(bench, panel, "final_varnish")
+    step = due_of(bench, panel).step
+    assert step is not None and step.opens_on is not None
+    for days, is_possible in ((-1, False), (30, True)):
+        with bench.unit("Another date") as work:
+            work.session.exec(select(Panel).where(Panel.uid == panel.uid)).one().due_on = step.opens_on + days * DAY
+        odds = due_of(bench, panel).odds
+        assert odds is not None and (odds > 0.2) is is_possible and (odds > 0.0) is is_possible

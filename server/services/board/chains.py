@@ -174,9 +174,11 @@ def _found(top: LayerOn, touch: StageRange) -> StageRange:
 
 
 def _ready(case: ChainCase, dry: np.ndarray, opens: Sequence[np.ndarray], moment: Moment) -> np.ndarray:
-    """When the panel may be packed: dry, and all done to it that is to be done, today at the earliest."""
+    """When the panel may be packed: dry, and all done to it that is to be done, today at the earliest and no sooner
+    than planned, nor while a rule stops it."""
     for wait, days in zip(case.leaving.waits, opens, strict=True):
-        dry = np.maximum(np.maximum(dry, days), _whole_days(wait.todo.planned_on, moment))
+        held_d = max(_whole_days(wait.todo.planned_on, moment), _whole_days(wait.opens_on, moment))
+        dry = np.maximum(np.maximum(dry, days), held_d)
     return dry
 
 

@@ -33,10 +33,15 @@ def times(model: Model, at: Sequence[int]) -> dict[int, Timed]:
             here.setdefault(b, []).append(s)
     found: dict[int, Timed] = {}
     mixed: set[tuple[int, int, str]] = set()
-    wanted = {p.sitting: model.zone.minute_of(p.start_at) for p in model.problem.previous if p.pinned and not p.done}
+    wanted = pinned_minutes(model)
     for b in sorted(here):
-        found |= _window(model, b, _in_turn(model, here[b], wanted), mixed, wanted)
+        found |= within(model, b, here[b], mixed, wanted)
     return found
+
+
+def pinned_minutes(model: Model) -> dict[str, float]:
+    """The minute at which each pinned sitting is to begin."""
+    return {p.sitting: model.zone.minute_of(p.start_at) for p in model.problem.previous if p.pinned and not p.done}
 
 
 def _in_turn(model: Model, sittings: list[int], wanted: dict[str, float]) -> list[int]:
@@ -46,19 +51,18 @@ def _in_turn(model: Model, sittings: list[int], wanted: dict[str, float]) -> lis
     of_panel = model.panel_of
     lead = {of_panel[s]: min(t for t in sittings if of_panel[t] == of_panel[s]) for s in sittings}
     heads = {s: lead[of_panel[s]] for s in sittings}
-    return sorted(
-        sittings, key=lambda s: (wanted.get(model.sittings[s].id, FIRST), first[palettes[heads[s]]], heads[s], s)
-    )
+    # So what follows a pin does not go before it.
+    pins = {s: wanted.get(model.sittings[s].id, FIRST) for s in sittings}
+    after = {s: max(pins[t] for t in sittings if of_panel[t] == of_panel[s] and t <= s) for s in sittings}
+    return sorted(sittings, key=lambda s: (after[s], first[palettes[heads[s]]], heads[s], s))
 
 
-def _window(
-    model: Model,
-    b: int,
-    sittings: list[int],
-    mixed: set[tuple[int, int, str]],
-    wanted: dict[str, float],
+def within(
+    model: Model, b: int, standing: list[int], mixed: set[tuple[int, int, str]], wanted: dict[str, float]
 ) -> dict[int, Timed]:
-    window, set_up = model.windows[b], model.problem.set_up_min
+    """When each of the sittings that stand in window ``b`` begins and ends. ``mixed``: the painters' days and palettes
+    that need no mixing any more; those of this window are added. ``wanted``: see `pinned_minutes`."""
+    window, set_up, sittings = model.windows[b], model.problem.set_up_min, _in_turn(model, standing, wanted)
     mixing = []
     for s in sittings:
         palette = model.sittings[s].palette

@@ -292,16 +292,21 @@ def _pins(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:
     for pin in problem.previous:
         item = laid.get(pin.sitting)
         is_past = pin.start_at.astimezone(problem.zone).date() < problem.today
-        if pin.pinned and not pin.done and not is_past and (item is None or not _stands_at(item, pin.start_at)):
+        if (
+            pin.pinned
+            and not pin.done
+            and not is_past
+            and (item is None or not _stands_at(problem, item, pin.start_at))
+        ):
             # Said of no sitting, so that it counts although the sitting is fixed.
             text = f"{pin.sitting} is pinned to {pin.start_at} and does not stand there"
             yield Fault("pinned", (pin.sitting, ""), text)
 
 
-def _stands_at(item: _Laid, at: datetime) -> bool:
+def _stands_at(problem: Problem, item: _Laid, at: datetime) -> bool:
     """Whether a sitting stands where it was pinned: in that working time, outside the hours at that minute."""
     if item.outside:
-        return abs(item.start - at) <= A_MINUTE
+        return abs(item.start - at) <= A_MINUTE and not problem.pins_in_hours
     return item.window.start <= at < item.window.end
 
 

@@ -165,6 +165,7 @@ class Problem:
     move_price: float = 60.0
     previous: tuple[Previous, ...] = ()
     keep_today: bool = field(default=True)  # sittings of `previous` on `today` stay where they can
+    pins_in_hours: bool = False  # a sitting pinned outside the hours is a fault; else it has its own working time there
     most_moved: int | None = None  # sittings that the search itself may move beyond those that have to
 
     def speed_of(self, panel: PanelJob) -> DryingSpeed:

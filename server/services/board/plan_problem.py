@@ -110,6 +110,7 @@ def problem(found: list[PanelStanding], rows: StudioRows, moment: Moment, room: 
         easels=room.easels,
         set_up_min=room.set_up_min,
         move_price=REPAIR_PRICE if room.is_repair else 60.0,
+        pins_in_hours=True,
         most_moved=MOST_MOVED if room.is_repair else None,
         previous=tuple(
             Previous(uid, at, pinned=uid in room.pinned, painter=painter)

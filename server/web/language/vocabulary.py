@@ -28,6 +28,9 @@ PIECES = (
     *("Agree on {day} instead", "Work on {day}", "Work every free Saturday until {day}"),
     "the plan counts what is on the panel as ready only from {when}",  # in plans kept from before
     "what is on the panel may be painted over from {when}",  # in plans kept from before
+    "any sooner, and {names} would come too late for its paint",
+    "as soon as {name} is ready",
+    "too little time",
     "Drying speed {low} to {high} against the reference room so far.",
 )
 # Labels of the history, and what the demo's own tell.

@@ -94,6 +94,15 @@ def test_a_pin_outside_the_hours_is_to_the_minute():
     assert (one(plan, "a1").start_at, check(problem, plan)) == (at, [])
     assert kinds(problem, shifted(plan, "a1", minutes=30)) == {"pinned"}
     assert kinds(problem, shifted(plan, "a1", minutes=-2)) == {"pinned"}
+    assert kinds(replace(problem, pins_in_hours=True), plan) == {"pinned"}
+
+
+def test_what_follows_a_pin_in_its_working_time_begins_after_it():
+    at = datetime(2026, 11, 5, 9, 0, tzinfo=UTC)
+    first, second = Sitting("a1", 60, None, (), SLOW), Sitting("a2", 60, "grey", (), SLOW)
+    held = (Previous("a1", at, pinned=True), Previous("a2", at + timedelta(hours=1)))
+    problem = studio(chain("a", [first, second], [LinkKind.WET_IN_WET]), previous=held)
+    assert check(problem, planned(problem)) == []
 
 
 def test_a_day_before_today_is_no_earliest_day():

@@ -6,7 +6,7 @@ import pytest
 from sqlmodel import select
 from starlette.testclient import TestClient
 
-from server.planning.schedule import explain
+from server.planning.schedule import reader
 from server.services.plan_reading import sittings_of
 from server.store.db import Database
 from server.store.tables import Studio, StudioPlan, WorkTime
@@ -59,7 +59,7 @@ def test_every_day_is_read_as_the_planner_writes_it() -> None:
     with told_as(AMERICAN):
         for n in range(400):
             at = datetime(2026, 12, 1, 9, 5) + timedelta(days=n, hours=n % 14)  # noqa: DTZ001
-            read = plan_words.dates_words(f"could be painted from {explain._when(at)}; the panel", date(2020, 1, 1))
+            read = plan_words.dates_words(f"could be painted from {reader.when(at)}; the panel", date(2020, 1, 1))
             assert read == f"could be painted from {at:%A}, {at:%B} {at.day}, {at.year}, {clock(at)}; the panel"
 
 

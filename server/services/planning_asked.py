@@ -65,7 +65,6 @@ class Made:
     said: tuple[Answer, ...]
     let_go: frozenset[str] = frozenset()
 
-    @property
     def cautions(self) -> dict[str, list[Finding]]:
         """By layer, what the rules caution against on its day."""
         return {answer.layer.row.uid: answer.cautions for answer in self.said if answer.cautions}

@@ -160,11 +160,11 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
     plan = with_options(made, asked)
     risks = _risks(made, asked)
     told = as_json(plan)
-    reasons = Reasons(names, made, asked)
+    reasons, cautions = Reasons(names, made, asked), made.cautions()
     for sitting in told["sittings"]:
         sitting["title"], sitting["kind"] = titles[sitting["panel"]], kinds[sitting["id"]]
         sitting["why"] = reasons.told(sitting)
-        sitting["cautions"] = [{"rule": one.rule, "title": one.title} for one in made.cautions.get(sitting["id"], ())]
+        sitting["cautions"] = [{"rule": one.rule, "title": one.title} for one in cautions.get(sitting["id"], ())]
     for panel, planned in zip(told["panels"], plan.panels, strict=True):
         panel["title"] = titles[panel["id"]]
         panel.update(risks.get(panel["id"], {}))

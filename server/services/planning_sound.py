@@ -92,7 +92,7 @@ def _by_panel(made: Made) -> dict[str, float]:
     weights = {panel.id: panel.weight for panel in made.asked.panels}
     panel_of = {s.id: s.panel for s in made.plan.sittings}
     costs = {p.id: _day_price(p, weights[p.id], made) for p in made.plan.panels}
-    for uid, found in made.cautions.items():
+    for uid, found in made.cautions().items():
         costs[panel_of[uid]] += CAUTION_PRICE * len(found)
     return costs
 

@@ -114,8 +114,12 @@ def in_use(session: Session, studio_id: int) -> PlanInUse | None:
         content.get("settings", {}),
         int(content.get("format", 1)),
         frozenset(panels),
-        {uid: Rest(**told) for uid, told in content.get("rests", {}).items()},
-        {uid: date.fromisoformat(on) for uid, on in content.get("releases", {}).items()},
+        {one["id"]: Rest(**one["rest"]) for one in content.get("sittings", ()) if one.get("rest")},
+        {
+            one["id"]: date.fromisoformat(one["release_on"])
+            for one in content.get("panels", ())
+            if one.get("release_on")
+        },
     )
 
 

@@ -161,12 +161,16 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
     risks = _risks(made, asked)
     told = as_json(plan)
     reasons, cautions = Reasons(names, made, asked), made.cautions()
+    releases = {panel.id: panel.release_on.isoformat() if panel.release_on else None for panel in made.asked.panels}
     for sitting in told["sittings"]:
         sitting["title"], sitting["kind"] = titles[sitting["panel"]], kinds[sitting["id"]]
         sitting["why"] = reasons.told(sitting)
+        rest = made.extra.rests.get(sitting["id"])
+        sitting["rest"] = asdict(rest) if rest else None
         sitting["cautions"] = [{"rule": one.rule, "title": one.title} for one in cautions.get(sitting["id"], ())]
     for panel, planned in zip(told["panels"], plan.panels, strict=True):
         panel["title"] = titles[panel["id"]]
+        panel["release_on"] = releases[panel["id"]]
         panel.update(risks.get(panel["id"], {}))
         for option, found in zip(panel["options"], planned.options, strict=True):
             option["text"], option["key"] = names.in_words(option["text"], panel["id"]), found.key
@@ -181,12 +185,10 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
         "format": FORMAT,
         "made_on": asked.moment.on.isoformat(),
         "settings": asked.command.model_dump(exclude={"anew"}),
-        "releases": {panel.id: panel.release_on.isoformat() for panel in made.asked.panels if panel.release_on},
         "let_go": [
             {"id": uid, "kind": kinds[uid], "panel": names.panels[uid], "title": titles[names.panels[uid]]}
             for uid in sorted(made.let_go)
         ],
-        "rests": {uid: asdict(rest) for uid, rest in made.extra.rests.items()},
         "left_out": [
             {"title": titles[uid], "uid": uid, "reason": reason} for uid, reason in made.extra.left_out.items()
         ],

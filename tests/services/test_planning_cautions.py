@@ -56,19 +56,23 @@ def cautions(content: dict[str, Any]) -> list[str]:
     return [one["rule"] for sitting in content["sittings"] for one in sitting["cautions"]]
 
 
+def rests(content: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    return {sitting["id"]: sitting["rest"] for sitting in content["sittings"] if sitting["rest"]}
+
+
 def test_a_panel_with_time_to_spare_waits_for_a_caution_to_pass(rich: Bench) -> None:
     """Derived: the same two layers with no time to spare stand closer, and with the caution; with time, without it."""
     panel, lower, upper = two_layers(rich)
     content = content_of(rich)
     assert cautions(content) == []
-    [rest] = content["rests"].values()
+    [rest] = rests(content).values()
     assert not rest["is_stop"] and gap(content, lower, upper) >= timedelta(days=rest["days"])
     why = next(s["why"] for s in content["sittings"] if s["id"] == upper.uid)
     assert f"else it cautions: {rest['title']} ({rest['rule']})" in why and "“first”" in why
     with rich.unit("Promised") as work:
         work.session.get_one(Panel, panel.id).due_on = NOW.date() + timedelta(days=1)
     pressed = content_of(rich)
-    assert cautions(pressed) == [rest["rule"]] and pressed["rests"] == {}
+    assert cautions(pressed) == [rest["rule"]] and rests(pressed) == {}
     assert gap(pressed, lower, upper) < gap(content, lower, upper)
 
 
@@ -109,7 +113,7 @@ def test_a_plan_that_is_set_right_keeps_the_wait_and_its_reason(rich: Bench) -> 
     taken(rich, content)
     again = content_of(rich)
     assert again["moved"] == [] and gap(again, lower, upper) == gap(content, lower, upper)
-    assert again["rests"].keys() == content["rests"].keys()
+    assert rests(again).keys() == rests(content).keys()
 
 
 def test_a_pin_that_cannot_hold_is_let_go_and_told(rich: Bench) -> None:

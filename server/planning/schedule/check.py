@@ -8,7 +8,9 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta, timezone
+from functools import lru_cache
 from itertools import pairwise
+from zoneinfo import ZoneInfo
 
 from server.planning.schedule.check_hours import Stretch, stretch_of, stretches
 from server.planning.schedule.plan import Objective, PlacedSitting, Plan
@@ -29,6 +31,7 @@ SLACK = timedelta(seconds=1)
 A_MINUTE = timedelta(minutes=1)
 SLACK_D = 1e-6
 DAY_S = 86_400.0
+A_DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,31 +203,38 @@ def _there(problem: Problem, panel: PanelJob) -> Problem:
     return problem if panel.speed is None else replace(problem, speed=panel.speed)
 
 
+@lru_cache(20_000)
+def _midnight(zone: ZoneInfo, on: date) -> datetime:
+    return datetime.combine(on, time(), zone).astimezone(timezone.utc)
+
+
 def midnight(problem: Problem, on: date) -> datetime:
-    return datetime.combine(on, time(), problem.zone).astimezone(timezone.utc)
+    return _midnight(problem.zone, on)
 
 
 def reference_days(problem: Problem, start: datetime, end: datetime) -> float:
     """Reference days that pass between two instants."""
-    at, passed = start.astimezone(timezone.utc), 0.0
-    while at < end:
-        on = at.astimezone(problem.zone).date()
-        stop = min(midnight(problem, on + timedelta(days=1)), end.astimezone(timezone.utc))
+    at, passed, until = start.astimezone(timezone.utc), 0.0, end.astimezone(timezone.utc)
+    on = at.astimezone(problem.zone).date()
+    while at < until:
+        following = on + A_DAY
+        stop = min(midnight(problem, following), until)
         passed += speed_on(problem, on) * (stop - at).total_seconds() / DAY_S
-        at = stop
+        at, on = stop, following
     return passed
 
 
 def instant_after(problem: Problem, start: datetime, reference_d: float) -> datetime:
     """The instant at which so many reference days have passed."""
     at, left = start.astimezone(timezone.utc), reference_d
+    on = at.astimezone(problem.zone).date()
     while True:
-        on = at.astimezone(problem.zone).date()
-        stop, speed = midnight(problem, on + timedelta(days=1)), speed_on(problem, on)
+        following = on + A_DAY
+        stop, speed = midnight(problem, following), speed_on(problem, on)
         passing = speed * (stop - at).total_seconds() / DAY_S
         if passing >= left:
             return at + timedelta(seconds=left / speed * DAY_S)
-        at, left = stop, left - passing
+        at, on, left = stop, following, left - passing
 
 
 def _links(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:

@@ -26,6 +26,7 @@ from server.science.results import LayerEstimate, Stage, StageRange
 from server.science.soundness.types import Severity
 from server.services.board.facts import Moment, Standing
 from server.services.board.films import LayerToCome
+from server.services.board.leaving import handling_of
 from server.services.board.plan_finish import final_wait
 from server.services.board.rows import StudioRows
 from server.services.board.spans import instant, local_day, start_of_day
@@ -162,8 +163,7 @@ def panel_job(standing: PanelStanding, rows: StudioRows, moment: Moment, terms: 
         due_on=panel.due_on,
         weight=panel.weight,
         final_wait=Spread(last.drying.p50_d * speed, last.drying.p90_d * speed),
-        # Only what goes to somebody is packed and sent: a panel without a date is done when it may leave.
-        handling_d=last.calendar_d + (panel.packing_d + panel.transit_d if panel.due_on else 0),
+        handling_d=last.calendar_d + handling_of(panel).days,
         speed=DryingSpeed(by_month=year),
     )
 

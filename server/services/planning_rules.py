@@ -18,16 +18,17 @@ from server.services.board.to_come import coming, forecast_on, laid
 from server.services.plan_reading import Rest
 from server.services.verdicts import VERDICTS, Question
 
-# A caution in the unit of the planner's objective: as much as one day late of a panel of common weight. So a panel with
-# time to spare waits up to fifty days for one to pass, and none is made late for it. A choice of ours.
-CAUTION_PRICE = 100.0
-LONGEST_WAIT_D = CAUTION_PRICE / FLOW_PRICE
+# A caution in the unit of the planner's objective: as much as a palette mixed once more and the longest wait together. A
+# panel that would be later for it does not wait. Both are choices of ours.
+CAUTION_PRICE = 220.0
+LONGEST_WAIT_D = 60.0
 # In days that a panel of weight 1 is late, but for the days on which it could have left sooner: so many weigh one.
 WEIGHS = {
     "palette": SET_UP_PRICE / TARDINESS_PRICE,
     "caution": CAUTION_PRICE / TARDINESS_PRICE,
     "moved": REPAIR_PRICE / TARDINESS_PRICE,
     "sooner": TARDINESS_PRICE / FLOW_PRICE,
+    "longest": LONGEST_WAIT_D,
 }
 MOST_TURNS = 40
 JUST_AFTER = timedelta(seconds=1)
@@ -105,7 +106,7 @@ def sparing(answer: Answer, moment: Moment) -> Rest | None:
             stay = {still.rule for still in left}
             passed = next((one for one in cautions if one.rule not in stay), cautions[0])
             best, rest = gain, Rest((at - answer.below_at) / A_DAY, passed.rule, passed.title)
-        if (at - answer.at) / A_DAY + verdict.unchanged_for_d > LONGEST_WAIT_D * len(cautions):
+        if (at - answer.at) / A_DAY + verdict.unchanged_for_d > LONGEST_WAIT_D:
             break
         at += timedelta(days=verdict.unchanged_for_d) + JUST_AFTER
     return rest

@@ -1,16 +1,17 @@
 """A plan that the rules of soundness let pass, and that waits for a caution to pass where that costs little.
 
 The search knows no rule. It is told what the rules ask as rest below a layer: always what a stop asks, and what would
-spare a caution where the wait costs less than `CAUTION_PRICE`. Both are found on first plans, which cost next to
-nothing; then everything is searched once, and looked at again.
+spare a caution where the panel gets no later for it and the wait costs less than `CAUTION_PRICE`. Both are found on
+first plans, which cost next to nothing; then everything is searched once.
 """
 
 import time
+from collections import Counter
 
 from server.planning.schedule import planner
 from server.planning.schedule.check import Fault, check
 from server.planning.schedule.compiled import current
-from server.planning.schedule.plan import Plan, PlannedPanel
+from server.planning.schedule.plan import Plan
 from server.planning.schedule.problem import FLOW_PRICE, TARDINESS_PRICE
 from server.planning.schedule.solve import Budget
 from server.science.soundness.types import Finding
@@ -26,6 +27,8 @@ TRIES = 4
 LONGER = 1.05  # what a rule asks for a second time is asked for a little longer: on other days layers dry otherwise
 A_FIRST_PLAN = Effort(moves=0)
 
+NOTHING = (0.0, 0.0)
+
 Rests = dict[str, Rest]
 
 
@@ -33,28 +36,28 @@ def sound(asked: Asked, effort: Effort) -> Made:
     """The plan. Raises ``Refused`` when none stands up to the checker and the rules."""
     kept = _kept(asked)
     if asked.room.is_repair:
-        made = _best(asked, effort, _without_stops(asked, effort, Extra(rests=kept)))
-    else:
-        first = _without_stops(asked, A_FIRST_PLAN, Extra(rests=kept))
-        chosen = _best(asked, A_FIRST_PLAN, first).extra.rests
-        made = _without_stops(asked, effort, Extra(rests=dict(chosen)))
-    return made
+        return _set_right(asked, effort, kept)
+    first = _without_stops(asked, A_FIRST_PLAN, Extra(rests=kept))
+    waits, chosen = _with_waits(asked, first), first.extra.rests
+    if waits != chosen:
+        chosen = _that_pay(asked, first, _without_stops(asked, A_FIRST_PLAN, Extra(rests=waits)))
+    return _without_stops(asked, effort, Extra(rests=dict(chosen)))
 
 
-def _best(asked: Asked, effort: Effort, made: Made) -> Made:
-    """The plan, or the same with other waits for cautions to pass, whichever costs less."""
-    best, seen = made, [made.extra.rests]
-    for changed in (_with_waits, _that_pay):
-        rests = changed(asked, made, best)
-        if rests in seen:
-            break
-        seen.append(rests)
-        other = _without_stops(asked, effort, Extra(rests=rests))
-        best, made = min(best, other, key=_price), other
+def _set_right(asked: Asked, effort: Effort, kept: Rests) -> Made:
+    """The plan in use set right: with its waits, or the same with other ones where that is no later and costs less."""
+    made = best = _without_stops(asked, effort, Extra(rests=kept))
+    waits = _with_waits(asked, made)
+    if waits != made.extra.rests:
+        other = _without_stops(asked, effort, Extra(rests=waits))
+        best = min(best, other, key=_price)
+        pay = _that_pay(asked, made, other)
+        if pay not in (made.extra.rests, other.extra.rests):
+            best = min(best, _without_stops(asked, effort, Extra(rests=pay)), key=_price)
     return best
 
 
-def _with_waits(asked: Asked, made: Made, _best: Made) -> Rests:
+def _with_waits(asked: Asked, made: Made) -> Rests:
     """Its waits, with those that would spare a caution of it, and without those of panels that are late."""
     late = {panel.id for panel in made.plan.panels if panel.late_d}
     stays = {s.id for s in made.plan.sittings if asked.room.stays(s.id, s.start_at, asked.moment.zone)}
@@ -72,43 +75,40 @@ def _with_waits(asked: Asked, made: Made, _best: Made) -> Rests:
     return rests
 
 
-def _that_pay(asked: Asked, made: Made, best: Made) -> Rests:
-    """Of two plans with other waits, for each panel those that cost it less: what is put off for one falls on others
-    as well, so neither plan as a whole says which waits are worth it."""
-    before, after = _by_panel(best), _by_panel(made)
-    rests = {uid: rest for uid, rest in made.extra.rests.items() if rest.is_stop}
+def _that_pay(asked: Asked, one: Made, other: Made) -> Rests:
+    """Of two plans with other waits, for each panel those with which it is least late, then costs least: what is put
+    off for one falls on others as well, so neither plan as a whole says which waits are worth it."""
+    costs, other_costs = _by_panel(one), _by_panel(other)
+    rests = {uid: rest for made in (one, other) for uid, rest in made.extra.rests.items() if rest.is_stop}
     for standing in asked.found:
         own = standing.layers.panel.uid
-        cheaper = best if before.get(own, 0.0) <= after.get(own, 0.0) else made
+        better = other if other_costs.get(own, NOTHING) < costs.get(own, NOTHING) else one
         for layer in standing.layers.to_come:
-            rest = cheaper.extra.rests.get(layer.row.uid)
+            rest = better.extra.rests.get(layer.row.uid)
             if rest is not None:
                 rests[layer.row.uid] = rest
     return rests
 
 
-def _by_panel(made: Made) -> dict[str, float]:
-    """What each panel costs in a plan by its own day and its cautions."""
-    weights = {panel.id: panel.weight for panel in made.asked.panels}
+def _by_panel(made: Made) -> dict[str, tuple[float, float]]:
+    """How late each panel is in a plan, and what it costs by its day and its cautions. Not by the objective's flow,
+    whose soonest day is later the longer the waits are."""
     panel_of = {s.id: s.panel for s in made.plan.sittings}
-    costs = {p.id: _day_price(p, weights[p.id], made) for p in made.plan.panels}
-    for uid, found in made.cautions().items():
-        costs[panel_of[uid]] += CAUTION_PRICE * len(found)
-    return costs
+    cautions = Counter(panel_of[uid] for uid, found in made.cautions().items() for _ in found)
+    today = made.asked.today
+    return {
+        p.id: (p.late_d, FLOW_PRICE * (p.finish_on - today).days + CAUTION_PRICE * cautions[p.id])
+        for p in made.plan.panels
+        if p.finish_on is not None
+    }
 
 
-def _day_price(panel: PlannedPanel, weight: float, made: Made) -> float:
-    """Not by the objective's flow, whose soonest day is later the longer the waits are."""
-    if panel.finish_on is None:
-        return 0.0
-    return TARDINESS_PRICE * weight * panel.late_d + FLOW_PRICE * (panel.finish_on - made.asked.today).days
-
-
-def _price(made: Made) -> tuple[int, int, float]:
-    """What a plan costs: sittings and panels without a place before all, then the objective and its cautions."""
+def _price(made: Made) -> tuple[int, int, float, float]:
+    """What a plan costs: what has no place before all, then lateness, then the rest of the objective and cautions."""
     terms = made.plan.objective
     other = terms.total - TARDINESS_PRICE * terms.weighted_tardiness_d - FLOW_PRICE * terms.flow_d
-    return len(made.plan.unplaced), len(made.extra.left_out), other + sum(_by_panel(made).values())
+    days = sum(cost for _, cost in _by_panel(made).values())
+    return len(made.plan.unplaced), len(made.extra.left_out), terms.weighted_tardiness_d, other + days
 
 
 def _kept(asked: Asked) -> Rests:

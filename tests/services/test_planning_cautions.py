@@ -181,3 +181,16 @@ def test_all_that_is_offered_for_a_late_panel_can_be_done(rich: Bench) -> None:
     for told in (content, content_of(rich)):
         keys = {option["key"].partition(":")[0] for panel in told["panels"] for option in panel["options"]}
         assert keys and keys <= APPLY.keys()
+
+
+def test_of_two_panels_only_the_one_with_time_to_spare_waits(rich: Bench) -> None:
+    """Derived: each alone does what the tests above say; together neither all waits nor none cost the least."""
+    pressed, spare = two_layers(rich, title="Pressed", due_on=NOW.date() + timedelta(days=1)), two_layers(rich)
+    for command in (PlanMake(), PlanMake(anew=True)):
+        content = content_of(rich, command)
+        cautioned = [sitting["id"] for sitting in content["sittings"] if sitting["cautions"]]
+        assert cautioned == [pressed[2].uid] and list(rests(content)) == [spare[2].uid]
+    taken(rich, content)
+    again = content_of(rich)
+    assert again["moved"] == [] and list(rests(again)) == [spare[2].uid]
+    assert [sitting["id"] for sitting in again["sittings"] if sitting["cautions"]] == [pressed[2].uid]

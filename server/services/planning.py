@@ -10,7 +10,7 @@ from sqlmodel import Session
 
 from server.planning.rack import to_come_free
 from server.planning.schedule.problem import DayHours, Hours, Painter, RuleHours
-from server.planning.schedule.repeating import check_rule, rule_days
+from server.planning.schedule.repeating import check_rule, last_day, rule_days
 from server.services import records
 from server.services.access import Actor, allow
 from server.services.errors import Refused
@@ -78,7 +78,13 @@ class WorkTimeCreate(Command):
             raise ValueError("Say either which weekdays, or which day, or a repeating rule: one of the three.")
         if rule and info.data.get("until_on"):
             raise ValueError("A rule ends by UNTIL or COUNT of its own, not by a last day.")
-        return check_rule(rule) if rule else rule
+        if not rule:
+            return rule
+        checked, first = check_rule(rule), info.data.get("on_date")
+        last = last_day(checked)
+        if first is not None and last is not None and last < first:
+            raise ValueError("This rule ends before the day it is counted from.")
+        return checked
 
     @field_validator("end")
     @classmethod

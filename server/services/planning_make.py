@@ -33,7 +33,7 @@ from server.services.errors import Refused
 from server.services.planning_asked import Asked, Effort, Made, PlanMake
 from server.services.planning_names import Names
 from server.services.planning_reasons import Reasons
-from server.services.planning_rules import first_stop
+from server.services.planning_rules import Slips, first_stop
 from server.services.planning_sound import sound
 from server.services.planning_ways import PanelWay, on_shelf, panel_ways
 from server.services.search_pool import SEARCHES, Ears, Kind
@@ -116,13 +116,14 @@ def work_out_told(asked: Asked, effort: Effort, told: Callable[[Progress], bool]
 def with_options(made: Made, asked: Asked) -> Plan:
     """The plan with its reasons, and for late panels what was tried and helps, as changes that can be applied."""
     late = sorted((p for p in made.plan.panels if p.late_d and p.finish_on), key=lambda p: -p.late_d)[:MOST_LATE]
+    slips = Slips(made.said, asked.moment)
     if not late:
-        return explained(made.bench)
+        return explained(made.bench, may_be=slips)
     found = {standing.layers.panel.uid: standing for standing in asked.found}
     ways = {p.id: panel_ways(found[p.id], asked.board, asked.moment, asked.shelf) for p in late}
     jobs = {uid: [_variant(way, asked, made) for way in some] for uid, some in ways.items()}
     variants = {uid: [one for one in some if one is not None] for uid, some in jobs.items()}
-    plan = explained(made.bench, variants=variants)
+    plan = explained(made.bench, variants=variants, may_be=slips)
     by_key = {uid: {way.key: way for way in some} for uid, some in ways.items()}
     panels = tuple(
         replace(p, options=tuple(o for o in p.options if _passes(o, by_key.get(p.id, {}), asked))) for p in plan.panels

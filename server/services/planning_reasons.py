@@ -9,6 +9,8 @@ from server.services.plan_reading import Rest
 from server.services.planning_asked import Asked, Made
 from server.services.planning_names import Names
 
+RULE, THERE = "a rule asks to wait over", "the panel is there from"  # as the planner words them
+
 
 class Reasons:
     """Words for the reasons of a plan's sittings."""
@@ -20,14 +22,16 @@ class Reasons:
 
     def told(self, sitting: Mapping[str, Any]) -> str:
         """The reason of a sitting as the planner told it, with what the rules have to do with it."""
-        kind, panel = sitting["binding"]["kind"], sitting["panel"]
+        panel = sitting["panel"]
         text = self._names.in_words(sitting["binding"]["text"], panel)
         rest, release = self._made.extra.rests.get(sitting["id"]), self._release[panel]
-        if kind == "rule" and rest is not None:
-            return _else(text, rest)
-        if kind == "released" and release is not None and release > self._asked.moment.on:
-            return self._released(self._standing[panel], release, rest)
-        return text
+        # What it waits for comes first, then what has taken the working times since.
+        waits, semicolon, since = text.partition("; ")
+        if waits.startswith(RULE) and rest is not None:
+            waits = _else(waits, rest)
+        elif waits.startswith(THERE) and release is not None:
+            waits = self._released(self._standing[panel], release, rest)
+        return f"{waits}; {since}" if semicolon else waits
 
     def _released(self, standing: PanelStanding, release: date, rest: Rest | None) -> str:
         """Why the first layer to come waits for what lies on the panel already."""

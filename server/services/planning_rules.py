@@ -1,8 +1,9 @@
 """Planned panels put before the rules of soundness, every sitting on its day: what they say, and for how long."""
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from itertools import pairwise
 
 from server.planning.schedule.problem import FLOW_PRICE, SET_UP_PRICE, TARDINESS_PRICE
 from server.planning.schedule.repair import REPAIR_PRICE
@@ -18,8 +19,8 @@ from server.services.board.to_come import coming, forecast_on, laid
 from server.services.plan_reading import Rest
 from server.services.verdicts import VERDICTS, Question
 
-# A caution in the unit of the planner's objective: as much as a palette mixed once more and the longest wait together. A
-# panel that would be later for it does not wait. Both are choices of ours.
+# A caution in the unit of the planner's objective: as much as a palette mixed once more and the longest wait together.
+# A panel that would be later for it does not wait. Both are choices of ours.
 CAUTION_PRICE = 220.0
 LONGEST_WAIT_D = 60.0
 # In days that a panel of weight 1 is late, but for the days on which it could have left sooner: so many weigh one.
@@ -33,6 +34,7 @@ WEIGHS = {
 MOST_TURNS = 40
 JUST_AFTER = timedelta(seconds=1)
 A_DAY = timedelta(days=1)
+HEAVY = (Severity.STOP, Severity.CAUTION)
 SOONER, LATER = 0.8, 1.05  # of a wait, at which it is looked at whether it still spares anything
 
 
@@ -110,6 +112,25 @@ def sparing(answer: Answer, moment: Moment) -> Rest | None:
             break
         at += timedelta(days=verdict.unchanged_for_d) + JUST_AFTER
     return rest
+
+
+class Slips:
+    """Whether a sitting may begin later than planned while the layer above it keeps its day: not where the rules would
+    then have more against that one."""
+
+    def __init__(self, said: Sequence[Answer], moment: Moment) -> None:
+        pairs = ((below, above) for below, above in pairwise(said) if above.n == below.n + 1)
+        self._above = {below.layer.row.uid: above for below, above in pairs}
+        self._moment = moment
+
+    def __call__(self, uid: str, at: datetime) -> bool:
+        above = self._above.get(uid)
+        if above is None:
+            return True
+        stack = above.question.stack
+        question = replace(above.question, stack=(*stack[:-1], replace(stack[-1], painted_at=at)))
+        verdict = VERDICTS.of(question, above.at, local_day(above.at, self._moment.zone))
+        return all(len(found_in(verdict, one)) <= len(found_in(above.verdict, one)) for one in HEAVY)
 
 
 def still_needed(rest: Rest, answer: Answer, moment: Moment) -> bool:

@@ -194,3 +194,32 @@ def test_of_two_panels_only_the_one_with_time_to_spare_waits(rich: Bench) -> Non
     again = content_of(rich)
     assert again["moved"] == [] and list(rests(again)) == [spare[2].uid]
     assert [sitting["id"] for sitting in again["sittings"] if sitting["cautions"]] == [pressed[2].uid]
+
+
+def test_no_sitting_may_slip_to_where_a_rule_has_more_against_the_layer_above(rich: Bench) -> None:
+    """Derived: the upper layer is pinned to the day on which the rules are content with the lower one's age; every day
+    that the lower one slips takes from that age."""
+    _, lower, upper = two_layers(rich)
+    with rich.unit("Today stays as it stands, so nothing is painted today") as work:
+        today = planning.WorkTimeCreate(painter=planning.EVERYBODY, on_date=NOW.date())
+        planning.create(work.session, rich.actor, today)
+    content = content_of(rich)
+    uid = taken(rich, content)
+    with rich.unit("Held") as work:
+        planning_plans.pin(work.session, rich.actor, uid, upper.uid, pinned=True)
+    again = {s["id"]: s for s in content_of(rich, PlanMake(anew=True))["sittings"]}
+    rest_d = next(iter(rests(content).values()))["days"]
+    last = datetime.fromisoformat(again[lower.uid]["may_slip_to"])
+    above = datetime.fromisoformat(again[upper.uid]["start_at"])
+    assert again[upper.uid]["rest"] is None, "pinned, so the search was told of no rest"
+    assert above - last >= timedelta(days=0.99 * rest_d)
+
+
+def test_the_rule_is_named_where_the_first_times_after_its_wait_are_taken(rich: Bench) -> None:
+    """Two panels with the same wait: the mornings of three and a half hours hold two sittings, not four."""
+    for number in range(3):
+        two_layers(rich, title=f"Panel {number}")
+    whys = [s["why"] for s in content_of(rich)["sittings"] if s["rest"]]
+    assert len(whys) == 3
+    named = [why for why in whys if "a rule asks to wait over" in why]
+    assert named and all("else it cautions: " in why for why in named)

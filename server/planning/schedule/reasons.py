@@ -270,8 +270,11 @@ def _by_choice(lifted: Lifted, free: list[int]) -> Binding:
         if c.sitting(s, OLD_DAY) == c.window(b, DAY):
             return Binding("kept", None, "stays on the day it stood")
     now = reader.finish(s, b)
-    sooner = [w for w in cheap if reader.finish(s, w) < now]
+    sooner = [w for w in free if reader.finish(s, w) < now]
     at = when(reader.start_of(s, (sooner or cheap or free)[0]))
+    if sooner and not cheap:
+        text = f"could be painted from {at}, and the panel be ready sooner; the plan as a whole would cost more"
+        return Binding("free", None, text)
     if sooner:
         text = f"could be painted from {at}, and the panel be ready sooner; the search did not come to that"
         return Binding("free", None, text)

@@ -58,6 +58,12 @@ def check_rule(rule: str) -> str:
     return text
 
 
+def last_day(rule: str) -> date | None:
+    """The day after which a rule names none, where it says so by UNTIL."""
+    until = _parts(check_rule(rule)).get("UNTIL")
+    return _until(until) if until else None
+
+
 @lru_cache(maxsize=1024)
 def rule_days(rule: str, first_on: date, today: date, days: int) -> tuple[int, ...]:
     """Which of so many days from ``today`` on the rule names, counted from 0. The rule begins on ``first_on``."""

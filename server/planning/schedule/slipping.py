@@ -1,5 +1,8 @@
 """How far a sitting may slip while all else stays and nothing gets late for it."""
 
+from collections.abc import Callable
+from datetime import datetime
+
 import numpy as np
 
 from server.planning.schedule.columns import DUE, FINISH_ROW, HI, NOWHERE, OF_PANEL
@@ -9,14 +12,18 @@ from server.planning.schedule.shape import FAR_DAY
 LOOKED_AHEAD_D = 60  # of a sitting that nothing waits for; further off, "may slip" says no more
 
 
-def last_window(lifted: Lifted) -> int:
+MayBe = Callable[[str, datetime], bool]  # whether a sitting may begin then, by what the search knows nothing of
+
+
+def last_window(lifted: Lifted, may_be: MayBe | None = None) -> int:
     """The last window that it may go to. What mixing once more or another day costs is no matter here: slipping is what
     happens, not what is chosen."""
     reader, s, b = lifted.reader, lifted.s, lifted.b
     limit, finish = _latest_finish(lifted), reader.c.panel(reader.c.sitting(s, OF_PANEL), FINISH_ROW)
     for at in range(reader.position(s, _bound(lifted, limit) + 1) - 1, reader.position(s, b + 1) - 1, -1):
         w = reader.c.t[at]
-        if reader.c.t[finish + w] <= limit and lifted.state(w) == FREE:
+        is_free = reader.c.t[finish + w] <= limit and lifted.state(w) == FREE
+        if is_free and (may_be is None or may_be(reader.name(s), reader.start(w))):
             return int(w)
     return b
 

@@ -28,6 +28,7 @@ PIECES = (
     *("Agree on {day} instead", "Work on {day}", "Work every free Saturday until {day}"),
     "the plan counts what is on the panel as ready only from {when}",  # in plans kept from before
     "what is on the panel may be painted over from {when}",  # in plans kept from before
+    "pinned to this time",  # in plans kept from before
     "any sooner, and {names} would come too late for its paint",
     "as soon as {name} is ready",
     "too little time",

@@ -45,7 +45,8 @@ def happened(session: Session, actor: Actor, given: PlanRight, now: datetime, zo
         sitting, at = planning_moves.beside(session, actor, plan, (given.layer_uid or "", given.event), (now, zone))
         day = f"{at:%A} {at.day} {at:%B %Y}"
         told = f"Moved the {sitting.kind} of “{sitting.title}” to {day} and pinned it there"
-        return Changed(told, settings, {sitting.uid: (at, sitting.painter)})
+        held = {**_held_in_waiting(session, actor, plan, today), sitting.uid: (at, sitting.painter)}
+        return Changed(told, settings, held)
     if given.event == "no_painting":
         on = given.on or today
         if on < today:
@@ -57,6 +58,18 @@ def happened(session: Session, actor: Actor, given: PlanRight, now: datetime, zo
         told = "No painting today: set the plan right" if on == today else "Left a day free: set the plan right"
         return Changed(f"{told}. {let_go}" if let_go else told, settings, is_chosen=is_chosen)
     return Changed("Set the plan right", settings)
+
+
+def _held_in_waiting(session: Session, actor: Actor, plan: PlanInUse, today: date) -> dict[str, tuple[datetime, str]]:
+    """What was moved and pinned in the plan that waits to be looked at: the next one moved goes on from there."""
+    waiting = planning_plans.waiting(session, actor)
+    found = {}
+    for one in plan_reading.sittings_of((waiting.content_json if waiting else None) or {}):
+        stood = plan.sittings.get(one.uid)
+        is_moved = stood is not None and not (stood.pinned and stood.start_at == one.start_at)
+        if one.pinned and is_moved and one.on >= today:
+            found[one.uid] = one.start_at, one.painter
+    return found
 
 
 def _let_go(session: Session, actor: Actor, plan: PlanInUse, on: date, *, is_chosen: bool) -> str:

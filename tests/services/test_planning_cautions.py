@@ -1,5 +1,6 @@
 """A caution costs something in a plan: a panel with time to spare waits for it to pass, none is made late for it."""
 
+import re
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -8,6 +9,9 @@ import pytest
 from sqlmodel import col, select
 
 from server.services import board, planning, planning_make, planning_plans, touch_tests
+from server.services.board.facts import BrokenSitting
+from server.services.board.plan_holds import broken_sittings
+from server.services.board.rows import load
 from server.services.planning_apply import APPLY
 from server.services.planning_asked import Effort, PlanMake
 from server.services.planning_rules import CAUTION_PRICE, LONGEST_WAIT_D
@@ -223,3 +227,29 @@ def test_the_rule_is_named_where_the_first_times_after_its_wait_are_taken(rich: 
     assert len(whys) == 3
     named = [why for why in whys if "a rule asks to wait over" in why]
     assert named and all("else it cautions: " in why for why in named)
+
+
+def test_a_sitting_that_a_rule_stops_since_a_layer_below_moved_is_told(rich: Bench) -> None:
+    """Derived: moved by hand to the day before, the lower layer is wet when the upper one is to go on."""
+    panel, lower, upper = two_layers(rich)
+    taken(rich, content_of(rich))
+    assert slipped(rich) == ((), {})
+    with rich.unit("Moved by hand") as work:
+        on = work.session.get_one(Layer, upper.id).planned_on
+        assert on is not None
+        work.session.get_one(Layer, lower.id).planned_on = on - timedelta(days=1)
+    titles, why = slipped(rich)
+    assert titles == (panel.title,) and why.keys() == {upper.uid}
+    assert why[upper.uid].why == "stopped" and re.search(r"\(R\d\d\)$", why[upper.uid].rule)
+    taken(rich, content_of(rich))
+    assert slipped(rich) == ((), {})
+
+
+def slipped(bench: Bench) -> tuple[tuple[str, ...], dict[str, BrokenSitting]]:
+    """The titles of the panels of which the plan does not hold, and what is told of their sittings."""
+    with bench.db.read() as session:
+        wall = board.today(session, bench.actor, NOW, ZONE)
+        rows = load(session, bench.actor)
+    assert rows is not None
+    facts = [fact for group in wall.groups.values() for fact in group]
+    return tuple(title for _, title in wall.holds.slipped), broken_sittings(rows, facts, wall.moment)

@@ -538,7 +538,7 @@ def away(client: TestClient, first: str, last: str) -> None:
     assert answer.status_code == 303
 
 
-BROKEN = "does not hold any more for {}: a sitting was missed, comes before its layer is ready, or lies outside"
+BROKEN = "does not hold any more for {}: a sitting was missed, comes before its layer is ready, is stopped by a rule"
 
 
 def test_an_illness_over_planned_sittings_is_told_on_today_and_on_plan_and_set_right(

@@ -208,3 +208,20 @@ def test_later_asks_whether_the_rack_has_a_place(bare: Bench, client: TestClient
     at = {s["id"]: date.fromisoformat(s["start_at"][:10]) for s in newest["sittings"]}
     assert at[second["id"]] == date.fromisoformat(second["start_at"][:10]), told
     assert (at[first["id"]] - at[second["id"]]).days >= free_d
+
+
+def test_a_second_move_goes_on_from_the_first_that_waits(bare: Bench, client: TestClient, db: Database) -> None:
+    """Both were asked for, and neither was taken or left yet."""
+    for title in ("One", "Two"):
+        bare.layer(bare.panel(title=title), kind=f"layer of {title}")
+    accepted(client, db)
+    uids = kinds(db)
+    days: dict[str, str] = {}
+    for kind in ("layer of One", "layer of Two"):
+        assert move(client, uids[kind], "later")[0] == 303
+        newest = max(plans(db), key=lambda plan: plan.id or 0).content_json or {}
+        at = {s["id"]: s["start_at"][:10] for s in newest["sittings"] if s["pinned"]}
+        assert all(at.get(uid) == start for uid, start in days.items()), kind
+        days[uids[kind]] = at[uids[kind]]
+    take(client, db)
+    assert all(s["pinned"] for s in (the_plan(db).content_json or {})["sittings"])

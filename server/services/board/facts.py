@@ -274,7 +274,8 @@ class PanelFact:
     ``verdict`` is on the next layer now, ``lightly`` on working lightly into a tacky layer, when the ordinary next
     layer is stopped by its tackiness. ``finish`` is when the last planned layer will be touch-dry; ``varnish`` the days
     from which a finished panel may be varnished. ``closing`` is there once it is finished or a step of its finish is
-    planned. Facts of the same ``number`` are the same, on whichever board.
+    planned. ``plan_stops``: layers that a rule stops on the day they have now, with the rule, where the panel is in the
+    plan in use. Facts of the same ``number`` are the same, on whichever board.
     """
 
     uid: str
@@ -296,16 +297,18 @@ class PanelFact:
     layers_to_come: int
     is_archived: bool
     closing: ClosingFact | None = None
+    plan_stops: tuple[tuple[str, str], ...] = ()
     number: int = field(default=0, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
 class BrokenSitting:
     """Why a sitting of the plan in use holds no more: its day is over, its layer is not ready then (but only
-    ``ready_from``), or its painter's hours, as they are now, have no room for it."""
+    ``ready_from``), its painter's hours, as they are now, have no room for it, or ``rule`` stops it then."""
 
-    why: Literal["missed", "not_ready", "off_hours"]
+    why: Literal["missed", "not_ready", "off_hours", "stopped"]
     ready_from: date | None = None
+    rule: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,7 @@ def plan_holds(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment) -> 
         next_sitting = fact.coming.sitting if fact.coming else None
         if _counted_on_later(fact.standing, next_sitting, rows.plan, moment):
             sooner.append(told)
-        if _is_missed(fact, moment) or any(not sitting.pinned for sitting in here):
+        if _is_missed(fact, moment) or fact.plan_stops or any(not sitting.pinned for sitting in here):
             slipped.append(told)
         if any(sitting.pinned for sitting in here):
             held.append(told)
@@ -119,6 +119,8 @@ def broken_sittings(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment
             why = _too_early(sitting, fact, moment)
             if why is None and sitting.uid in off:
                 why = BrokenSitting("off_hours")
+            if why is None and sitting.uid in dict(fact.plan_stops):
+                why = BrokenSitting("stopped", rule=dict(fact.plan_stops)[sitting.uid])
             if why is not None:
                 found[sitting.uid] = why
     return found

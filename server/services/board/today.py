@@ -1,6 +1,7 @@
 """Today, or another chosen day: what can be painted, what wants a fingertip first, what rests."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta, timezone
 from itertools import count
 from zoneinfo import ZoneInfo
@@ -13,6 +14,7 @@ from server.services.board.films import panel_layers
 from server.services.board.leftovers import reminders
 from server.services.board.plan_holds import plan_holds
 from server.services.board.plan_odds import planned_standings
+from server.services.board.plan_stops import plan_stops
 from server.services.board.rows import StudioRows, load
 from server.services.board.shown import panel_fact
 from server.services.board.sitting import open_sitting
@@ -53,7 +55,7 @@ def panel_facts(rows: StudioRows, moment: Moment) -> list[PanelFact]:
 
     def made(part: StudioRows) -> list[PanelFact]:
         found = planned_standings(part, panel_layers(part, moment), moment)
-        return [panel_fact(item, rows, moment) for item in found]
+        return [replace(panel_fact(item, rows, moment), plan_stops=plan_stops(item, rows, moment)) for item in found]
 
     return told_once(FACTS, rows, moment, made)
 

@@ -1,0 +1,37 @@
+"""What of the plan in use a rule stops by now: a layer below was moved by hand, a mix changed, a test found it slow."""
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy import Row
+
+from server.services.board.facts import Moment, Standing
+from server.services.board.rows import StudioRows
+from server.services.board.spans import start_of_day
+from server.services.board.standing import PanelStanding
+from server.services.planning_rules import answers
+
+NOON = timedelta(hours=12)
+
+
+def plan_stops(standing: PanelStanding, rows: StudioRows, moment: Moment) -> tuple[tuple[str, str], ...]:
+    """The layers to come that a rule stops on the day they have now, each with the rule; nothing of a panel that is not
+    in the plan in use. A day given by hand counts from noon."""
+    plan = rows.plan
+    if plan is None or standing.layers.panel.uid not in plan.panels or standing.standing is Standing.FINISHED:
+        return ()
+    starts: dict[str, datetime] = {}
+    for layer in standing.layers.to_come:
+        at = _at(layer.row, rows, moment)
+        if at is None or at < moment.at:
+            break
+        starts[layer.row.uid] = at
+    found = [(answer.layer.row.uid, answer.stops) for answer in answers(standing, rows, moment, starts)]
+    return tuple((uid, f"{stops[0].title} ({stops[0].rule})") for uid, stops in found if stops)
+
+
+def _at(layer: Row[Any], rows: StudioRows, moment: Moment) -> datetime | None:
+    sitting = rows.sitting_of(layer)
+    if sitting is not None:
+        return sitting.start_at
+    return None if layer.planned_on is None else start_of_day(layer.planned_on, moment.zone) + NOON

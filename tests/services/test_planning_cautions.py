@@ -2,19 +2,23 @@
 
 import re
 from datetime import datetime, timedelta
+from types import SimpleNamespace
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
 from sqlmodel import col, select
 
+from server.science.soundness.types import Basis, Finding, Remedy, Severity
 from server.services import board, planning, planning_make, planning_plans, touch_tests
 from server.services.board.facts import BrokenSitting
 from server.services.board.plan_holds import broken_sittings
+from server.services.board.plan_problem import LONGEST_REST_D, Extra
 from server.services.board.rows import load
 from server.services.planning_apply import APPLY
 from server.services.planning_asked import Effort, PlanMake
 from server.services.planning_rules import CAUTION_PRICE, LONGEST_WAIT_D
+from server.services.planning_sound import wait_or_leave
 from server.store.tables import Layer, Panel
 from tests.services.conftest import NOW, Bench
 
@@ -253,3 +257,39 @@ def slipped(bench: Bench) -> tuple[tuple[str, ...], dict[str, BrokenSitting]]:
     assert rows is not None
     facts = [fact for group in wall.groups.values() for fact in group]
     return tuple(title for _, title in wall.holds.slipped), broken_sittings(rows, facts, wall.moment)
+
+
+def test_a_layer_that_lies_already_rests_until_a_caution_has_passed(rich: Bench) -> None:
+    """Derived: the same two layers, the lower one painted a day ago and pressed: the wait counts from its painting."""
+    panel = rich.panel()
+    below = rich.painted(panel, 1, kind="first", mixes=[{"mix_uid": rich.black.uid}], thickness_preset="thin_opaque")
+    upper = rich.layer(panel, kind="second", thickness_preset="thin_opaque")
+    with rich.unit("Pressed") as work:
+        given = touch_tests.TouchTestCreate(stage="touch_dry", is_sure=True)
+        touch_tests.log(work.session, rich.actor, below.uid, given, NOW)
+    content = content_of(rich)
+    [sitting] = content["sittings"]
+    assert sitting["id"] == upper.uid and cautions(content) == []
+    at = datetime.fromisoformat(sitting["start_at"])
+    assert sitting["rest"] and at >= NOW - timedelta(days=1) + timedelta(days=sitting["rest"]["days"])
+    assert "else it cautions: " in sitting["why"]
+
+
+def stop(rule: str, not_before_d: float | None) -> Finding:
+    remedy = Remedy(text="Wait", not_before_d=not_before_d)
+    return Finding(rule, Severity.STOP, f"Title of {rule}", f"Reason of {rule}", Basis.DERIVED, "made up", remedy)
+
+
+def test_who_would_wait_for_years_or_for_ever_is_left_out_with_the_reason_that_counts() -> None:
+    layer = SimpleNamespace(row=SimpleNamespace(uid="layer"))
+    layers = SimpleNamespace(panel=SimpleNamespace(uid="panel"), to_come=[layer], on=[layer])
+    standing: Any = SimpleNamespace(layers=layers)
+    told = {}
+    for days in (LONGEST_REST_D, LONGEST_REST_D + 1):
+        extra = Extra()
+        wait_or_leave(standing, (0, [stop("R02", days)]), extra)
+        told[days] = (extra.left_out, list(extra.rests))
+    assert told == {LONGEST_REST_D: ({}, ["layer"]), LONGEST_REST_D + 1: ({"panel": "Reason of R02"}, [])}
+    extra = Extra()
+    wait_or_leave(standing, (0, [stop("R02", 10.0), stop("R20", None)]), extra)
+    assert extra.left_out == {"panel": "Reason of R20"}, "no waiting cures it, though it is told second"

@@ -249,6 +249,19 @@ def test_a_sitting_that_a_rule_stops_since_a_layer_below_moved_is_told(rich: Ben
     assert slipped(rich) == ((), {})
 
 
+def test_a_panel_that_the_plan_leaves_out_does_not_make_it_one_that_holds_no_more(rich: Bench) -> None:
+    """Derived: a layer that a rule stops, with a day by hand, is in no plan, and setting that right would not help."""
+    two_layers(rich)
+    panel = rich.panel(title="Left out")
+    rich.painted(panel, 1, mixes=[{"mix_uid": rich.black.uid}], wet_thickness_um=600, thickness_preset=None)
+    thin = {"thickness_preset": None, "wet_thickness_um": 12}
+    rich.layer(panel, kind="glaze", planned_on=NOW.date() + timedelta(days=3), **thin)
+    content = content_of(rich)
+    assert [one["title"] for one in content["left_out"]] == ["Left out"]
+    taken(rich, content)
+    assert slipped(rich) == ((), {})
+
+
 def slipped(bench: Bench) -> tuple[tuple[str, ...], dict[str, BrokenSitting]]:
     """The titles of the panels of which the plan does not hold, and what is told of their sittings."""
     with bench.db.read() as session:

@@ -274,8 +274,8 @@ class PanelFact:
     ``verdict`` is on the next layer now, ``lightly`` on working lightly into a tacky layer, when the ordinary next
     layer is stopped by its tackiness. ``finish`` is when the last planned layer will be touch-dry; ``varnish`` the days
     from which a finished panel may be varnished. ``closing`` is there once it is finished or a step of its finish is
-    planned. ``plan_stops``: layers that a rule stops on the day they have now, with the rule, where the panel is in the
-    plan in use. Facts of the same ``number`` are the same, on whichever board.
+    planned. ``plan_stops``: the layers whose sitting in the plan in use a rule stops on its day by now, with the rule.
+    Facts of the same ``number`` are the same, on whichever board.
     """
 
     uid: str

@@ -15,10 +15,10 @@ NOON = timedelta(hours=12)
 
 
 def plan_stops(standing: PanelStanding, rows: StudioRows, moment: Moment) -> tuple[tuple[str, str], ...]:
-    """The layers to come that a rule stops on the day they have now, each with the rule; nothing of a panel that is not
-    in the plan in use. A day given by hand counts from noon."""
-    plan = rows.plan
-    if plan is None or standing.layers.panel.uid not in plan.panels or standing.standing is Standing.FINISHED:
+    """The sittings that stand in the plan in use and that a rule stops on their day, by their layers, each with the
+    rule. A layer below that was given a day by hand counts from its noon."""
+    planned = {layer.row.uid for layer in standing.layers.to_come if rows.sitting_of(layer.row) is not None}
+    if not planned or standing.standing is Standing.FINISHED:
         return ()
     starts: dict[str, datetime] = {}
     for layer in standing.layers.to_come:
@@ -27,7 +27,7 @@ def plan_stops(standing: PanelStanding, rows: StudioRows, moment: Moment) -> tup
             break
         starts[layer.row.uid] = at
     found = [(answer.layer.row.uid, answer.stops) for answer in answers(standing, rows, moment, starts)]
-    return tuple((uid, f"{stops[0].title} ({stops[0].rule})") for uid, stops in found if stops)
+    return tuple((uid, f"{stops[0].title} ({stops[0].rule})") for uid, stops in found if stops and uid in planned)
 
 
 def _at(layer: Row[Any], rows: StudioRows, moment: Moment) -> datetime | None:

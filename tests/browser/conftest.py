@@ -160,6 +160,7 @@ def _context(browser: Browser, watch: Watch, **options) -> Iterator[Page]:
     options = {"service_workers": "block"} | options
     context = browser.new_context(locale="en-GB", timezone_id="UTC", **options)
     context.set_default_timeout(10_000)
+    context.set_default_navigation_timeout(30_000)  # a whole page on a busy machine
     watch.follow(context)
     yield context.new_page()
     context.close()

@@ -10,13 +10,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ScalarSelect, and_, exists, or_, select
+from sqlalchemy import ColumnElement, ScalarSelect, and_, exists, or_, select
 from sqlmodel import Session, col
 
 from server.services import rule_limits
 from server.services.access import Actor, allow, require
 from server.services.errors import NotFound, Refused
-from server.services.images import BOOKKEEPING, FOLLOWED, is_record, owner_of, same, sql_table
+from server.services.images import BOOKKEEPING, FOLLOWED, OWNER_COLUMN, is_record, owner_of, same, sql_table
 from server.services.records import check_uid, find, is_uid
 from server.services.reverting import DONE_AGAIN, UNDONE, revert
 from server.services.roles import TO_SEE
@@ -36,6 +36,8 @@ from server.store.tables import (
 )
 
 _SILENT = BOOKKEEPING | {"id", "uid", "created_at", "studio_id", "recipe_json", "forecast_json", "verdict_json"}
+# Whole plans as they are stored: of their fields a list of what was changed tells none, and each is large.
+_BY_LABEL = frozenset({"studio_plan"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,10 +102,12 @@ def _place_of(actor: Actor, uid: str) -> ScalarSelect[int | None]:
 
 @dataclass(frozen=True, slots=True)
 class Newest:
-    """A part of a record's history: so many entries, the newest first, or those before the one named."""
+    """A part of a record's history: so many entries, the newest first, or those before the one named; ``with_rows``:
+    with what changed in it."""
 
     limit: int = 50
     before_uid: str | None = None
+    with_rows: bool = True
 
 
 def entry(session: Session, actor: Actor, uid: str) -> HistoryEntry | None:
@@ -136,7 +140,8 @@ def of_record(session: Session, actor: Actor, table: str, uid: str, wanted: Newe
 
 
 def of_kind(session: Session, actor: Actor, table: str) -> list[HistoryEntry]:
-    """The same for all records of one kind that the studio has, "studio" for its own settings. Raises ``NotFound``."""
+    """The same for all records of one kind that the studio has, "studio" for its own settings; of plans, without what
+    changed in them. Raises ``NotFound``."""
     allow(actor, "read", None)
     kind = FOLLOWED.get(table)
     if kind is None or not is_record(kind):
@@ -144,7 +149,7 @@ def of_kind(session: Session, actor: Actor, table: str) -> list[HistoryEntry]:
     columns = sql_table(kind).columns
     owner = columns["studio_id"] if "studio_id" in columns else columns["id"]
     ids = session.scalars(select(columns["id"]).where(owner == actor.studio_id))
-    return _entries(session, actor, {table: set(ids)})
+    return _entries(session, actor, {table: set(ids)}, Newest(with_rows=table not in _BY_LABEL))
 
 
 def of_rule(session: Session, actor: Actor, rule_id: str, wanted: Newest = Newest()) -> list[HistoryEntry]:
@@ -250,19 +255,34 @@ def _entries(
     session: Session, actor: Actor, records: Mapping[str, Collection[int | None]], wanted: Newest = Newest()
 ) -> list[HistoryEntry]:
     """Entries that touched one of the records, given by table and id, with what changed in these records."""
-    concerned = or_(*(and_(col(Change.table_name) == t, col(Change.row_id).in_(ids)) for t, ids in records.items()))
+    concerned = _are(records)
     touched = exists().where(col(Change.change_set_id) == col(ChangeSet.id), concerned)
     query = select(ChangeSet).where(touched).order_by(col(ChangeSet.id).desc()).limit(wanted.limit)
     if wanted.before_uid is not None:
         query = query.where(col(ChangeSet.id) < _place_of(actor, wanted.before_uid))
     sets = session.scalars(query).all()
-    rows = _changes_by_set(session, sets)
-    return [_entry(entry, [c for c in rows[entry.id or 0] if _concerns(c, records)]) for entry in sets]
+    rows = _changes_by_set(session, sets if wanted.with_rows else (), _are_of(records))
+    return [_entry(entry, [c for c in rows.get(entry.id or 0, ()) if _concerns(c, records)]) for entry in sets]
 
 
-def _changes_by_set(session: Session, sets: Iterable[ChangeSet]) -> dict[int, list[Change]]:
+def _are(records: Mapping[str, Collection[int | None]]) -> ColumnElement[bool]:
+    """Whether a change is one of these records themselves."""
+    return or_(*(and_(col(Change.table_name) == table, col(Change.row_id).in_(ids)) for table, ids in records.items()))
+
+
+def _are_of(records: Mapping[str, Collection[int | None]]) -> ColumnElement[bool]:
+    """Whether a change may be told with these records: it is one of them, or of a kind that is part of such."""
+    parts = [table for table, column in OWNER_COLUMN.items() if column.removesuffix("_id") in records]
+    return or_(_are(records), col(Change.table_name).in_(parts))
+
+
+def _changes_by_set(
+    session: Session, sets: Iterable[ChangeSet], wanted: ColumnElement[bool] | None = None
+) -> dict[int, list[Change]]:
     rows: dict[int, list[Change]] = {change_set.id or 0: [] for change_set in sets}
     query = select(Change).where(col(Change.change_set_id).in_(rows)).order_by(col(Change.id))
+    if wanted is not None:
+        query = query.where(wanted)
     for change in session.scalars(query):
         rows[change.change_set_id].append(change)
     return rows

@@ -21,21 +21,33 @@ A_YEAR_D = 365  # from here on a clock time is none that anybody could keep free
 
 @dataclass(frozen=True, slots=True)
 class SittingShown:
-    """A sitting of a plan.
+    """A sitting of a plan, worded when it is shown, ``today``: a page shows few of many.
 
-    ``hours``: "" where it is so far off that nobody knows them. ``before``: the day it has now, where that is another
-    one; ``was``: as it stands in the plan in use. Of the plan in use: ``is_painted`` since; ``broken``: why it holds no
-    more.
+    ``before``: the day it has now, where that is another one; ``was``: as it stands in the plan in use. Of the plan in
+    use: ``is_painted`` since; ``broken``: why it holds no more.
     """
 
     plan: PlannedSitting
-    hours: str
-    palette: str
-    why: str
+    today: date
     before: date | None = None
     was: PlannedSitting | None = None
     is_painted: bool = False
     broken: BrokenSitting | None = None
+
+    @property
+    def hours(self) -> str:
+        """ "" where it is so far off that nobody knows them."""
+        return "" if is_far(self.plan.on, self.today) else plan_words.hours_words(self.plan)
+
+    @property
+    def palette(self) -> str:
+        return plan_words.palette_words(self.plan)
+
+    @property
+    def why(self) -> str:
+        if is_far(self.plan.on, self.today):
+            return f"{plan_words.reason_words(self.plan.why, self.today)}."
+        return plan_words.why_words(self.plan, self.today)
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +140,7 @@ def shown_in_use(row: StudioPlan | None, now: PlanNow, facts: Mapping[str, Panel
     if row is None or not row.content_json:
         return None
     found = [
-        replace(_sitting(one.plan, today), is_painted=one.fate == "painted", broken=one.broken)
+        SittingShown(one.plan, today, is_painted=one.fate == "painted", broken=one.broken)
         for one in now.sittings
         if one.fate == "stands" or (one.fate == "painted" and one.plan.on >= today)
     ]
@@ -149,7 +161,7 @@ def shown(row: StudioPlan | None, now: PlanNow, today: date) -> PlanShown | None
     if row is None or not row.content_json:
         return None
     stood = {one.plan.uid: one.plan for one in now.standing}
-    sittings = [_beside(_sitting(one, today), stood, now.to_come) for one in sittings_of(row.content_json)]
+    sittings = [_beside(one, stood, now.to_come, today) for one in sittings_of(row.content_json)]
     return replace(_plan(row, sittings, today), changes=_changes(sittings, stood, now.to_come))
 
 
@@ -177,29 +189,18 @@ def _day(on: date, sittings: Iterable[SittingShown], today: date) -> DayShown:
     return DayShown(on, found, is_over, may_be_free)
 
 
-def _sitting(sitting: PlannedSitting, today: date) -> SittingShown:
-    far = is_far(sitting.on, today)
-    return SittingShown(
-        plan=sitting,
-        hours="" if far else plan_words.hours_words(sitting),
-        palette=plan_words.palette_words(sitting),
-        why=f"{plan_words.reason_words(sitting.why, today)}." if far else plan_words.why_words(sitting, today),
-    )
-
-
 def is_far(on: date, today: date) -> bool:
     """Whether a sitting of that day is told without its hours."""
     return (on - today).days > A_YEAR_D
 
 
 def _beside(
-    sitting: SittingShown, stood: Mapping[str, PlannedSitting], to_come: Mapping[str, date | None]
+    sitting: PlannedSitting, stood: Mapping[str, PlannedSitting], to_come: Mapping[str, date | None], today: date
 ) -> SittingShown:
     """A sitting with where its layer stands now: by the plan in use, or by the day that was given it by hand."""
-    uid = sitting.plan.uid
-    was = stood.get(uid)
-    before = was.on if was is not None else to_come.get(uid)
-    return replace(sitting, was=was, before=before if before != sitting.plan.on else None)
+    was = stood.get(sitting.uid)
+    before = was.on if was is not None else to_come.get(sitting.uid)
+    return SittingShown(sitting, today, was=was, before=before if before != sitting.on else None)
 
 
 def _changes(

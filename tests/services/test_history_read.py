@@ -37,6 +37,6 @@ def test_only_the_rows_that_are_told_are_read(bench: Bench) -> None:
     finally:
         event.remove(Change, "load", note)
     assert [(entry.label, entry.rows) for entry in of_plans] == [("Took the plan", ()), ("Made a plan", ())]
-    assert [entry.label for entry in of_layer][0] == "Took the plan"
+    assert of_layer[0].label == "Took the plan"
     assert {row.row_id for row in of_layer[0].rows} == {ids[uids[0]]} and "studio_plan" not in of_what
     assert [[field.name for field in row.fields] for row in of_plan[0].rows] == [["accepted_at"]]

@@ -104,14 +104,8 @@ def test_a_process_gets_ready_before_it_is_asked_and_only_one(pool: SearchPool, 
     wait_for(lambda: has_run(tmp_path, 2))
 
 
-def test_the_rehearsal_is_a_plan_and_a_pool_that_ended_does_not_begin_one(
-    pool: SearchPool, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_the_rehearsal_is_a_plan_and_a_pool_that_ended_does_not_begin_one(pool: SearchPool) -> None:
     assert pool.run(planning_search.rehearse) is None
-    untouched = SearchPool()
-    monkeypatch.setattr(planning_search, "SEARCHES", untouched)
-    planning_search.expect()  # not prepared: nothing
-    assert untouched.processes == []
     pool.close()
     pool.get_ready(planning_search.rehearse)
     assert pool.processes == [] and not pool.is_getting_ready

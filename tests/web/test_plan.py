@@ -507,7 +507,7 @@ def test_a_missed_sitting_is_told_on_today_and_set_right(
     bench: Bench, client: TestClient, db: Database, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     expected: list[bool] = []
-    monkeypatch.setattr(planning_search, "expect", lambda: expected.append(True))
+    monkeypatch.setattr(planning_search, "expect", lambda *_: expected.append(True))
     sitting = accepted(client, db)[0]
     with bench.unit("A day went by") as work:
         layer = work.session.exec(select(Layer).where(Layer.uid == sitting["id"])).one()

@@ -34,7 +34,7 @@ SOFT = (FilmState.WET, FilmState.TACKY)
 def plan(page: Page, stays: Annotated[list[str] | None, Query()] = None) -> Response:
     """``stays``: entries of the history that could not be taken back when a plan was left aside."""
     if page.may("paint"):
-        planning_search.expect()
+        planning_search.expect(page.db, page.actor, page.now, page.zone)
     return page.render("plan/page.html", {**_context(page, FormState()), "stays": _entries(page, stays or ())})
 
 

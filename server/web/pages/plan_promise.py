@@ -26,7 +26,7 @@ NEW = {"support": "hardboard", "ground_kind": "acrylic", "ground_surface": "matt
 def promise(page: Page) -> Response:
     """The question, and the quotes that were given."""
     if page.may("paint"):
-        planning_search.expect()
+        planning_search.expect(page.db, page.actor, page.now, page.zone)
     return page.render("plan/promise.html", {**_context(page), "form": FormState(values=NEW)})
 
 

@@ -124,8 +124,8 @@ def today(page: Page, on: str = "", card: str = "") -> Response:
     pressed = _pressed(found, card) if card else None
     if day is None:
         keep_ready("today", page, _ready)
-    if day is None and found.holds.slipped and page.may("paint"):
-        planning_search.expect()  # the page offers to set it right
+    if day is None and found.holds != PlanHolds() and page.may("paint"):
+        planning_search.expect(page.db, page.actor, page.now, page.zone)  # the page offers to set it right
     context = TodayPage(
         day=found.moment.on,
         is_today=day is None,

@@ -15,6 +15,9 @@ from server.planning.schedule.calendar import Zone, windows
 from server.planning.schedule.problem import Painter
 from server.services import layers, mixes, panel_moves, panels, planning, records
 from server.services.access import Actor
+from server.services.board.plan_standing import comes_to, plan_in
+from server.services.board.rows import load
+from server.services.board.today import moment_at, panel_facts
 from server.services.errors import Refused
 from server.services.layer_commands import LayerMixPart
 from server.services.mixes import MixCreate, PartRow
@@ -41,6 +44,8 @@ def apply(session: Session, actor: Actor, chosen: tuple[str, str, str], now: dat
     if plan.archived_at is not None or key not in {o.get("key") for o in offered["options"]}:
         raise Refused(GONE)
     text = next(o["text"] for o in offered["options"] if o.get("key") == key)
+    if plan.accepted_at is not None and not _is_as_tried(session, actor, offered, (now, zone)):
+        raise Refused(GONE)
     kind, _, rest = key.partition(":")
     APPLY[kind](session, actor, panel, rest, (now, zone))
     session.flush()
@@ -48,6 +53,17 @@ def apply(session: Session, actor: Actor, chosen: tuple[str, str, str], now: dat
 
 
 When = tuple[datetime, ZoneInfo]
+
+
+def _is_as_tried(session: Session, actor: Actor, offered: dict[str, Any], when: When) -> bool:
+    """Whether a panel of the plan in use still comes to what it came to when its options were tried."""
+    rows = load(session, actor)
+    assert rows is not None
+    moment = moment_at(*when)
+    fact = next((fact for fact in panel_facts(rows, moment) if fact.uid == offered["id"]), None)
+    planned = date.fromisoformat(offered["finish_on"]) if offered["finish_on"] else None
+    as_it_was = comes_to(fact, planned) == (planned, offered["late_d"])
+    return as_it_was and offered["id"] not in plan_in(rows, moment).changed
 
 
 def _thinner(session: Session, actor: Actor, _panel: Panel, rest: str, _when: When) -> None:

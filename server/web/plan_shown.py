@@ -11,7 +11,7 @@ from typing import Any
 
 from server.formats.drawings_odds import OddsPicture, odds_picture
 from server.services.board.facts import BrokenSitting, PanelFact, Standing
-from server.services.board.plan_standing import PlanNow
+from server.services.board.plan_standing import PlanNow, comes_to
 from server.services.plan_reading import PlannedSitting, PlanRisk, sittings_of
 from server.store.tables import StudioPlan
 from server.web import plan_words, standing_words
@@ -145,11 +145,10 @@ def shown_in_use(row: StudioPlan | None, now: PlanNow, facts: Mapping[str, Panel
         if one.fate == "stands" or (one.fate == "painted" and one.plan.on >= today)
     ]
     made = _plan(row, found, today)
-    changed = {one.plan.panel_uid for one in now.sittings if one.fate != "stands" or one.broken is not None}
     panels = (_as_it_stands(panel, facts.get(panel.uid), today) for panel in made.panels)
     return replace(
         made,
-        panels=tuple(_without_stale(found, old, changed) for found, old in zip(panels, made.panels, strict=True)),
+        panels=tuple(_without_stale(found, old, now.changed) for found, old in zip(panels, made.panels, strict=True)),
         let_go=(),
         by_hand=tuple(ByHand(s.plan, now.to_come.get(s.plan.uid)) for s in now.sittings if s.fate == "moved"),
         to_come=len(now.standing),
@@ -248,11 +247,10 @@ def _as_it_stands(panel: PanelShown, fact: PanelFact | None, today: date) -> Pan
     """A panel of the plan in use by what is known of it now; what would help is only told where it is late."""
     if fact is None or fact.standing is Standing.FINISHED:
         return replace(panel, odds=None, risk="", late_d=0, options=())
-    due = fact.due
-    if due is None:
+    due, found = fact.due, comes_to(fact, panel.finish_on)
+    if due is None or found is None:
         return replace(panel, odds=None, late_d=0, options=())
-    finish = due.ready_on or panel.finish_on
-    late_d = 0 if finish is None else max(0, (finish - due.on).days)
+    finish, late_d = found
     return replace(
         panel,
         finish_on=finish,

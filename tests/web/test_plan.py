@@ -374,6 +374,30 @@ def test_what_is_not_offered_is_not_done(bare: Bench, client: TestClient, db: Da
     assert client.post(f"/plan/{NOBODY}/apply/{uid}", data={"key": "wait"}).status_code == 404
 
 
+def test_an_old_tab_does_not_do_what_was_tried_before_things_changed(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    late_panel(bare)
+    make(client)
+    client.post(f"/plan/{the_plan(db).uid}/accept")
+    old = offered(client)
+    thin = next(key for key in old if key.startswith("thinner:"))
+    with bare.unit("Another day by hand") as work:
+        first = work.session.exec(select(Layer).where(Layer.kind == "underpainting")).one()
+        assert first.planned_on is not None
+        first.planned_on += timedelta(days=9)
+    assert offered(client) == {}
+    refused = client.post(old[thin], data={"key": thin})
+    assert refused.status_code == 409 and "something changed since" in refused.text
+    with db.read() as session:
+        assert {layer.wet_thickness_um for layer in session.exec(select(Layer))} == {120}
+    with bare.unit("And back") as work:
+        first = work.session.exec(select(Layer).where(Layer.kind == "underpainting")).one()
+        assert first.planned_on is not None
+        first.planned_on -= timedelta(days=9)
+    assert client.post(old[thin], data={"key": thin}).status_code == 303
+
+
 def plans(db: Database) -> list[StudioPlan]:
     with db.read() as session:
         return [plan for plan in session.exec(select(StudioPlan)) if plan.archived_at is None]

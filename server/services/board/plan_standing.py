@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session
 
 from server.services.access import Actor
-from server.services.board.facts import BrokenSitting, Moment
+from server.services.board.facts import BrokenSitting, Moment, PanelFact, Standing
 from server.services.board.plan_holds import broken_sittings
 from server.services.board.rows import StudioRows
 from server.services.board.snapshot import snapshot
@@ -40,10 +40,19 @@ class PlanNow:
     def standing(self) -> tuple[SittingNow, ...]:
         return tuple(one for one in self.sittings if one.fate == "stands")
 
+    @property
+    def changed(self) -> frozenset[str]:
+        """The panels of which something is not as it was planned."""
+        return frozenset(one.plan.panel_uid for one in self.sittings if one.fate != "stands" or one.broken is not None)
+
 
 def plan_now(session: Session, actor: Actor, now: datetime, zone: ZoneInfo) -> PlanNow:
     """The plan in use, read as every other screen reads it."""
-    rows, moment = snapshot(session, actor).rows, moment_of(now, zone)
+    return plan_in(snapshot(session, actor).rows, moment_of(now, zone))
+
+
+def plan_in(rows: StudioRows, moment: Moment) -> PlanNow:
+    """The same from rows that were read already."""
     every = [layer for panel in rows.panels for layer in rows.layers.get(panel.id, ())]
     to_come = {layer.uid: layer.planned_on for layer in every if layer.painted_at is None}
     return PlanNow(_sittings(rows, moment), to_come)
@@ -62,3 +71,12 @@ def _sittings(rows: StudioRows, moment: Moment) -> tuple[SittingNow, ...]:
             fate: Fate = "stands" if stands else "painted" if layer.painted_at is not None else "moved"
             found.append(SittingNow(sitting, fate, broken.get(sitting.uid)))
     return tuple(found)
+
+
+def comes_to(fact: PanelFact | None, planned: date | None) -> tuple[date | None, int] | None:
+    """The day on which a panel of the plan in use can be delivered by now (``planned`` where nothing else is known),
+    and by how many days that is late; None where it is finished or has no date."""
+    if fact is None or fact.standing is Standing.FINISHED or fact.due is None:
+        return None
+    finish = fact.due.ready_on or planned
+    return finish, 0 if finish is None else max(0, (finish - fact.due.on).days)

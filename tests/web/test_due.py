@@ -74,3 +74,19 @@ def test_without_a_date_a_varnish_planned_too_early_is_told_all_the_same(bench: 
     told = "Final varnish, 3 April 2027: too early, not before 30 April 2027, say the rules"
     assert told in words_of(client.get(f"/panels/{panel.uid}").text)
     assert told in words_of(client.get("/").text)
+
+
+def test_a_painted_panel_whose_finish_does_not_fit_its_date_stands_on_the_plan_too(
+    bench: Bench, client: TestClient
+) -> None:
+    """Nothing of it can be planned, so no plan holds it. One with a layer to come stands in the plan, or nowhere."""
+    soon, fine = NOW.date() + timedelta(days=3), NOW.date() + timedelta(days=300)
+    for title, due_on in (("Lemons", soon), ("Plums", fine)):
+        panel = bench.panel(title=title, due_on=due_on, due_for="the winter show")
+        bench.layer(panel, kind="glaze", painted_at=NOW - timedelta(days=1))
+    bench.layer(bench.panel(title="Pears", due_on=soon), kind="underpainting")
+    text = client.get("/plan").text
+    section = text.partition('id="painted"')[2].partition("</section>")[0]
+    assert "#at_risk" in section and "At risk" in section
+    assert "Lemons" in section and "for the winter show" in section and "chance of keeping it" in section
+    assert "Plums" not in section and "Pears" not in section

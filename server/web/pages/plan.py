@@ -22,6 +22,7 @@ from server.web import plan_words
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, change
+from server.web.plan_painted import painted_at_risk
 from server.web.plan_shown import shown, shown_in_use, told
 from server.web.quietly import improve_on
 
@@ -132,6 +133,7 @@ def _context(page: PageRequest, making: FormState) -> dict[str, Any]:
             "settings": settings,
             "standing": shown_in_use(in_use, now, facts, page.today),
             "holds": wall.holds,
+            "painted": painted_at_risk(wall, page.today),
             "proposal": shown(waiting, now, page.today),
             "stays": (),
             "refusal": "",

@@ -5,8 +5,11 @@ Wall-clock hours are turned into instants day by day, so that a day of 23 or 25 
 
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, timezone
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
 
 from server.planning.schedule.problem import Painter
 from server.planning.schedule.repeating import rule_days
@@ -28,19 +31,19 @@ class Window:
         return self.end_min - self.start_min
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)  # without slots, so that it can keep its origin
 class Zone:
     """The studio's clock: days from ``today``, minutes from its first instant."""
 
     zone: ZoneInfo
     today: date
 
-    @property
+    @cached_property
     def origin(self) -> datetime:
-        return _origin(self)
+        return self.day_start(0)
 
     def day_start(self, day: int) -> datetime:
-        return datetime.combine(self.today + timedelta(days=day), time(), self.zone).astimezone(timezone.utc)
+        return _at(self.zone, self.today + timedelta(days=day), 0)
 
     def minute_of(self, instant: datetime) -> float:
         return (instant - self.origin).total_seconds() / 60.0
@@ -54,13 +57,21 @@ class Zone:
     def wall(self, day: int, minute: int) -> int:
         """Minutes from the origin to a wall-clock minute (0 to 1440) of a day. In the hour skipped: as if before it."""
         on = self.today + timedelta(days=day + minute // MINUTES_PER_DAY)
-        clock = time(minute % MINUTES_PER_DAY // 60, minute % 60)
-        return round(self.minute_of(datetime.combine(on, clock, self.zone).astimezone(timezone.utc)))
+        return round(self.minute_of(_at(self.zone, on, minute % MINUTES_PER_DAY)))
 
 
-@lru_cache(maxsize=64)  # asked for with every instant
-def _origin(zone: Zone) -> datetime:
-    return zone.day_start(0)
+@lru_cache(maxsize=1 << 15)  # each is asked for by every painter, and again by every search of a plan
+def _at(zone: ZoneInfo, on: date, minute: int) -> datetime:
+    """The instant of a wall-clock minute of a day."""
+    return datetime.combine(on, time(minute // 60, minute % 60), zone).astimezone(timezone.utc)
+
+
+@lru_cache(maxsize=16)
+def day_starts(zone: Zone, first: int, last: int) -> NDArray[np.float64]:
+    """The minutes at which the days from ``first`` to ``last`` begin; not to be changed."""
+    found = np.array([zone.minute_of(zone.day_start(day)) for day in range(first, last + 1)])
+    found.flags.writeable = False
+    return found
 
 
 def windows(painters: tuple[Painter, ...], zone: Zone, days: int) -> list[Window]:

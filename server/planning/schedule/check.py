@@ -4,9 +4,9 @@ Written apart from the search: its own calendar, its own drying, by the day and 
 types and nothing else. Slow and plain on purpose.
 """
 
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, timezone
 from functools import lru_cache
 from itertools import pairwise
@@ -18,6 +18,7 @@ from server.planning.schedule.problem import (
     FLOW_PRICE,
     SET_UP_PRICE,
     TARDINESS_PRICE,
+    DryingSpeed,
     Link,
     LinkKind,
     PanelJob,
@@ -84,10 +85,10 @@ def _listed(problem: Problem, plan: Plan) -> list[Fault]:
     done = {p.sitting for p in problem.previous if p.done}
     asked = [s.id for panel in problem.panels for s in panel.sittings if s.id not in done]
     told = [s.id for s in plan.sittings] + [u.sitting for u in plan.unplaced]
-    lost = set(asked) - set(told)
+    lost, count = set(asked) - set(told), Counter(told)
     faults = [Fault("missing", (one,), f"{one} is neither placed nor named as unplaced") for one in lost]
     faults += [Fault("unknown", (one,), f"{one} was not asked for") for one in set(told) - set(asked)]
-    faults += [Fault("twice", (one,), f"{one} is told twice") for one in set(told) if told.count(one) > 1]
+    faults += [Fault("twice", (one,), f"{one} is told twice") for one in set(told) if count[one] > 1]
     return faults
 
 
@@ -187,20 +188,15 @@ def _releases(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:
             yield Fault("release", (item.sitting.id,), f"{item.sitting.id} begins before {release}")
 
 
-def speed_on(problem: Problem, on: date) -> float:
+def speed_on(problem: Problem, speed: DryingSpeed, on: date) -> float:
     """Drying speed of a day."""
-    if problem.speed.by_month:
-        return problem.speed.by_month[on.month - 1]
-    given, day = problem.speed.by_day, (on - problem.today).days
+    if speed.by_month:
+        return speed.by_month[on.month - 1]
+    given, day = speed.by_day, (on - problem.today).days
     if 0 <= day < len(given):
         return given[day]
     last = given[-28:]
     return given[0] if day < 0 else last[(day - len(given)) % len(last)]
-
-
-def _there(problem: Problem, panel: PanelJob) -> Problem:
-    """The problem with the drying speed of the place that a panel dries in."""
-    return problem if panel.speed is None else replace(problem, speed=panel.speed)
 
 
 @lru_cache(20_000)
@@ -212,28 +208,30 @@ def midnight(problem: Problem, on: date) -> datetime:
     return _midnight(problem.zone, on)
 
 
-def reference_days(problem: Problem, start: datetime, end: datetime) -> float:
-    """Reference days that pass between two instants."""
+def reference_days(problem: Problem, start: datetime, end: datetime, there: DryingSpeed | None = None) -> float:
+    """Reference days that pass between two instants; ``there``: in a place with a speed of its own."""
+    speed = there or problem.speed
     at, passed, until = start.astimezone(timezone.utc), 0.0, end.astimezone(timezone.utc)
     on = at.astimezone(problem.zone).date()
     while at < until:
         following = on + A_DAY
         stop = min(midnight(problem, following), until)
-        passed += speed_on(problem, on) * (stop - at).total_seconds() / DAY_S
+        passed += speed_on(problem, speed, on) * (stop - at).total_seconds() / DAY_S
         at, on = stop, following
     return passed
 
 
-def instant_after(problem: Problem, start: datetime, reference_d: float) -> datetime:
-    """The instant at which so many reference days have passed."""
+def instant_after(problem: Problem, start: datetime, reference_d: float, there: DryingSpeed | None = None) -> datetime:
+    """The instant at which so many reference days have passed; ``there``: in a place with a speed of its own."""
+    speed = there or problem.speed
     at, left = start.astimezone(timezone.utc), reference_d
     on = at.astimezone(problem.zone).date()
     while True:
         following = on + A_DAY
-        stop, speed = midnight(problem, following), speed_on(problem, on)
-        passing = speed * (stop - at).total_seconds() / DAY_S
+        stop, pace = midnight(problem, following), speed_on(problem, speed, on)
+        passing = pace * (stop - at).total_seconds() / DAY_S
         if passing >= left:
-            return at + timedelta(seconds=left / speed * DAY_S)
+            return at + timedelta(seconds=left / pace * DAY_S)
         at, on, left = stop, following, left - passing
 
 
@@ -242,7 +240,7 @@ def _links(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:
         for link in panel.links:
             before, after = laid.get(link.before), laid.get(link.after)
             if before is not None and after is not None:
-                text = _broken(_there(problem, panel), link, before, after)
+                text = _broken(problem, link, before, after)
                 if text:
                     yield Fault(link.kind.value, (link.before, link.after), f"{link.before} to {link.after}: {text}")
             elif after is not None and not after.fixed:
@@ -255,7 +253,8 @@ def _broken(problem: Problem, link: Link, before: _Laid, after: _Laid) -> str:
     same = before.window == after.window
     if after.window.start < before.window.end and not (same and link.kind is LinkKind.WET_IN_WET):
         return "begins in the same window"
-    passed, is_dry = reference_days(problem, before.window.end, after.window.start), link.kind is LinkKind.DRY
+    there, is_dry = before.panel.speed, link.kind is LinkKind.DRY
+    passed = reference_days(problem, before.window.end, after.window.start, there)
     drying = before.sitting.drying if is_dry else None
     if drying is not None and passed < drying.at(problem.confidence) - SLACK_D:
         return "begins before the layer below is ready"
@@ -264,7 +263,7 @@ def _broken(problem: Problem, link: Link, before: _Laid, after: _Laid) -> str:
     if is_dry and after.window.start < before.window.end + timedelta(days=link.rest_d) - SLACK:
         return "begins before the rest that a rule asks for is over"
     limit = within_limit_d(link, before.sitting)
-    if limit is not None and reference_days(problem, before.window.start, after.window.start) > limit + SLACK_D:
+    if limit is not None and reference_days(problem, before.window.start, after.window.start, there) > limit + SLACK_D:
         return "begins after its wet limit"
     return ""
 
@@ -287,7 +286,7 @@ def _rack(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:
     for item in laid.values():
         if item.sitting.rack_d is None:
             continue
-        free = instant_after(_there(problem, item.panel), item.window.end, item.sitting.rack_d)
+        free = instant_after(problem, item.window.end, item.sitting.rack_d, item.panel.speed)
         on = item.start.astimezone(problem.zone).date()
         while midnight(problem, on) < free - SLACK:
             used[on].append(item)
@@ -322,7 +321,7 @@ def _stands_at(problem: Problem, item: _Laid, at: datetime) -> bool:
 
 def finish_on(problem: Problem, panel: PanelJob, laid_at: datetime) -> date:
     """The first day by whose start the final wait and the handling have passed."""
-    dry = instant_after(_there(problem, panel), laid_at, panel.final_wait.at(problem.confidence))
+    dry = instant_after(problem, laid_at, panel.final_wait.at(problem.confidence), panel.speed)
     whole, part = divmod(panel.handling_d, 1.0)
     dry += timedelta(days=part)
     on = dry.astimezone(problem.zone).date()
@@ -333,11 +332,14 @@ def finish_on(problem: Problem, panel: PanelJob, laid_at: datetime) -> date:
 
 def objective(problem: Problem, plan: Plan) -> Objective:
     """The terms worked out anew from where the sittings stand and each panel's earliest day."""
-    laid, _ = _laid(problem, plan)
+    return _terms(problem, plan, _finishes(problem, _laid(problem, plan)[0]))
+
+
+def _terms(problem: Problem, plan: Plan, finishes: Mapping[str, date | None]) -> Objective:
     late = flow = 0.0
     earliest = {p.id: p.earliest_on for p in plan.panels}
     for panel in problem.panels:
-        finish = _finish(problem, panel, laid)
+        finish = finishes[panel.id]
         if finish is None:
             continue
         if panel.due_on is not None:
@@ -356,6 +358,11 @@ def moved_sittings(problem: Problem, placed: Sequence[PlacedSitting]) -> list[st
     return [s.id for s in placed if s.id in stood and s.start_at.astimezone(problem.zone).date() != stood[s.id]]
 
 
+def _finishes(problem: Problem, laid: dict[str, _Laid]) -> dict[str, date | None]:
+    """The day on which each panel is deliverable."""
+    return {panel.id: _finish(problem, panel, laid) for panel in problem.panels}
+
+
 def _finish(problem: Problem, panel: PanelJob, laid: dict[str, _Laid]) -> date | None:
     if not panel.sittings or any(s.id not in laid for s in panel.sittings):
         return None
@@ -364,9 +371,9 @@ def _finish(problem: Problem, panel: PanelJob, laid: dict[str, _Laid]) -> date |
 
 def _figures(problem: Problem, plan: Plan, laid: dict[str, _Laid]) -> list[Fault]:
     faults = []
-    told = {p.id: p for p in plan.panels}
+    told, finishes = {p.id: p for p in plan.panels}, _finishes(problem, laid)
     for panel in problem.panels:
-        finish = _finish(problem, panel, laid)
+        finish = finishes[panel.id]
         late = 0 if finish is None or panel.due_on is None else max(0, (finish - panel.due_on).days)
         own = told.get(panel.id)
         if own is None or own.finish_on != finish or own.late_d != late:
@@ -375,7 +382,7 @@ def _figures(problem: Problem, plan: Plan, laid: dict[str, _Laid]) -> list[Fault
             faults.append(Fault("earliest", (panel.id,), f"{panel.id} is earlier than the earliest it could be"))
         elif finish is None and own.earliest_on is not None and own.earliest_on < problem.today:
             faults.append(Fault("earliest", (panel.id,), f"{panel.id} cannot be deliverable before {problem.today}"))
-    right = objective(problem, plan)
+    right = _terms(problem, plan, finishes)
     own_terms = plan.objective
     same = (right.set_ups, right.flow_d, right.moved) == (own_terms.set_ups, own_terms.flow_d, own_terms.moved)
     if not same or abs(right.total - own_terms.total) > 1e-6 * max(1.0, right.total):

@@ -7,6 +7,7 @@ date or a temperature; windows, sittings, panels and palettes are numbers. Compi
 they are lists: the same functions run on both.
 """
 
+from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -169,6 +170,14 @@ class Columns(NamedTuple):
     def plain(self) -> "Columns":
         """As lists, for the search that is not compiled."""
         return Columns(self.m.tolist(), self.f.tolist(), self.t.tolist())
+
+
+class Arrays(Columns):
+    """Columns as numpy's arrays, with the addresses that the compiled search wants: each search asks for them often."""
+
+    @cached_property
+    def addresses(self) -> tuple[int, int, int]:
+        return self.m.ctypes.data, self.f.ctypes.data, self.t.ctypes.data
 
 
 class Builder:

@@ -51,8 +51,8 @@ class Way:
 
     compiled: Any
 
-    def __call__(self, c: columns.Columns, *rest: Any) -> Any:
-        return self.compiled(c.m.ctypes.data, c.f.ctypes.data, c.t.ctypes.data, *rest)
+    def __call__(self, c: columns.Arrays, *rest: Any) -> Any:
+        return self.compiled(*c.addresses, *rest)
 
 
 def _functions(*modules: ModuleType) -> dict[str, FunctionType]:

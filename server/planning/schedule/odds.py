@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.planning.outlook import DRAWS, scores
-from server.planning.schedule.calendar import MINUTES_PER_DAY, Window, Zone, windows
+from server.planning.schedule.calendar import MINUTES_PER_DAY, Window, Zone, day_starts, windows
 from server.planning.schedule.plan import PlacedSitting
 from server.planning.schedule.problem import Z90, Link, LinkKind, PanelJob, Problem, Sitting, Spread
 from server.planning.schedule.speed import Clocks
@@ -120,7 +120,7 @@ def _ground(problem: Problem, plan: Sequence[PlacedSitting]) -> _Ground:
         painting = sum(round((s.end_at - s.start_at).total_seconds() / 60) for _, s in here)
         free.append(window.minutes - painting - problem.set_up_min * len(new))
     clocks = Clocks(problem, zone, -1, max(0, last) + CLOCK_D)
-    days = np.array([zone.minute_of(zone.day_start(day)) for day in range(max(0, last) + CLOCK_D)])
+    days = day_starts(zone, 0, max(0, last) + CLOCK_D - 1)
     of_day: dict[tuple[int, int], list[int]] = {}
     for b, window in enumerate(found):
         of_day.setdefault((window.painter, window.day), []).append(b)

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
+from functools import lru_cache
 from math import exp, log
 from statistics import NormalDist
 from zoneinfo import ZoneInfo
@@ -11,6 +12,11 @@ Z90 = NormalDist().inv_cdf(0.9)
 TARDINESS_PRICE = 100.0  # a day late of a panel of weight 1
 SET_UP_PRICE = 100.0  # a palette mixed on a day by a painter
 FLOW_PRICE = 2.0  # a day between a panel's delivery and the earliest it could be
+
+
+@lru_cache(maxsize=64)  # a plan asks for few chances, for every wait
+def _score(confidence: float) -> float:
+    return NormalDist().inv_cdf(confidence)
 
 
 class LinkKind(StrEnum):
@@ -33,7 +39,7 @@ class Spread:
         """The duration that is not exceeded with this chance, 0 to 1."""
         if self.p50_d <= 0.0:
             return 0.0
-        return self.p50_d * exp(NormalDist().inv_cdf(confidence) / Z90 * log(self.p90_d / self.p50_d))
+        return self.p50_d * exp(_score(confidence) / Z90 * log(self.p90_d / self.p50_d))
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,8 +18,8 @@ from server.planning.schedule.columns import (
     MOST_TOUCHED,
     NOWHERE,
     PRIVATE,
+    Arrays,
     Builder,
-    Columns,
 )
 from server.planning.schedule.problem import (
     FLOW_PRICE,
@@ -139,7 +139,7 @@ class Shape:
                 return False
         return low <= b <= high
 
-    def columns(self, seed: int) -> Columns:
+    def columns(self, seed: int) -> Arrays:
         """A plan in which nothing stands but the rack places of what is over."""
         table, built = Table(self.tables), Builder()
         windows, count = self._window_records(table), len(self.sittings)
@@ -176,7 +176,7 @@ class Shape:
             built.room(name, MOST_BANS)
         self._numbers(built.header, seed)
         floats = self._floats(built.header, longest)
-        return Columns(built.joined(), floats, table.joined())
+        return Arrays(built.joined(), floats, table.joined())
 
     def _numbers(self, header: np.ndarray, seed: int) -> None:
         problem = self.problem
@@ -221,9 +221,14 @@ class Shape:
         found[:, columns.SLOT_END] = np.searchsorted(edges, [w.end_min for w in self.windows])
         return found
 
+    @cached_property
+    def _places(self) -> dict[str, int]:
+        return {p.id: n for n, p in enumerate(self.problem.painters)}
+
     def _allowed(self, sitting: Sitting) -> tuple[int, ...]:
-        places = {p.id: n for n, p in enumerate(self.problem.painters)}
-        return tuple(sorted({places[p] for p in sitting.painters})) or tuple(places.values())
+        if not sitting.painters:
+            return tuple(self._places.values())
+        return tuple(sorted({self._places[p] for p in sitting.painters}))
 
     def _lists(self, table: Table) -> dict[tuple[int, ...], tuple[int, int, int]]:
         """For each group of painters: where its list of windows begins and ends, and where the way into it does."""

@@ -6,7 +6,7 @@ from datetime import timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from server.planning.schedule.calendar import MINUTES_PER_DAY, Zone
+from server.planning.schedule.calendar import MINUTES_PER_DAY, Zone, day_starts
 from server.planning.schedule.problem import DryingSpeed, PanelJob, Problem
 
 REPEATED_DAYS = 28
@@ -33,11 +33,18 @@ class Clocks:
     first: int
     last: int
     _made: dict[DryingSpeed | None, "DryingClock"] = field(default_factory=dict)
+    _of: dict[int, tuple[DryingSpeed | None, "DryingClock"]] = field(default_factory=dict)
 
     def of(self, panel: PanelJob) -> "DryingClock":
+        # By the speed itself first: telling two of them apart takes as long as they have days.
+        known = self._of.get(id(panel.speed))
+        if known is None:
+            known = self._of[id(panel.speed)] = panel.speed, self._clock(panel)
+        return known[1]
+
+    def _clock(self, panel: PanelJob) -> "DryingClock":
         if panel.speed not in self._made:
-            speed = self.problem.speed_of(panel)
-            self._made[panel.speed] = DryingClock(speed, self.zone, self.first, self.last)
+            self._made[panel.speed] = DryingClock(self.problem.speed_of(panel), self.zone, self.first, self.last)
         return self._made[panel.speed]
 
 
@@ -48,9 +55,8 @@ class DryingClock:
     """
 
     def __init__(self, speed: DryingSpeed, zone: Zone, first: int, last: int) -> None:
-        days = range(first, last + 1)
-        self._edge_min = np.array([zone.minute_of(zone.day_start(day)) for day in (*days, last + 1)])
-        rate = np.array([speed_of(speed, zone, day) for day in days]) / MINUTES_PER_DAY
+        self._edge_min = day_starts(zone, first, last + 1)
+        rate = np.array([speed_of(speed, zone, day) for day in range(first, last + 1)]) / MINUTES_PER_DAY
         self._progress = np.concatenate(([0.0], np.cumsum(rate * np.diff(self._edge_min))))
         self._far_rate = float(rate[-365:].mean())
         self._near_rate = float(rate[0])

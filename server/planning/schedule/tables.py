@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from server.planning.schedule.calendar import MINUTES_PER_DAY, Window, Zone
+from server.planning.schedule.calendar import MINUTES_PER_DAY, Window, Zone, day_starts
 from server.planning.schedule.problem import Link, LinkKind, PanelJob, Problem, Sitting, within_limit_d
 from server.planning.schedule.speed import Clocks, DryingClock
 
@@ -38,7 +38,7 @@ class Tables:
         self.known: dict[Hashable, int] = {}
         self.start = np.array([w.start_min for w in found], dtype=float)
         self.end = np.array([w.end_min for w in found], dtype=float)
-        self.day_start = np.array([zone.minute_of(zone.day_start(d)) for d in range(days + 2)])
+        self.day_start = day_starts(zone, 0, days + 1)
         self._of: dict[DryingClock, PanelTables] = {}
 
     def of(self, panel: PanelJob) -> "PanelTables":

@@ -10,10 +10,22 @@ from typing import Literal
 from server.formats.board_json import Told
 
 
+class BrokenOut(Told):
+    """Why a sitting holds no more: its day is over, its layer is ready only from ``ready_from``, it lies outside the
+    hours of its painter as they are now, or ``rule`` stops it on its day."""
+
+    why: Literal["missed", "not_ready", "off_hours", "stopped"]
+    ready_from: date | None
+    rule: str
+
+
 class PlannedSittingOut(Told):
     """A sitting: ``mixing_min`` before ``start_at`` go into mixing; ``slip_to`` is the latest start that harms nothing
     while all else stays; ``why`` it is not sooner; ``palette`` is what is mixed for it, the same for several;
-    ``cautions`` are those that the rules had of it on its day when the plan was made."""
+    ``cautions`` are those that the rules had of it on its day when the plan was made.
+
+    Of the plan in use, ``fate`` is what became of it, "moved" where its day was changed by hand, and ``broken`` why one
+    that stands holds no more. Both are null of other plans, and of a layer that is not there any more."""
 
     layer_uid: str
     panel_uid: str
@@ -28,6 +40,8 @@ class PlannedSittingOut(Told):
     slip_to: datetime
     pinned: bool
     cautions: tuple[str, ...]
+    fate: Literal["stands", "painted", "moved"] | None
+    broken: BrokenOut | None
 
 
 class PlanRiskOut(Told):

@@ -273,3 +273,25 @@ def test_the_plan_in_use_tells_the_dates_of_now_and_a_waiting_one_those_of_its_m
         assert now["risk"]["low_on"] <= now["risk"]["central_on"] <= now["risk"]["high_on"]
         assert now["finish_on"] == stored["finish_on"]
     assert items["waiting"]["panels"] == [stored] == ask.get(f"/plans/{waiting['uid']}")["panels"]
+
+
+def test_a_sitting_tells_programs_what_became_of_it(studio: Studio) -> None:
+    """As the page of the plan and the sheet of the week mark it; a plan that waits tells nothing of the kind."""
+    ask = studio.program
+    made = ask.done("/plans", {})
+    assert [(s["fate"], s["broken"]) for s in made["sittings"]] == [(None, None)] * 2
+    used = ask.done(f"/plans/{made['uid']}/accept")
+    assert [(s["fate"], s["broken"]) for s in used["sittings"]] == [("stands", None)] * 2
+    lower, upper = studio.layers
+    ask.done(
+        f"/layers/{lower}/paint", {"painted_at": "2026-11-25T08:00:00Z"}, version=ask.get(f"/layers/{lower}")["version"]
+    )
+    hours = next(each for each in ask.get("/working-hours")["items"] if each["weekdays"])
+    ask.done(f"/working-hours/{hours['uid']}/archive", version=hours["version"])
+    became = {s["layer_uid"]: s for s in ask.get(f"/plans/{made['uid']}")["sittings"]}
+    assert (became[lower]["fate"], became[lower]["broken"]) == ("painted", None)
+    off = {"why": "off_hours", "ready_from": None, "rule": ""}
+    assert (became[upper]["fate"], became[upper]["broken"]) == ("stands", off)
+    week = ask.get(f"/plan-week?on={became[upper]['start_at'][:10]}")
+    [sitting] = [one for day in week["days"] for painter in day["painters"] for one in painter["sittings"]]
+    assert (sitting["layer_uid"], sitting["broken"]) == (upper, off)

@@ -1,32 +1,18 @@
 """Plans of the studio: made, looked at, taken or left, set right; sittings held; long searches; a week's work."""
 
-from collections.abc import Callable, Collection, Mapping, Sequence
-from datetime import date
-from typing import Annotated, Any, Literal
+from collections.abc import Callable, Collection, Mapping
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
 from sqlmodel import Session
 
 from server.formats.plan_json import (
-    LeftOutOut,
-    PlannedPanelOut,
-    PlannedSittingOut,
-    PlanOptionOut,
-    PlanRiskOut,
-    PlanSettingsOut,
     SearchOut,
     StudioPlanOut,
     StudioPlansOut,
-    UnplacedSittingOut,
-    WorkDayOut,
-    WorkMixOut,
-    WorkPainterOut,
-    WorkShareOut,
-    WorkTestOut,
     WorkWeekOut,
 )
 from server.services import (
-    board,
     planning_apply,
     planning_events,
     planning_keep,
@@ -34,12 +20,9 @@ from server.services import (
     planning_plans,
     records,
 )
-from server.services.board.facts import PanelFact, Standing
-from server.services.board.plan_standing import plan_now
-from server.services.board.worksheet import Asked, MixDue, PainterDay, SheetDay, worksheet
+from server.services.board.worksheet import Asked, worksheet
 from server.services.errors import NotFound
 from server.services.fields import Command, Day, OptionalText120, Text200, Uid
-from server.services.plan_reading import PlannedSitting, sittings_of
 from server.services.planning_ahead import Changed, plan_after
 from server.services.planning_asked import PlanMake
 from server.services.planning_events import PlanRight
@@ -49,13 +32,13 @@ from server.services.sendings import added_before, sent_before
 from server.store.tables import StudioPlan
 from server.web.api import doing
 from server.web.api.doing import Told, changing
+from server.web.api.plan_out import plans_out, week_out
 from server.web.api.record_schemas import problems
 from server.web.api.records import After, Archived, Limit
 from server.web.api.records import Uid as PathUid
 from server.web.api.sent import Sending, Sent, VersionSeen
 from server.web.calendar_rows import week_of
 from server.web.deps import Page, PageRequest
-from server.web.plan_shown import PanelShown, shown_in_use
 from server.web.quietly import improve_on
 
 router = APIRouter(tags=["plans"])
@@ -82,11 +65,11 @@ BODIES = (PlanMake, PlanPin, PlanOptionApply, PlanRight, LongMake)
 
 @router.get("/plans", summary="Plans that were made", responses=problems(422))
 def plans(page: Page, limit: Limit = 50, after: After = None, archived: Archived = False) -> StudioPlansOut:
-    """The one in use, the one that waits to be looked at; with ``archived`` those of before. Odds and lateness of the
-    panels of the one in use are those of now."""
+    """The one in use, the one that waits to be looked at; with ``archived`` those of before. Of the one in use, odds
+    and lateness are those of now, and each sitting has what became of it."""
     with page.db.read() as session:
         found, more = records.find_slice(session, page.actor, StudioPlan, Slice(limit, after, archived))
-        items = _plans(session, page, found)
+        items = plans_out(session, page, found)
     return StudioPlansOut(items=items, next_after=items[-1].uid if more else None)
 
 
@@ -220,62 +203,18 @@ def end_search(page: Page, given: Sending) -> Any:
 
 @router.get("/plan-week", summary="A week of the plan in use", responses=problems(422))
 def plan_week(page: Page, on: On = None, painter: Annotated[OptionalText120, Query()] = "") -> WorkWeekOut:
-    """For each painter the sittings of a day, what to mix for them in millilitres, and what to press."""
+    """For each painter the sittings of a day, those that hold no more with why, what to mix for them in millilitres,
+    and what to press."""
     first = week_of(on or page.today)
     with page.db.read() as session:
         sheet = worksheet(session, page.actor, Asked(first, painter), page.now, page.zone)
-    days = tuple(_day(day) for day in sheet.days)
-    return WorkWeekOut(first=first, has_plan=sheet.has_plan, painters=sheet.painters, days=days)
+    return week_out(sheet)
 
 
 def _read(page: PageRequest, uid: str) -> StudioPlanOut:
     with page.db.read() as session:
-        [found] = _plans(session, page, [records.find(session, page.actor, StudioPlan, uid)])
+        [found] = plans_out(session, page, [records.find(session, page.actor, StudioPlan, uid)])
         return found
-
-
-def _plans(session: Session, page: PageRequest, rows: Sequence[StudioPlan]) -> tuple[StudioPlanOut, ...]:
-    """Plans as they are stored, the panels of the one in use as they stand now."""
-    used = planning_plans.in_use(session, page.actor)
-    return tuple(
-        _plan(row, _panels_now(session, page, row) if used is not None and row.uid == used.uid else _stored(row))
-        for row in rows
-    )
-
-
-def _stored(row: StudioPlan) -> tuple[PlannedPanelOut, ...]:
-    return tuple(_panel(each) for each in (row.content_json or {}).get("panels", ()))
-
-
-def _panels_now(session: Session, page: PageRequest, row: StudioPlan) -> tuple[PlannedPanelOut, ...]:
-    """The panels of the plan in use, as the page of the plan shows them."""
-    wall = board.today(session, page.actor, page.now, page.zone)
-    facts = {panel.uid: panel for group in wall.groups.values() for panel in group}
-    seen = shown_in_use(row, plan_now(session, page.actor, page.now, page.zone), facts, page.today)
-    if seen is None:
-        return ()
-    return tuple(
-        _now(stored, panel, facts.get(panel.uid)) for stored, panel in zip(_stored(row), seen.panels, strict=True)
-    )
-
-
-def _now(stored: PlannedPanelOut, panel: PanelShown, fact: PanelFact | None) -> PlannedPanelOut:
-    due = None if fact is None or fact.standing is Standing.FINISHED else fact.due
-    plan = None if due is None or due.is_late else due.plan
-    risk = None if plan is None else PlanRiskOut(**{name: getattr(plan, name) for name in PlanRiskOut.model_fields})
-    has_no_date = fact is not None and fact.due is None and fact.standing is not Standing.FINISHED
-    options = tuple(
-        PlanOptionOut(text=o.text, finish_on=o.finish_on, saves_d=o.saves_d, key=o.key) for o in panel.options
-    )
-    return PlannedPanelOut(
-        panel_uid=stored.panel_uid,
-        title=stored.title,
-        finish_on=panel.finish_on,
-        late_d=panel.late_d,
-        odds=None if due is None or panel.odds is None else due.odds,
-        risk=stored.risk if has_no_date else risk,
-        options=options,
-    )
 
 
 def _propose(page: PageRequest, given: Sent, content: Mapping[str, Any], label: str) -> StudioPlanOut:
@@ -313,76 +252,3 @@ def _search(page: PageRequest) -> SearchOut:
         cost=found.cost,
         fault=found.fault,
     )
-
-
-State = Literal["waiting", "in_use", "put_away"]
-
-
-def _state(row: StudioPlan) -> State:
-    if row.archived_at is not None:
-        return "put_away"
-    return "waiting" if row.accepted_at is None else "in_use"
-
-
-def _plan(row: StudioPlan, panels: tuple[PlannedPanelOut, ...]) -> StudioPlanOut:
-    content = row.content_json or {}
-    settings = PlanMake.model_validate(content.get("settings", {}))
-    return StudioPlanOut(
-        uid=row.uid,
-        version=row.version,
-        state=_state(row),
-        made_on=date.fromisoformat(content["made_on"]) if "made_on" in content else row.created_at.date(),
-        created_at=row.created_at,
-        accepted_at=row.accepted_at,
-        archived_at=row.archived_at,
-        settings=PlanSettingsOut(
-            easels=settings.easels, rack_places=settings.rack_places, mix_setup_min=settings.mix_setup_min
-        ),
-        sittings=tuple(_sitting(each) for each in sittings_of(content)),
-        panels=panels,
-        left_out=tuple(
-            LeftOutOut(panel_uid=each["uid"], title=each["title"], reason=each["reason"])
-            for each in content.get("left_out", ())
-        ),
-        unplaced=tuple(
-            UnplacedSittingOut(layer_uid=each["sitting"], kind=each.get("kind", ""), reason=each["reason"])
-            for each in content.get("unplaced", ())
-        ),
-    )
-
-
-def _sitting(each: PlannedSitting) -> PlannedSittingOut:
-    names = set(PlannedSittingOut.model_fields) - {"layer_uid"}
-    return PlannedSittingOut(layer_uid=each.uid, **{name: getattr(each, name) for name in names})
-
-
-def _panel(each: Mapping[str, Any]) -> PlannedPanelOut:
-    risk = each.get("risk")
-    options = tuple(
-        PlanOptionOut(text=o["text"], finish_on=o["finish_on"], saves_d=o["saves_d"], key=o.get("key", ""))
-        for o in each.get("options", ())
-    )
-    return PlannedPanelOut(
-        panel_uid=each["id"],
-        title=each["title"],
-        finish_on=each["finish_on"],
-        late_d=each["late_d"],
-        odds=each.get("odds"),
-        risk=None if risk is None else PlanRiskOut(**{name: risk[name] for name in PlanRiskOut.model_fields}),
-        options=options,
-    )
-
-
-def _day(day: SheetDay) -> WorkDayOut:
-    tests = tuple(WorkTestOut(panel_uid=each.panel_uid, title=each.title, kind=each.kind) for each in day.tests)
-    return WorkDayOut(on=day.on, painters=tuple(_painter(each) for each in day.painters), tests=tests)
-
-
-def _painter(each: PainterDay) -> WorkPainterOut:
-    mixes = tuple(_mix(mix) for mix in each.mixes)
-    return WorkPainterOut(painter=each.painter, mixes=mixes, sittings=tuple(_sitting(one) for one in each.sittings))
-
-
-def _mix(mix: MixDue) -> WorkMixOut:
-    shares = tuple(WorkShareOut(title=s.title, kind=s.kind, region=s.region, ml=s.ml) for s in mix.shares)
-    return WorkMixOut(mix_uid=mix.uid, label=mix.label, ml=mix.ml, by_at=mix.by_at, shares=shares)

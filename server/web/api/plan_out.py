@@ -1,0 +1,174 @@
+"""Plans, and a week of one, as programs are told of them: from what is stored and what is known by now."""
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from typing import Any, Literal
+
+from sqlmodel import Session
+
+from server.formats.plan_json import (
+    BrokenOut,
+    LeftOutOut,
+    PlannedPanelOut,
+    PlannedSittingOut,
+    PlanOptionOut,
+    PlanRiskOut,
+    PlanSettingsOut,
+    StudioPlanOut,
+    UnplacedSittingOut,
+    WorkDayOut,
+    WorkMixOut,
+    WorkPainterOut,
+    WorkShareOut,
+    WorkTestOut,
+    WorkWeekOut,
+)
+from server.services import board, planning_plans
+from server.services.board.facts import BrokenSitting, PanelFact, Standing
+from server.services.board.plan_standing import Fate, PlanNow, SittingNow, plan_now
+from server.services.board.worksheet import MixDue, PainterDay, SheetDay, Worksheet
+from server.services.plan_reading import PlannedSitting, sittings_of
+from server.services.planning_asked import PlanMake
+from server.store.tables import StudioPlan
+from server.web.deps import PageRequest
+from server.web.plan_shown import PanelShown, shown_in_use
+
+
+def plans_out(session: Session, page: PageRequest, rows: Sequence[StudioPlan]) -> tuple[StudioPlanOut, ...]:
+    """Plans as they are stored, sittings and panels of the one in use as they stand now."""
+    used = planning_plans.in_use(session, page.actor)
+    return tuple(
+        _in_use(session, page, row) if used is not None and row.uid == used.uid else _plan(row, _stored(row), {})
+        for row in rows
+    )
+
+
+def week_out(sheet: Worksheet) -> WorkWeekOut:
+    """A week of the plan in use."""
+    days = tuple(_day(day, sheet.broken) for day in sheet.days)
+    return WorkWeekOut(first=sheet.first, has_plan=sheet.has_plan, painters=sheet.painters, days=days)
+
+
+def _stored(row: StudioPlan) -> tuple[PlannedPanelOut, ...]:
+    return tuple(_panel(each) for each in (row.content_json or {}).get("panels", ()))
+
+
+def _in_use(session: Session, page: PageRequest, row: StudioPlan) -> StudioPlanOut:
+    """The plan in use, as its page shows it."""
+    now = plan_now(session, page.actor, page.now, page.zone)
+    became = {one.plan.uid: one for one in now.sittings}
+    return _plan(row, _panels_now(session, page, row, now), became)
+
+
+def _panels_now(session: Session, page: PageRequest, row: StudioPlan, now: PlanNow) -> tuple[PlannedPanelOut, ...]:
+    wall = board.today(session, page.actor, page.now, page.zone)
+    facts = {panel.uid: panel for group in wall.groups.values() for panel in group}
+    seen = shown_in_use(row, now, facts, page.today)
+    if seen is None:
+        return ()
+    return tuple(
+        _now(stored, panel, facts.get(panel.uid)) for stored, panel in zip(_stored(row), seen.panels, strict=True)
+    )
+
+
+def _now(stored: PlannedPanelOut, panel: PanelShown, fact: PanelFact | None) -> PlannedPanelOut:
+    due = None if fact is None or fact.standing is Standing.FINISHED else fact.due
+    plan = None if due is None or due.is_late else due.plan
+    risk = None if plan is None else PlanRiskOut(**{name: getattr(plan, name) for name in PlanRiskOut.model_fields})
+    has_no_date = fact is not None and fact.due is None and fact.standing is not Standing.FINISHED
+    options = tuple(
+        PlanOptionOut(text=o.text, finish_on=o.finish_on, saves_d=o.saves_d, key=o.key) for o in panel.options
+    )
+    return PlannedPanelOut(
+        panel_uid=stored.panel_uid,
+        title=stored.title,
+        finish_on=panel.finish_on,
+        late_d=panel.late_d,
+        odds=None if due is None or panel.odds is None else due.odds,
+        risk=stored.risk if has_no_date else risk,
+        options=options,
+    )
+
+
+State = Literal["waiting", "in_use", "put_away"]
+
+
+def _state(row: StudioPlan) -> State:
+    if row.archived_at is not None:
+        return "put_away"
+    return "waiting" if row.accepted_at is None else "in_use"
+
+
+def _plan(row: StudioPlan, panels: tuple[PlannedPanelOut, ...], became: Mapping[str, SittingNow]) -> StudioPlanOut:
+    content = row.content_json or {}
+    settings = PlanMake.model_validate(content.get("settings", {}))
+    return StudioPlanOut(
+        uid=row.uid,
+        version=row.version,
+        state=_state(row),
+        made_on=date.fromisoformat(content["made_on"]) if "made_on" in content else row.created_at.date(),
+        created_at=row.created_at,
+        accepted_at=row.accepted_at,
+        archived_at=row.archived_at,
+        settings=PlanSettingsOut(
+            easels=settings.easels, rack_places=settings.rack_places, mix_setup_min=settings.mix_setup_min
+        ),
+        sittings=tuple(_planned(each, became.get(each.uid)) for each in sittings_of(content)),
+        panels=panels,
+        left_out=tuple(
+            LeftOutOut(panel_uid=each["uid"], title=each["title"], reason=each["reason"])
+            for each in content.get("left_out", ())
+        ),
+        unplaced=tuple(
+            UnplacedSittingOut(layer_uid=each["sitting"], kind=each.get("kind", ""), reason=each["reason"])
+            for each in content.get("unplaced", ())
+        ),
+    )
+
+
+def _planned(each: PlannedSitting, now: SittingNow | None) -> PlannedSittingOut:
+    return _sitting(each, None if now is None else now.fate, None if now is None else now.broken)
+
+
+def _sitting(each: PlannedSitting, fate: Fate | None, broken: BrokenSitting | None) -> PlannedSittingOut:
+    names = set(PlannedSittingOut.model_fields) - {"layer_uid", "fate", "broken"}
+    told = None if broken is None else BrokenOut(why=broken.why, ready_from=broken.ready_from, rule=broken.rule)
+    return PlannedSittingOut(
+        layer_uid=each.uid, fate=fate, broken=told, **{name: getattr(each, name) for name in names}
+    )
+
+
+def _panel(each: Mapping[str, Any]) -> PlannedPanelOut:
+    risk = each.get("risk")
+    options = tuple(
+        PlanOptionOut(text=o["text"], finish_on=o["finish_on"], saves_d=o["saves_d"], key=o.get("key", ""))
+        for o in each.get("options", ())
+    )
+    return PlannedPanelOut(
+        panel_uid=each["id"],
+        title=each["title"],
+        finish_on=each["finish_on"],
+        late_d=each["late_d"],
+        odds=each.get("odds"),
+        risk=None if risk is None else PlanRiskOut(**{name: risk[name] for name in PlanRiskOut.model_fields}),
+        options=options,
+    )
+
+
+Broken = Mapping[str, BrokenSitting]
+
+
+def _day(day: SheetDay, broken: Broken) -> WorkDayOut:
+    tests = tuple(WorkTestOut(panel_uid=each.panel_uid, title=each.title, kind=each.kind) for each in day.tests)
+    return WorkDayOut(on=day.on, painters=tuple(_painter(each, broken) for each in day.painters), tests=tests)
+
+
+def _painter(each: PainterDay, broken: Broken) -> WorkPainterOut:
+    mixes = tuple(_mix(mix) for mix in each.mixes)
+    sittings = tuple(_sitting(one, "stands", broken.get(one.uid)) for one in each.sittings)
+    return WorkPainterOut(painter=each.painter, mixes=mixes, sittings=sittings)
+
+
+def _mix(mix: MixDue) -> WorkMixOut:
+    shares = tuple(WorkShareOut(title=s.title, kind=s.kind, region=s.region, ml=s.ml) for s in mix.shares)
+    return WorkMixOut(mix_uid=mix.uid, label=mix.label, ml=mix.ml, by_at=mix.by_at, shares=shares)

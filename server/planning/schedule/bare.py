@@ -13,6 +13,7 @@ from numba.extending import intrinsic
 from server.planning.schedule.columns import Columns
 from server.planning.schedule.insert import put_in
 from server.planning.schedule.kernel import add, recount, take
+from server.planning.schedule.looking import fits, last_free, look_back
 from server.planning.schedule.moves import improve, stand
 from server.planning.schedule.orders import reorder
 
@@ -64,3 +65,15 @@ def recount_at(m: int, f: int, t: int, i: int) -> None:
 
 def stand_at(m: int, f: int, t: int) -> None:
     stand(columns_at(m, f, t))
+
+
+def fits_at(m: int, f: int, t: int, s: int, b: int) -> bool:
+    return fits(columns_at(m, f, t), s, b)
+
+
+def look_back_at(m: int, f: int, t: int, s: int, last: int) -> bool:
+    return look_back(columns_at(m, f, t), s, last)
+
+
+def last_free_at(m: int, f: int, t: int, s: int, last: int) -> int:
+    return last_free(columns_at(m, f, t), s, last)

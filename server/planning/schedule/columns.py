@@ -19,6 +19,7 @@ SMALLEST = 1e-7  # a cost that differs by less is the same
 CELLS = 96  # places kept for a sitting while its panel is put in
 MOST_BANS = 8
 MOST_TOUCHED = 24
+LOOKED_BACK = 40  # windows before its own that are looked at to say why a sitting is not sooner
 # Kinds of link.
 AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and the same window will do
 
@@ -86,8 +87,14 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
     BARRED_DAY,
     STAMP,
     KEPT,
+    SEEN,  # windows looked at
+    SEEN_STATE,  # what each would do to the sitting that is lifted out, see `looking`
+    N_SEEN,
+    MOST_OVERFULL,  # windows that may be overfull with that sitting put in again; NO_LIMIT: that need not be looked at
+    LOOKED_TO,  # the lowest position of its list that is looked at
+    LATEST,  # the last day on which its panel may be deliverable
     HEADER,
-) = range(63)
+) = range(69)
 NO_LIMIT = 2**62
 # The header of ``f``.
 SET_UP_PRICE, MOVE_PRICE, FLOW_PRICE, TARDY_PRICE, PANEL_COSTS, BEST, LOWEST, LIMIT, PRICES = range(9)

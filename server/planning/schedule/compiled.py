@@ -17,9 +17,9 @@ from pathlib import Path
 from types import FunctionType, ModuleType
 from typing import Any
 
-from server.planning.schedule import columns, insert, kernel, moves, orders
+from server.planning.schedule import columns, insert, kernel, looking, moves, orders
 
-MODULES: tuple[ModuleType, ...] = (kernel, insert, moves, orders)
+MODULES: tuple[ModuleType, ...] = (kernel, insert, moves, orders, looking)
 ROOT = Path(__file__).parents[3]
 LOCK_S = 600  # a compilation that takes longer has died
 BARE = Path(__file__).with_name("bare.py")  # imported only where numba is
@@ -39,6 +39,9 @@ class Search:
     take: Callable[..., None]
     recount: Callable[..., None]
     stand: Callable[..., None]
+    fits: Callable[..., bool]
+    look_back: Callable[..., bool]
+    last_free: Callable[..., int]
     is_compiled: bool
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from server.planning.schedule import compiled, planner
+from server.planning.schedule.columns import LIST_BEGIN
 from server.planning.schedule.plan import Plan
 from server.planning.schedule.problem import Hours, Painter, PanelJob, Problem, Sitting, Spread
 from server.planning.schedule.solve import Budget
@@ -30,6 +31,9 @@ def call_every_way(search: compiled.Search) -> Plan:
     c, at = bench.desk.c, bench.desk.window_of(0)
     search.reorder(c, 1, 1.0)
     search.take(c, 0)
+    search.fits(c, 0, at)
+    search.look_back(c, 0, c.sitting(0, LIST_BEGIN))
+    search.last_free(c, 0, c.sitting(0, LIST_BEGIN))
     search.add(c, 0, at)
     return plan
 

@@ -10,14 +10,13 @@ from server.planning.schedule.columns import (
     AT,
     BEFORE,
     DAY_BEGIN,
-    EASELS,
-    FAR,
     FINISH_LEAST,
     FINISH_ROW,
     HEAD,
     INTO,
     IS_LAST,
     KIND,
+    LATEST,
     LINK,
     LINK_BEGIN,
     LINK_END,
@@ -26,53 +25,51 @@ from server.planning.schedule.columns import (
     LINKS,
     LIST_BEGIN,
     LIST_FIRST,
+    LOOKED_TO,
     MINUTES,
+    MOST_OVERFULL,
+    N_SEEN,
     NEXT,
+    NO_LIMIT,
     NOWHERE,
     OF_PANEL,
     OVERFULL,
     PALETTE,
+    SEEN,
+    SEEN_STATE,
     SET_UP_MIN,
-    SLOT_BEGIN,
-    SLOT_END,
-    SLOTS,
+    Arrays,
     Columns,
 )
-from server.planning.schedule.kernel import add, first_use, is_linked, price_alone, price_at, take
+from server.planning.schedule.compiled import Search
+from server.planning.schedule.kernel import first_use, price_alone
 from server.planning.schedule.model import Model
 from server.planning.schedule.planner import Bench
 
-# What a window would do to a sitting. `FREE` is the only one that it may go to.
-FREE, UNREADY, PAINTER, SHORT, NO_EASEL, NO_RACK, TOO_EARLY, TOO_LATE, UNMIXED = (
-    "free",
-    "unready",  # what it follows is not ready, or too dry
-    "painter",
-    "short",  # even with nobody else in it
-    "easels",
-    "rack",
-    "still_wet",  # what follows would come too late for its paint
-    "overlaps",  # what follows would come before it is ready
-    "palette",  # others of its day would have no time for the palette that it has mixed
-)
+# The states of a window that `looking` tells by numbers, as kinds of a reason.
+STATES = ("free", "unready", "painter", "short", "easels", "rack", "still_wet", "overlaps", "palette")
+FREE, UNREADY, PAINTER, SHORT, NO_EASEL, NO_RACK, TOO_EARLY, TOO_LATE, UNMIXED = STATES
 
 
 @dataclass(slots=True)
 class Reader:
-    """A plan in plain columns, with the links that lead on from each sitting, each with the sitting it leads to."""
+    """A plan, with the links that lead on from each sitting, each with the sitting it leads to."""
 
     model: Model
+    search: Search
     c: Columns
     onward: list[list[tuple[int, int]]]
     wanted: dict[str, float]
 
     @classmethod
     def of(cls, bench: Bench) -> "Reader":
-        c = bench.desk.c.plain() if bench.desk.search.is_compiled else bench.desk.c
+        c, search = bench.desk.c, bench.desk.search
+        c = Arrays(c.m.copy(), c.f, c.t) if search.is_compiled else c
         onward: list[list[tuple[int, int]]] = [[] for _ in bench.model.sittings]
         for s in range(len(bench.model.sittings)):
             for j in range(c.sitting(s, LINK_BEGIN), c.sitting(s, LINK_END)):
                 onward[c.m[c.m[LINKS] + j * LINK + BEFORE]].append((j, s))
-        return cls(bench.model, c, onward, assemble.pinned_minutes(bench.model))
+        return cls(bench.model, search, c, onward, assemble.pinned_minutes(bench.model))
 
     def link(self, j: int, field: int) -> int:
         return int(self.c.m[self.c.m[LINKS] + j * LINK + field])
@@ -143,54 +140,41 @@ class Reader:
 
 @dataclass(slots=True)
 class Lifted:
-    """A sitting lifted out of window ``b``. ``crowds``: something of that day would have no time to mix its palette."""
+    """A sitting lifted out of window ``b``; ``here``: what it costs there by itself."""
 
     reader: Reader
     s: int
     b: int
-    crowded: int
-    crowds: bool
     here: float
 
     @classmethod
     def out_of(cls, reader: Reader, s: int) -> "Lifted":
         c, b = reader.c, reader.at(s)
         crowded = c.m[OVERFULL]
-        take(c, s)
-        return cls(reader, s, b, crowded, bool(c.m[OVERFULL] > crowded), price_alone(c, s, b))
+        reader.search.take(c, s)
+        # Without it something of that day may have no time to mix its palette.
+        c.m[MOST_OVERFULL] = crowded if c.m[OVERFULL] > crowded else NO_LIMIT
+        return cls(reader, s, b, price_alone(c, s, b))
 
     def put_back(self) -> None:
-        add(self.reader.c, self.s, self.b)
+        self.reader.search.add(self.reader.c, self.s, self.b)
 
-    def state(self, w: int) -> str:
-        """What window w would do to it, all else as it stands."""
-        reader, c, s = self.reader, self.reader.c, self.s
-        if not is_linked(c, s, w):
-            return UNREADY
-        if price_at(c, s, w) >= FAR:
-            return self._full(w)
-        for fault, _ in reader.after(s, w):
-            return fault
-        return UNMIXED if self.crowds and not self._mixes_for_all(w) else FREE
+    def seen(self, last: int, first: int) -> tuple[list[tuple[int, str]], bool]:
+        """The windows that it is ready for, from the position ``last`` of its list back to ``first``, each with what it
+        would do to it; whether these are all."""
+        c, m = self.reader.c, self.reader.c.m
+        m[LOOKED_TO] = first
+        is_whole = self.reader.search.look_back(c, self.s, last)
+        windows = m[m[SEEN] : m[SEEN] + m[N_SEEN]]
+        states = m[m[SEEN_STATE] : m[SEEN_STATE] + m[N_SEEN]]
+        return [(int(w), STATES[state]) for w, state in zip(windows, states, strict=True)], bool(is_whole)
 
-    def _full(self, w: int) -> str:
-        reader, c = self.reader, self.reader.c
-        need = reader.needs(self.s, w)
-        if reader.model.windows[w].minutes < need:
-            return SHORT
-        if c.minutes_left(w) < need:
-            return PAINTER
-        if c.m[EASELS] >= 0:
-            slots = range(c.window(w, SLOT_BEGIN), c.window(w, SLOT_END))
-            if any(c.m[c.m[SLOTS] + slot] >= c.m[EASELS] for slot in slots):
-                return NO_EASEL
-        return NO_RACK
-
-    def _mixes_for_all(self, w: int) -> bool:
-        add(self.reader.c, self.s, w)
-        holds = bool(self.reader.c.m[OVERFULL] <= self.crowded)
-        take(self.reader.c, self.s)
-        return holds
+    def last_free(self, last: int, first: int, latest: int) -> int:
+        """The last position of its list, from ``last`` back to ``first``, whose window it may go to and by which its
+        panel is deliverable by day ``latest``; NOWHERE where there is none."""
+        c = self.reader.c
+        c.m[LOOKED_TO], c.m[LATEST] = first, latest
+        return int(self.reader.search.last_free(c, self.s, last))
 
 
 def when(at: datetime) -> str:

@@ -34,14 +34,12 @@ from server.planning.schedule.reader import (
     TOO_EARLY,
     TOO_LATE,
     UNMIXED,
-    UNREADY,
     Lifted,
     Reader,
     day_of,
     when,
 )
 
-LOOKED_BACK = 40
 A_DAY = timedelta(days=1)
 MOST_NAMES = 4
 
@@ -74,16 +72,9 @@ def reason(lifted: Lifted) -> Binding:
 def _looked_back(lifted: Lifted, wait: Wait) -> tuple[Seen, bool]:
     """The windows before that come after the wait, the last of them where there are many; whether these are all."""
     reader, s = lifted.reader, lifted.s
-    seen: Seen = []
     first = reader.position(s, min(wait.window, len(reader.model.windows)))
-    for at in range(reader.position(s, lifted.b) - 1, first - 1, -1):
-        if len(seen) == LOOKED_BACK:
-            return seen[::-1], False
-        w = int(reader.c.t[at])
-        state = lifted.state(w)
-        if state != UNREADY:
-            seen.append((w, state))
-    return seen[::-1], True
+    seen, is_whole = lifted.seen(reader.position(s, lifted.b) - 1, first)
+    return seen[::-1], is_whole
 
 
 # What it waits for

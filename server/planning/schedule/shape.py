@@ -174,6 +174,8 @@ class Shape:
             built.room(name, len(self.rows))
         for name in (columns.BANS, columns.BANNED):
             built.room(name, MOST_BANS)
+        for name in (columns.SEEN, columns.SEEN_STATE):
+            built.room(name, columns.LOOKED_BACK)
         self._numbers(built.header, seed)
         floats = self._floats(built.header, longest)
         return Arrays(built.joined(), floats, table.joined())

@@ -5,8 +5,8 @@ from datetime import datetime
 
 import numpy as np
 
-from server.planning.schedule.columns import DUE, FINISH_ROW, HI, NOWHERE, OF_PANEL
-from server.planning.schedule.reader import FREE, Lifted
+from server.planning.schedule.columns import DUE, HI, NOWHERE, OF_PANEL
+from server.planning.schedule.reader import Lifted
 from server.planning.schedule.shape import FAR_DAY
 
 LOOKED_AHEAD_D = 60  # of a sitting that nothing waits for; further off, "may slip" says no more
@@ -19,13 +19,15 @@ def last_window(lifted: Lifted, may_be: MayBe | None = None) -> int:
     """The last window that it may go to. What mixing once more or another day costs is no matter here: slipping is what
     happens, not what is chosen."""
     reader, s, b = lifted.reader, lifted.s, lifted.b
-    limit, finish = _latest_finish(lifted), reader.c.panel(reader.c.sitting(s, OF_PANEL), FINISH_ROW)
-    for at in range(reader.position(s, _bound(lifted, limit) + 1) - 1, reader.position(s, b + 1) - 1, -1):
-        w = reader.c.t[at]
-        is_free = reader.c.t[finish + w] <= limit and lifted.state(w) == FREE
-        if is_free and (may_be is None or may_be(reader.name(s), reader.start(w))):
-            return int(w)
-    return b
+    limit, first = _latest_finish(lifted), reader.position(s, b + 1)
+    at = reader.position(s, _bound(lifted, limit) + 1)
+    while True:
+        at = lifted.last_free(at - 1, first, limit)
+        if at == NOWHERE:
+            return b
+        w = int(reader.c.t[at])
+        if may_be is None or may_be(reader.name(s), reader.start(w)):
+            return w
 
 
 def _latest_finish(lifted: Lifted) -> int:

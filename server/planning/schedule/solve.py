@@ -14,13 +14,11 @@ from server.planning.schedule.columns import (
     COSTS,
     DUE,
     EARLIEST,
-    FAR,
     FINISH_LEAST,
     FINISH_ROW,
     FLOOR,
     FLOW_PRICE,
     FOCUS,
-    HI,
     IS_LAST,
     KIND,
     LINK,
@@ -48,7 +46,7 @@ from server.planning.schedule.columns import (
     Columns,
 )
 from server.planning.schedule.compiled import Search
-from server.planning.schedule.kernel import add, is_linked, price_at, recount, total
+from server.planning.schedule.kernel import add, recount, total
 from server.planning.schedule.model import Model, may_have_had
 from server.planning.schedule.problem import Previous
 
@@ -332,12 +330,7 @@ def _stands_again(made: Desk, s: int, one: Previous, starts: Mapping[tuple[int, 
     for painter, own in enumerate(model.problem.painters):
         if may_have_had(one, own.id, model.sittings[s]):
             for b in starts.get((painter, day), ()):
-                if model.windows[b].start_min <= minute < model.windows[b].end_min and _fits(made.c, s, b):
+                if model.windows[b].start_min <= minute < model.windows[b].end_min and made.search.fits(made.c, s, b):
                     made.search.add(made.c, s, b)
                     return True
     return False
-
-
-def _fits(c: Columns, s: int, b: int) -> bool:
-    in_bounds = c.sitting(s, LO) <= b <= c.sitting(s, HI)
-    return in_bounds and price_at(c, s, b) < FAR and is_linked(c, s, b)

@@ -306,3 +306,21 @@ def test_who_would_wait_for_years_or_for_ever_is_left_out_with_the_reason_that_c
     extra = Extra()
     wait_or_leave(standing, (0, [stop("R02", 10.0), stop("R20", None)]), extra)
     assert extra.left_out == {"panel": "Reason of R20"}, "no waiting cures it, though it is told second"
+
+
+@pytest.mark.parametrize(("um", "years"), [(300, 1.9), (400, 3.2)])
+def test_over_a_layer_that_is_on_nobody_waits_longer_than_two_years(rich: Bench, um: int, years: float) -> None:
+    """PBk9 laid thick is dry through, nine times in ten, only after so many years by our own drying model, and by
+    common practice, no source, nothing quicker goes over it sooner. Two years are an appointment, three are none."""
+    panel = rich.panel(title="Thick")
+    laid = {"mixes": [{"mix_uid": rich.black.uid}], "thickness_preset": None, "wet_thickness_um": um}
+    rich.layer(panel, kind="slab", painted_at=NOW - timedelta(days=1), **laid)
+    rich.layer(panel, kind="glaze")
+    content = content_of(rich)
+    assert (years * 365 < LONGEST_REST_D) == bool(content["sittings"])
+    if content["sittings"]:
+        [sitting] = content["sittings"]
+        assert datetime.fromisoformat(sitting["start_at"]) - NOW > timedelta(days=0.95 * 365 * years)
+    else:
+        [out] = content["left_out"]
+        assert out["title"] == "Thick" and f"nine times in ten by about {years} years" in out["reason"]

@@ -2,7 +2,7 @@
 
 import sys
 
-from bench import commands, estimates, learning, pages, readings, searches, spread
+from bench import commands, estimates, learning, pages, readings, replanning, searches, spread
 
 PARTS = {
     "estimates": estimates.run,
@@ -12,6 +12,7 @@ PARTS = {
     "spread": spread.run,
     "readings": readings.run,
     "searches": searches.run,
+    "replanning": replanning.run,
 }
 
 

@@ -26,12 +26,12 @@ REPEATS = 9
 class Pages:
     """The app called directly, so that only the server's own work is measured."""
 
-    def __init__(self, folder: str, panel_count: int) -> None:
+    def __init__(self, folder: str, panel_count: int, layers_each: int = LAYERS_EACH) -> None:
         url = f"sqlite:///{Path(folder) / 'bench.db'}"
         migrate(url)
         self.db = Database(url)
         self.now = datetime.now(timezone.utc)
-        fill(self.db, self.now, panel_count, LAYERS_EACH)
+        fill(self.db, self.now, panel_count, layers_each)
         self.app = create_app(Settings(url), self.db)
         self.app.state.clock = lambda: self.now
         self.empty_bytes = 0

@@ -39,12 +39,7 @@ def question(panels: int, seed: int) -> Problem:
 
 def run(arguments: Sequence[str] = ()) -> None:
     options = _options(arguments)
-    data = data_dir()
-    if not options.plain and compiled.is_available() and not compiled.is_ready(data):
-        begun = time.process_time()
-        compile_all(data)
-        row("the search compiled, once", f"{time.process_time() - begun:.0f} s", "CPU")
-    search = compiled.PLAIN if options.plain else compiled.choose(data)
+    search = compiled.PLAIN if options.plain else quickest()
     known: dict[str, float] = json.loads(BEST.read_text(encoding="utf-8")) if BEST.exists() else {}
     for panels in options.sizes:
         for seed in range(1, options.seeds + 1):
@@ -54,6 +49,16 @@ def run(arguments: Sequence[str] = ()) -> None:
         _odds(search)
     if options.keep:
         BEST.write_text(json.dumps(known, indent=2, sort_keys=True) + "\n", encoding="utf-8")
+
+
+def quickest() -> compiled.Search:
+    """The compiled search where there can be one, compiled now if it is not yet."""
+    data = data_dir()
+    if compiled.is_available() and not compiled.is_ready(data):
+        begun = time.process_time()
+        compile_all(data)
+        row("the search compiled, once", f"{time.process_time() - begun:.0f} s", "CPU")
+    return compiled.choose(data)
 
 
 def _options(arguments: Sequence[str]) -> argparse.Namespace:

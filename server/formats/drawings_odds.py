@@ -2,21 +2,17 @@
 
 from dataclasses import dataclass
 
-from server.formats.drawings import Point
-
 DOTS = 20
 PER_ROW = 10
-STEP = 14.0
 LEAST = 1 / DOTS
 
 
 @dataclass(frozen=True, slots=True)
 class OddsPicture:
-    """``filled`` of the ``places`` (centres of the beads) are drawn full; ``words`` says the same."""
+    """``rows``: so many beads of each row of ten are drawn full, ``filled`` of all; ``words`` says the same. How rows
+    look is drawn in static/shapes.svg."""
 
-    width: float
-    height: float
-    places: tuple[Point, ...]
+    rows: tuple[int, ...]
     filled: int
     words: str
 
@@ -25,8 +21,8 @@ def odds_picture(odds: float) -> OddsPicture:
     """Twenty beads for odds of 0 to 1, as many full as the words say: none below 1 in 20, all only for certainty."""
     bounded = min(1.0, max(0.0, odds))
     filled = DOTS if bounded == 1 else 0 if bounded < LEAST else min(DOTS - 1, round(bounded * DOTS))
-    places = tuple((STEP / 2 + STEP * (index % PER_ROW), STEP / 2 + STEP * (index // PER_ROW)) for index in range(DOTS))
-    return OddsPicture(STEP * PER_ROW, STEP * (DOTS // PER_ROW), places, filled, odds_words(bounded))
+    rows = tuple(min(PER_ROW, max(0, filled - above)) for above in range(0, DOTS, PER_ROW))
+    return OddsPicture(rows, filled, odds_words(bounded))
 
 
 def odds_words(odds: float) -> str:

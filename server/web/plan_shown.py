@@ -10,11 +10,12 @@ from datetime import date
 from typing import Any
 
 from server.formats.drawings_odds import OddsPicture, odds_picture
+from server.services.board.due import falls_short
 from server.services.board.facts import BrokenSitting, PanelFact, Standing
 from server.services.board.plan_standing import PlanNow, comes_to
 from server.services.plan_reading import PlannedSitting, PlanRisk, sittings_of
 from server.store.tables import StudioPlan
-from server.web import plan_words, standing_words
+from server.web import plan_words, standing_words, words
 
 A_YEAR_D = 365  # from here on a clock time is none that anybody could keep free
 
@@ -65,6 +66,36 @@ class DayShown:
 
 
 @dataclass(frozen=True, slots=True)
+class MonthShown:
+    """Days of a plan in one month, ``first`` its first day; ``is_rest``: other days of it are shown by themselves."""
+
+    first: date
+    days: tuple[DayShown, ...]
+    is_rest: bool
+    is_over: bool
+    is_open: bool = False
+
+    @property
+    def key(self) -> str:
+        """As its address names it: 2027-01."""
+        return f"{self.first:%Y-%m}"
+
+    @property
+    def name(self) -> str:
+        return words.month_words(self.first)
+
+    @property
+    def count(self) -> int:
+        return sum(len(day.sittings) for day in self.days)
+
+    @property
+    def broken(self) -> tuple[BrokenSitting, ...]:
+        """One for every way in which a sitting holds no more."""
+        every = (one.broken for day in self.days for one in day.sittings)
+        return tuple({one.why: one for one in every if one is not None}.values())
+
+
+@dataclass(frozen=True, slots=True)
 class ByHand:
     """A sitting of the plan in use whose day was changed on its layer's page; None: it has no day any more."""
 
@@ -83,8 +114,8 @@ class Changes:
     gone: tuple[PlannedSitting, ...] = ()
 
     @property
-    def any(self) -> bool:
-        return bool(self.moved or self.retimed or self.new or self.gone)
+    def count(self) -> int:
+        return sum(map(len, (self.moved, self.retimed, self.new, self.gone)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,8 +130,11 @@ class OptionShown:
 
 @dataclass(frozen=True, slots=True)
 class PanelShown:
-    """A panel of a plan: how likely it makes its date, why, and what would help it where it is late. ``is_stale``: what
-    was tried for it was tried when it came to another day."""
+    """A panel of a plan: how likely it makes its date, why, and what would help it where it is late.
+
+    ``is_stale``: what was tried for it was tried when it came to another day. ``at_risk``: its odds are lower than the
+    studio wants them, or one of its sittings holds no more.
+    """
 
     title: str
     uid: str
@@ -110,11 +144,21 @@ class PanelShown:
     risk: str
     options: tuple[OptionShown, ...]
     is_stale: bool = False
+    at_risk: bool = False
+
+    @property
+    def is_on_course(self) -> bool:
+        """Whether nobody has to look at it now."""
+        return self.finish_on is not None and not (self.late_d or self.at_risk or self.options or self.is_stale)
 
 
 @dataclass(frozen=True, slots=True)
 class PlanShown:
-    """``changes``: against the plan in use. Of that plan itself ``by_hand``, and how many sittings are ``to_come``."""
+    """``changes``: against the plan in use. Of that plan itself ``by_hand``, and how many sittings are ``to_come``.
+
+    What of a large plan is shown when it is asked for (``plan_parts.folded``): the days of ``months``, the panels
+    ``on_course``, so many ``more_changes``.
+    """
 
     uid: str
     made_on: date
@@ -127,6 +171,16 @@ class PlanShown:
     changes: Changes = Changes()
     by_hand: tuple[ByHand, ...] = ()
     to_come: int = 0
+    in_use: bool = False
+    is_folded: bool = False
+    months: tuple[MonthShown, ...] = ()
+    on_course: tuple[PanelShown, ...] = ()
+    more_changes: int = 0
+
+    @property
+    def address(self) -> str:
+        """Of its parts, each with its own name added."""
+        return "/plan" if self.in_use else f"/plan/{self.uid}"
 
 
 def told(row: StudioPlan | None) -> dict[str, Any]:
@@ -145,23 +199,28 @@ def shown_in_use(row: StudioPlan | None, now: PlanNow, facts: Mapping[str, Panel
         if one.fate == "stands" or (one.fate == "painted" and one.plan.on >= today)
     ]
     made = _plan(row, found, today)
-    panels = (_as_it_stands(panel, facts.get(panel.uid), today) for panel in made.panels)
+    broken = {one.plan.panel_uid for one in found if one.broken is not None}
+    panels = (_as_it_stands(panel, facts.get(panel.uid), today, panel.uid in broken) for panel in made.panels)
     return replace(
         made,
         panels=tuple(_without_stale(found, old, now.changed) for found, old in zip(panels, made.panels, strict=True)),
         let_go=(),
         by_hand=tuple(ByHand(s.plan, now.to_come.get(s.plan.uid)) for s in now.sittings if s.fate == "moved"),
         to_come=len(now.standing),
+        in_use=True,
     )
 
 
-def shown(row: StudioPlan | None, now: PlanNow, today: date) -> PlanShown | None:
-    """A plan beside the one in use, with what it changes."""
+def shown(row: StudioPlan | None, now: PlanNow, today: date, confidence: float = 0.0) -> PlanShown | None:
+    """A plan beside the one in use, with what it changes; ``confidence``: how sure the studio wants to be of a date."""
     if row is None or not row.content_json:
         return None
     stood = {one.plan.uid: one.plan for one in now.standing}
     sittings = [_beside(one, stood, now.to_come, today) for one in sittings_of(row.content_json)]
-    return replace(_plan(row, sittings, today), changes=_changes(sittings, stood, now.to_come))
+    made = _plan(row, sittings, today)
+    odds = {one["id"]: one.get("odds") for one in row.content_json.get("panels", ())}
+    panels = (replace(one, at_risk=falls_short(odds[one.uid], confidence)) for one in made.panels)
+    return replace(made, panels=tuple(panels), changes=_changes(sittings, stood, now.to_come))
 
 
 def _plan(row: StudioPlan, sittings: Iterable[SittingShown], today: date) -> PlanShown:
@@ -243,13 +302,13 @@ def _panel(one: Mapping[str, Any], today: date) -> PanelShown:
     )
 
 
-def _as_it_stands(panel: PanelShown, fact: PanelFact | None, today: date) -> PanelShown:
+def _as_it_stands(panel: PanelShown, fact: PanelFact | None, today: date, is_broken: bool) -> PanelShown:
     """A panel of the plan in use by what is known of it now; what would help is only told where it is late."""
     if fact is None or fact.standing is Standing.FINISHED:
-        return replace(panel, odds=None, risk="", late_d=0, options=())
+        return replace(panel, odds=None, risk="", late_d=0, options=(), at_risk=is_broken)
     due, found = fact.due, comes_to(fact, panel.finish_on)
     if due is None or found is None:
-        return replace(panel, odds=None, late_d=0, options=())
+        return replace(panel, odds=None, late_d=0, options=(), at_risk=is_broken)
     finish, late_d = found
     return replace(
         panel,
@@ -258,6 +317,7 @@ def _as_it_stands(panel: PanelShown, fact: PanelFact | None, today: date) -> Pan
         odds=None if due.odds is None or due.is_late else odds_picture(due.odds),
         risk=_risk_now(fact, today),
         options=panel.options if late_d else (),
+        at_risk=is_broken or due.at_risk,
     )
 
 

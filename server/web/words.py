@@ -104,8 +104,13 @@ def range_words(low: date, high: date, today: date) -> str:
     return f"likely {_span(low, high, today)}"
 
 
+def month_words(day: date) -> str:
+    """``January 2027``."""
+    return f"{MONTHS[day.month - 1]} {day.year}"
+
+
 def _far_day(day: date, today: date) -> str:
-    return f"{MONTHS[day.month - 1]} {day.year}" if (day - today).days > MONTHS_BEYOND_D else day_words(day, today)
+    return month_words(day) if (day - today).days > MONTHS_BEYOND_D else day_words(day, today)
 
 
 def _weeks(low: date, high: date, today: date) -> str:
@@ -115,7 +120,7 @@ def _weeks(low: date, high: date, today: date) -> str:
 
 def _month_span(low: date, high: date) -> str:
     if (low.year, low.month) == (high.year, high.month):
-        return f"{MONTHS[low.month - 1]} {low.year}"
+        return month_words(low)
     first = MONTHS[low.month - 1] if low.year == high.year else f"{MONTHS[low.month - 1]} {low.year}"
     return f"{first} to {MONTHS[high.month - 1]} {high.year}"
 

@@ -22,6 +22,7 @@ from server.services import (
     panel_moves,
     panels,
     places,
+    planning_plans,
     planning_promise,
     share_access,
     share_links,
@@ -61,8 +62,10 @@ VARIANTS: Mapping[str, tuple[str, ...]] = {
 NO_RECORDS: Mapping[str, tuple[str, ...]] = {"/rules/{uid}": ("R01", "R20", "R23", "R35")}
 FEEDS = ("/f/{token}/calendar.ics", "/f/{token}/tasks.ics")
 FILES = ("/panels/{uid}/record/{kind}", "/data/archive", "/data/lists/{name}.csv", "/calendar.ics", *FEEDS)
-# Machines, files, and what only a shared install has: an invitation, somebody who left (tests/browser/test_people.py).
-NO_PAGES = (*FILES, "/healthz", "/worker.js", "/manifest.webmanifest", "/join/{token}", "/people/{uid}/purge")
+# Machines, files, what only a shared install has: an invitation, somebody who left (tests/browser/test_people.py), and
+# what would help a late panel of the plan in use, which looks as that of one that waits.
+MACHINES = ("/healthz", "/worker.js", "/manifest.webmanifest")
+NO_PAGES = (*FILES, *MACHINES, "/join/{token}", "/people/{uid}/purge", "/plan/panels/{panel_uid}")
 EVERY_RECORD = ("/panels/{uid}",)
 ENDS = 3  # of a table's records: so many of the first and of the last are asked for a page
 ROUTES = {
@@ -89,7 +92,8 @@ def addresses(base: str, db: Database, path: str, later: date, every: bool = Fal
     if "{token}" in path:
         return _by_links(db, path)
     if path in MADE:
-        return [path.replace("{kind}", "thinners").replace("{uid}", MADE[path](db))]
+        made = path.replace("{kind}", "thinners").replace("{uid}", MADE[path](db))
+        return [_of_plan(db, made) if "/plan/" in path else made]
     for words in _words(path):
         if path in NO_RECORDS:
             found += [words.replace("{uid}", uid) for uid in NO_RECORDS[path]]
@@ -185,9 +189,43 @@ def _linked(db: Database) -> str:
         return link.uid
 
 
+def _plan_in_use(db: Database) -> dict[str, Any]:
+    """As it is stored."""
+    with db.read() as session:
+        in_use = planning_plans.in_use(session, _painter(db))
+        assert in_use is not None and in_use.content_json is not None
+        return in_use.content_json
+
+
+def _waiting(db: Database) -> str:
+    """A plan to look at, the one in use once more with something that would help its first panel; its uid."""
+    with db.read() as session:
+        waiting = planning_plans.waiting(session, _painter(db))
+        if waiting is not None:
+            return waiting.uid
+    content = _plan_in_use(db)
+    first, *rest = content["panels"]
+    helped = {"text": "Paint on Saturday", "finish_on": first["finish_on"], "saves_d": 2, "key": ""}
+    with unit(db, _painter(db), label="Made a plan to look at") as work:
+        changed = {**content, "panels": [{**first, "options": [helped]}, *rest]}
+        return planning_plans.propose(work.session, _painter(db), changed).uid
+
+
+def _of_plan(db: Database, path: str) -> str:
+    """The path with the last month of the plan in use and its first panel."""
+    content = _plan_in_use(db)
+    month = max(sitting["start_at"] for sitting in content["sittings"])[:7]
+    return path.replace("{month}", month).replace("{panel_uid}", content["panels"][0]["id"])
+
+
 # Pages of records that the demo has none of: made for the visit.
 MADE: Mapping[str, Callable[[Database], str]] = {
     "/plan/promise/{uid}": _quoted,
+    "/plan/days/{month}": _waiting,
+    "/plan/{uid}/changes": _waiting,
+    "/plan/{uid}/days/{month}": _waiting,
+    "/plan/{uid}/panels": _waiting,
+    "/plan/{uid}/panels/{panel_uid}": _waiting,
     "/panels/{uid}/purge": _put_away,
     "/purge/{kind}/{uid}": _jar_put_away,
     "/moves/{uid}/edit": _moved,

@@ -1,9 +1,9 @@
 """The geometry of the drawings, held to what was put in: scale, order, and nothing outside the picture."""
 
 import itertools
-import math
 import re
 from datetime import date, datetime, timedelta, timezone
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -27,6 +27,7 @@ from server.formats.drawings_calendar import (
 from server.formats.drawings_odds import odds_picture
 from server.formats.drawings_section import LABEL_SPACING, LEFT, RIGHT, cross_section, describe, spread
 
+STATIC = Path(__file__).parents[2] / "static"
 NUMBERS = re.compile(r"[MLHV]|-?\d+(?:\.\d+)?")
 
 
@@ -331,6 +332,14 @@ def test_days_are_counted_in_the_studios_zone():
 def test_odds_as_twenty_beads(odds, filled, words):
     picture = odds_picture(odds)
     assert (picture.filled, picture.words) == (filled, words)
-    assert len(set(picture.places)) == 20
-    assert all(0 < x < picture.width and 0 < y < picture.height for x, y in picture.places)
-    assert not math.isnan(picture.width)
+    assert sum(picture.rows) == filled and len(picture.rows) == 2
+
+
+def test_the_beads_of_a_row_are_those_that_are_full_and_the_rest():
+    sprite = (STATIC / "shapes.svg").read_text(encoding="utf-8")
+    for full in range(11):
+        first = re.findall(rf'<symbol id="beads-{full}"><path d="(.*?)"/>', sprite)
+        rest = re.findall(rf'<symbol id="beads-from-{full}"><path d="(.*?)"/>', sprite)
+        assert [path.count("z") for path in first] == ([full] if full else [])
+        assert [path.count("z") for path in rest] == ([10 - full] if full < 10 else [])
+        assert all(path.startswith(f"M{2 + 14 * full} 11.5c") for path in rest)

@@ -37,6 +37,11 @@ def due_fact(panel: Row[Any], leaving: Leaving, outlook: Outlook | None, moment:
     )
 
 
+def falls_short(odds: float | None, confidence: float) -> bool:
+    """Whether a date with these odds by a plan, if they are known, is at risk for somebody who wants to be so sure."""
+    return odds is not None and odds < confidence
+
+
 def _step(due_on: date, leaving: Leaving, outlook: Outlook | None, moment: Moment) -> StepHeld | None:
     """What fits the date least, of all that is planned."""
     found = list(_misfits(due_on, leaving, outlook, moment))

@@ -14,6 +14,7 @@ from sqlalchemy import Row
 from server.planning.schedule.odds import FINAL, RELEASE, PanelOdds, odds_of
 from server.planning.schedule.plan import PlacedSitting
 from server.planning.schedule.problem import PanelJob, Problem
+from server.services.board.due import falls_short
 from server.services.board.facts import DueFact, Moment
 from server.services.board.films import PanelLayers
 from server.services.board.plan_holds import off_hours
@@ -96,7 +97,7 @@ def placed(sitting: PlannedSitting) -> PlacedSitting:
 def _due(standing: PanelStanding, found: PanelOdds, rows: StudioRows) -> DueFact | None:
     if standing.due is None or found.odds is None:
         return standing.due
-    at_risk = found.odds < rows.studio.confidence_pct / 100
+    at_risk = falls_short(found.odds, rows.studio.confidence_pct / 100)
     risk = risk_of(standing, found)
     return replace(standing.due, odds=found.odds, at_risk=at_risk, plan=risk, ready_on=found.ready_on)
 

@@ -1,5 +1,6 @@
 """The plan: when painters work, one button that plans all open panels, and the plan to look at, take or leave."""
 
+import re
 from collections.abc import Callable, Collection, Sequence
 from typing import Annotated, Any
 from urllib.parse import urlencode
@@ -10,9 +11,8 @@ from starlette.datastructures import FormData
 from starlette.responses import Response
 
 from server.science.results import FilmState
-from server.services import board, history, planning, planning_keep, planning_make, planning_plans, planning_search
+from server.services import history, planning, planning_keep, planning_make, planning_plans, planning_search
 from server.services.board.facts import TodayBoard
-from server.services.board.plan_standing import plan_now
 from server.services.errors import Refused
 from server.services.history import HistoryEntry
 from server.services.planning_asked import PlanMake
@@ -23,20 +23,22 @@ from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, change
 from server.web.plan_painted import painted_at_risk
-from server.web.plan_shown import shown, shown_in_use, told
+from server.web.plan_parts import folded, plans
 from server.web.quietly import improve_on
 
 router = APIRouter(prefix="/plan")
 MOST_TOLD = 7  # an address is kept in 300 characters
+MONTH = re.compile(r"[0-9]{4}-[0-9]{2}")
 SOFT = (FilmState.WET, FilmState.TACKY)
 
 
 @router.get("")
-def plan(page: Page, stays: Annotated[list[str] | None, Query()] = None) -> Response:
-    """``stays``: entries of the history that could not be taken back when a plan was left aside."""
+def plan(page: Page, stays: Annotated[list[str] | None, Query()] = None, month: str = "") -> Response:
+    """``stays``: entries of the history that could not be taken back when a plan was left aside. ``month``: one of the
+    plan in use that is shown at once."""
     if page.may("paint"):
         planning_search.expect(page.db, page.actor, page.now, page.zone)
-    return page.render("plan/page.html", {**_context(page, FormState()), "stays": _entries(page, stays or ())})
+    return page.render("plan/page.html", {**_context(page, FormState(), month), "stays": _entries(page, stays or ())})
 
 
 @router.post("/make")
@@ -88,11 +90,14 @@ def dismiss(page: Page, posted: Posted, uid: str) -> Response:
 
 @router.post("/{uid}/pin/{layer_uid}")
 def pin(page: Page, posted: Posted, uid: str, layer_uid: str) -> Response:
+    """It leads back to the sitting where its month had to be asked for."""
     pinned = posted.get("pinned") == "yes"
+    month = str(posted.get("month", ""))
+    back = f"/plan?month={month}#sitting-{layer_uid}" if MONTH.fullmatch(month) else "/plan"
 
     def act(session: Session) -> Done:
         planning_plans.pin(session, page.actor, uid, layer_uid, pinned=pinned)
-        return Done("Pinned a sitting" if pinned else "Let a sitting move again", "/plan")
+        return Done("Pinned a sitting" if pinned else "Let a sitting move again", back)
 
     return _by_button(page, posted, act)
 
@@ -117,24 +122,22 @@ def refused_here(page: PageRequest, message: str, status: int = 409, making: For
     return page.render("plan/page.html", {**_context(page, making or FormState()), "refusal": told_why}, status)
 
 
-def _context(page: PageRequest, making: FormState) -> dict[str, Any]:
+def _context(page: PageRequest, making: FormState, opened: str = "") -> dict[str, Any]:
+    """``opened``: a month of the plan in use that is shown at once."""
     with page.db.read() as session:
-        wall = board.today(session, page.actor, page.now, page.zone)
         rows = planning.all_open(session, page.actor)
-        in_use, waiting = planning_plans.in_use(session, page.actor), planning_plans.waiting(session, page.actor)
-        now = plan_now(session, page.actor, page.now, page.zone)
-        settings = told(waiting or in_use).get("settings", {})
-        facts = {panel.uid: panel for group in wall.groups.values() for panel in group}
+        found = plans(session, page)
         return {
             "painters": sorted({row.painter for row in rows} - {planning.EVERYBODY}),
             "making": making,
             "is_improving": QUIET.is_running(page.actor.studio_id),
-            "rack": _rack(wall, settings.get("rack_places")),
-            "settings": settings,
-            "standing": shown_in_use(in_use, now, facts, page.today),
-            "holds": wall.holds,
-            "painted": painted_at_risk(wall, page.today),
-            "proposal": shown(waiting, now, page.today),
+            "rack": _rack(found.wall, found.settings.get("rack_places")),
+            "settings": found.settings,
+            "standing": folded(found.standing, page.today, opened),
+            "holds": found.wall.holds,
+            "painted": painted_at_risk(found.wall, page.today),
+            "proposal": folded(found.proposal, page.today),
+            "opened": opened,
             "stays": (),
             "refusal": "",
             "weighs": WEIGHS,

@@ -1,0 +1,97 @@
+"""What of a large plan its page leaves to be asked for, each part on a page of its own: days by month, the panels on
+course, all that a plan changes. The plan's page shows the same parts in place."""
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from server.services import planning_plans
+from server.web.deps import Page, PageRequest
+from server.web.plan_parts import folded, month_of, plans
+from server.web.plan_shown import PlanShown
+
+router = APIRouter(prefix="/plan")
+
+
+@router.get("/days")
+def days(page: Page) -> Response:
+    """The plan in use, where the page of plans has one that waits above it."""
+    return _in_use(page, "plan")
+
+
+@router.get("/days/{month}")
+def month_in_use(page: Page, month: str) -> Response:
+    return _month(page, "", month)
+
+
+@router.get("/panels")
+def panels_in_use(page: Page) -> Response:
+    return _in_use(page, "panels")
+
+
+@router.get("/panels/{panel_uid}")
+def help_in_use(page: Page, panel_uid: str) -> Response:
+    return _help(page, "", panel_uid)
+
+
+@router.get("/{uid}/days/{month}")
+def month_of_waiting(page: Page, uid: str, month: str) -> Response:
+    return _month(page, uid, month)
+
+
+@router.get("/{uid}/panels")
+def panels_of_waiting(page: Page, uid: str) -> Response:
+    return _part(page, "panels", _of(page, uid))
+
+
+@router.get("/{uid}/panels/{panel_uid}")
+def help_of_waiting(page: Page, uid: str, panel_uid: str) -> Response:
+    return _help(page, uid, panel_uid)
+
+
+@router.get("/{uid}/changes")
+def changes(page: Page, uid: str) -> Response:
+    plan = _of(page, uid)
+    return _part(page, "changes", plan, changes=plan and plan.changes)
+
+
+def _in_use(page: PageRequest, kind: str) -> Response:
+    plan = _of(page, "")
+    return _not_here(page, "No plan is in use.", 200) if plan is None else _part(page, kind, plan)
+
+
+def _month(page: PageRequest, uid: str, key: str) -> Response:
+    plan = _of(page, uid)
+    month = month_of(plan, key, page.today) if plan is not None else None
+    if plan is not None and month is None:
+        return _not_here(page, "Nothing is planned in this month.")
+    return _part(page, "month", plan, month=month)
+
+
+def _help(page: PageRequest, uid: str, panel_uid: str) -> Response:
+    """What would help a late panel."""
+    plan = _of(page, uid)
+    panel = next((one for one in plan.panels if one.uid == panel_uid), None) if plan is not None else None
+    if plan is not None and (panel is None or not panel.options):
+        return _not_here(page, "Nothing that would help this panel is known now.")
+    return _part(page, "help", plan, panel=panel)
+
+
+def _of(page: PageRequest, uid: str) -> PlanShown | None:
+    """The plan in use, or the one of that uid while it waits. Raises ``NotFound`` for one that the studio has not."""
+    with page.db.read() as session:
+        if uid and not planning_plans.is_waiting(session, page.actor, uid):
+            return None
+        found = plans(session, page)
+    plan = found.proposal if uid else found.standing
+    return plan if plan is None or not uid or plan.uid == uid else None
+
+
+def _part(page: PageRequest, kind: str, plan: PlanShown | None, **names: object) -> Response:
+    if plan is None:
+        return _not_here(page, "This plan was taken or put away, or none was made yet.")
+    given = {"kind": kind, "plan": folded(plan, page.today), **names}
+    return page.render("plan/part.html", given)
+
+
+def _not_here(page: PageRequest, message: str, status: int = 404) -> Response:
+    return page.render("plan/no_part.html", {"message": message}, status)

@@ -1,0 +1,103 @@
+"""What of a large plan its page shows at once, and what when it is asked for: months further off, the panels on course,
+long lists of changes. A plan of a usual studio is shown whole."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Any
+
+from sqlmodel import Session
+
+from server.services import board, planning_plans, studios
+from server.services.board.facts import TodayBoard
+from server.services.board.plan_standing import plan_now
+from server.web.deps import PageRequest
+from server.web.plan_shown import Changes, DayShown, MonthShown, PlanShown, shown, shown_in_use, told
+
+WHOLE = 60  # sittings: a plan of up to so many is shown whole
+NEAR = timedelta(days=14)
+FEW_DAYS = 3  # so many days with sittings are shown, however far off
+MOST_CHANGES = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Plans:
+    """Today's board, the settings of the newest plan, and the plans: ``standing`` in use, ``proposal`` that waits."""
+
+    wall: TodayBoard
+    settings: Mapping[str, Any]
+    standing: PlanShown | None
+    proposal: PlanShown | None
+
+
+def plans(session: Session, page: PageRequest) -> Plans:
+    wall = board.today(session, page.actor, page.now, page.zone)
+    in_use, waiting = planning_plans.in_use(session, page.actor), planning_plans.waiting(session, page.actor)
+    now = plan_now(session, page.actor, page.now, page.zone)
+    facts = {panel.uid: panel for group in wall.groups.values() for panel in group}
+    confidence = studios.get(session, page.actor).confidence_pct / 100
+    return Plans(
+        wall,
+        told(waiting or in_use).get("settings", {}),
+        shown_in_use(in_use, now, facts, page.today),
+        shown(waiting, now, page.today, confidence),
+    )
+
+
+def folded(plan: PlanShown | None, today: date, opened: str = "") -> PlanShown | None:
+    """The plan with what is needed at once: all of one that is not large. ``opened``: the month that is shown with
+    it."""
+    if plan is None or sum(len(day.sittings) for day in plan.days) <= WHOLE:
+        return plan
+    near = _near(plan.days, today)
+    changes = _first(plan.changes)
+    return replace(
+        plan,
+        is_folded=True,
+        days=tuple(day for day in plan.days if day.on in near),
+        months=tuple(replace(month, is_open=month.key == opened) for month in _months(plan.days, near, today)),
+        panels=tuple(panel for panel in plan.panels if not panel.is_on_course),
+        on_course=tuple(panel for panel in plan.panels if panel.is_on_course),
+        changes=changes,
+        more_changes=plan.changes.count - changes.count,
+    )
+
+
+def month_of(plan: PlanShown, key: str, today: date) -> MonthShown | None:
+    """The days of a month that the plan's page leaves to be asked for, or all of the month where it leaves none; None
+    where nothing is planned in it."""
+    whole = next((month for month in _months(plan.days, frozenset(), today) if month.key == key), None)
+    found = folded(plan, today)
+    months = found.months if found is not None else ()
+    left = next((month for month in months if month.key == key), whole)
+    return left and replace(left, is_open=True)
+
+
+def _near(days: Iterable[DayShown], today: date) -> frozenset[date]:
+    """The days near at hand, and the next few with sittings in any case."""
+    every = [day.on for day in days]
+    to_come = sorted(on for on in every if on >= today)
+    return frozenset([on for on in every if abs(on - today) <= NEAR] + to_come[:FEW_DAYS])
+
+
+def _months(days: Iterable[DayShown], near: frozenset[date], today: date) -> tuple[MonthShown, ...]:
+    """The days but for those ``near``, by month."""
+    left: dict[date, list[DayShown]] = {}
+    split = {on.replace(day=1) for on in near}
+    for day in days:
+        if day.on not in near:
+            left.setdefault(day.on.replace(day=1), []).append(day)
+    return tuple(
+        MonthShown(first, tuple(found), first in split, all(day.on < today for day in found))
+        for first, found in sorted(left.items())
+    )
+
+
+def _first(changes: Changes) -> Changes:
+    """So many of them as are told at once: first those that lose their place, then those on another day."""
+    room = MOST_CHANGES
+    kept: dict[str, tuple[Any, ...]] = {}
+    for name in ("gone", "moved", "new", "retimed"):
+        kept[name] = getattr(changes, name)[:room]
+        room -= len(kept[name])
+    return Changes(**kept)

@@ -48,6 +48,10 @@ class Clocks:
         return self._made[panel.speed]
 
 
+def _are_within(values: Minutes, edges: Minutes) -> bool:
+    return bool(values.min(initial=np.inf) >= edges[0] and values.max(initial=-np.inf) <= edges[-1])
+
+
 class DryingClock:
     """``progress`` of an instant and back, exact within a day, over ``first`` to ``last`` day from today.
 
@@ -64,6 +68,8 @@ class DryingClock:
     def progress(self, minute: Minutes) -> Minutes:
         """Reference days from the clock's beginning to each instant."""
         inside = np.interp(minute, self._edge_min, self._progress)
+        if _are_within(minute, self._edge_min):
+            return inside
         beyond = np.maximum(minute - self._edge_min[-1], 0.0) * self._far_rate
         before = np.minimum(minute - self._edge_min[0], 0.0) * self._near_rate
         return inside + beyond + before
@@ -71,6 +77,8 @@ class DryingClock:
     def instant(self, progress: Minutes) -> Minutes:
         """The instants at which the clock shows these reference days."""
         inside = np.interp(progress, self._progress, self._edge_min)
+        if _are_within(progress, self._progress):
+            return inside
         beyond = np.maximum(progress - self._progress[-1], 0.0) / self._far_rate
         before = np.minimum(progress, 0.0) / self._near_rate
         return inside + beyond + before

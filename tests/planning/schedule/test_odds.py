@@ -1,6 +1,7 @@
 """The odds of a plan against a plain loop over the same draws, and against the plan where nothing is uncertain."""
 
 import math
+import random
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, datetime, timedelta
@@ -193,3 +194,46 @@ def test_sixty_panels_are_drawn_within_a_second() -> None:
     found = odds_of(asked, plan.sittings)
     assert len(found) == 60 and process_time() - begun < 3.0  # a second on a machine of its own; measured by the bench
     assert reference_days(asked, plan.sittings[0].start_at, plan.sittings[0].end_at) > 0
+
+
+def _mixed(seed: int) -> tuple[Problem, Plan]:
+    """Panels of five layers by links of all kinds, with dates about the days that a hopeful plan comes to."""
+    rng = random.Random(seed)
+    kinds = [LinkKind.DRY, LinkKind.DRY, LinkKind.TACKY, LinkKind.SPLIT, LinkKind.WET_IN_WET]
+    panels = [
+        chain(
+            f"p{i}",
+            [Sitting(f"s{i}{n}", 60, rng.choice([None, "grey"]), drying=rng.choice([QUICK, SLOW])) for n in range(5)],
+            [rng.choice(kinds) for _ in range(4)],
+            final_wait=rng.choice([QUICK, Spread(1.0, 1.0)]),
+        )
+        for i in range(4)
+    ]
+    asked = studio(*panels, confidence=0.6)
+    plan, _ = planner.plan(asked, budget=Budget(moves=0))
+    finish = {p.id: p.finish_on or TODAY for p in plan.panels}
+    due = tuple(replace(p, due_on=finish[p.id] + timedelta(days=rng.randint(-1, 2))) for p in panels)
+    return replace(asked, panels=due, confidence=0.999), plan
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_the_weakest_wait_is_the_one_whose_luck_alone_gains_most(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of another luck only what it changes is worked out; here all of the plan is carried out again with each."""
+    asked, plan = _mixed(seed)
+    monkeypatch.setattr(odds, "EACH", 1)
+    monkeypatch.setattr(odds, "WORTH", -1.0)  # that which costs most chances is told as well
+    found, usual = odds_of(asked, plan.sittings), outlook.scores
+    for panel in asked.panels:
+        one, gains = found[panel.id], {}
+        if one.odds is None or one.odds >= asked.confidence:
+            continue
+        waited = {link.before for link in panel.links if link.kind is LinkKind.DRY}
+        waited |= {FINAL} if panel.final_wait.p90_d > panel.final_wait.p50_d else set()
+        for n, name in enumerate([*(s.id for s in panel.sittings), FINAL]):
+            if name in waited:
+                monkeypatch.setattr(odds, "scores", lambda k, n=n: np.minimum(usual(k), 0.0 if k == n + 1 else np.inf))
+                lucky = odds_of(asked, plan.sittings, with_weakest=False)[panel.id].odds
+                gains[name] = (lucky or 0.0) - one.odds
+        monkeypatch.setattr(odds, "scores", usual)
+        best = max(gains, key=lambda name: gains[name], default=None)
+        assert (one.weakest, one.gain) == (best, 0.0 if best is None else gains[best])

@@ -133,7 +133,7 @@ class PanelShown:
     """A panel of a plan: how likely it makes its date, why, and what would help it where it is late.
 
     ``is_stale``: what was tried for it was tried when it came to another day. ``at_risk``: its odds are lower than the
-    studio wants them, or one of its sittings holds no more.
+    studio wants them.
     """
 
     title: str
@@ -199,8 +199,7 @@ def shown_in_use(row: StudioPlan | None, now: PlanNow, facts: Mapping[str, Panel
         if one.fate == "stands" or (one.fate == "painted" and one.plan.on >= today)
     ]
     made = _plan(row, found, today)
-    broken = {one.plan.panel_uid for one in found if one.broken is not None}
-    panels = (_as_it_stands(panel, facts.get(panel.uid), today, panel.uid in broken) for panel in made.panels)
+    panels = (_as_it_stands(panel, facts.get(panel.uid), today) for panel in made.panels)
     return replace(
         made,
         panels=tuple(_without_stale(found, old, now.changed) for found, old in zip(panels, made.panels, strict=True)),
@@ -302,13 +301,13 @@ def _panel(one: Mapping[str, Any], today: date) -> PanelShown:
     )
 
 
-def _as_it_stands(panel: PanelShown, fact: PanelFact | None, today: date, is_broken: bool) -> PanelShown:
+def _as_it_stands(panel: PanelShown, fact: PanelFact | None, today: date) -> PanelShown:
     """A panel of the plan in use by what is known of it now; what would help is only told where it is late."""
     if fact is None or fact.standing is Standing.FINISHED:
-        return replace(panel, odds=None, risk="", late_d=0, options=(), at_risk=is_broken)
+        return replace(panel, odds=None, risk="", late_d=0, options=())
     due, found = fact.due, comes_to(fact, panel.finish_on)
     if due is None or found is None:
-        return replace(panel, odds=None, late_d=0, options=(), at_risk=is_broken)
+        return replace(panel, odds=None, late_d=0, options=())
     finish, late_d = found
     return replace(
         panel,
@@ -317,7 +316,7 @@ def _as_it_stands(panel: PanelShown, fact: PanelFact | None, today: date, is_bro
         odds=None if due.odds is None or due.is_late else odds_picture(due.odds),
         risk=_risk_now(fact, today),
         options=panel.options if late_d else (),
-        at_risk=is_broken or due.at_risk,
+        at_risk=due.at_risk,
     )
 
 

@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import partial
 
+import numpy as np
+
 from server.planning.schedule import tables
 from server.planning.schedule.calendar import Window
 from server.planning.schedule.columns import (
@@ -16,6 +18,7 @@ from server.planning.schedule.columns import (
     CAP,
     FINISH_ROW,
     LINK,
+    LINK_BEGIN,
     LINK_LO,
     LINKS,
     LOOK,
@@ -27,10 +30,10 @@ from server.planning.schedule.columns import (
     SITTING,
     SITTINGS,
     WIDTH,
+    Arrays,
     Columns,
 )
-from server.planning.schedule.insert import put_in
-from server.planning.schedule.kernel import add, take
+from server.planning.schedule.compiled import Search
 from server.planning.schedule.model import Model
 from server.planning.schedule.plan import Option
 from server.planning.schedule.planner import Bench
@@ -65,14 +68,17 @@ Variants = Mapping[str, Sequence[Variant]]
 
 @dataclass(slots=True)
 class Trial:
-    """A plan in plain columns in which closed days can be opened. ``extra``: day -> windows that stand closed.
+    """A plan of its own in which closed days can be opened. ``extra``: day -> windows that stand closed. ``spare``:
+    from where on in ``t`` there is room for rows of the tables that a change asks for.
 
     ``variants``: for a panel's number its other ways, each with the number of the panel it stands as, after the
     problem's own. ``is_general``: it is not known what panels are made of, so changes in general are tried.
     """
 
     model: Model
+    search: Search
     c: Columns
+    spare: int
     extra: dict[int, list[int]]
     variants: dict[int, list[tuple[Variant, int]]]
     is_general: bool
@@ -97,7 +103,7 @@ def options(bench: Bench, late: dict[str, date], variants: Variants | None = Non
             found[panels[i].id] = _tried(trial, i, late[panels[i].id])
         for s in mine:
             if at[s] != NOWHERE and trial.c.m[trial.c.m[AT] + s] == NOWHERE:
-                add(trial.c, s, at[s])
+                trial.search.add(trial.c, s, at[s])
     return found
 
 
@@ -111,13 +117,23 @@ def _trial(bench: Bench, variants: Variants | None) -> tuple[Trial, list[int]]:
     made = Tables(tuple(every), shape.tables.clocks, model.zone, shape.tables.days, round_up=shape.tables.round_up)
     pins = {s: position[model.windows[b]] for s, b in model.pins.items()}
     wider = Shape(wider_problem, shape.zone, tuple(every), made, (*shape.rows, *rows), pins, shape.done)
-    trial = Trial(Model(wider_problem, wider, model.days), wider.columns(1).plain(), {}, others, variants is None)
+    search, c, spare = _columns(bench.desk.search, wider)
+    trial = Trial(Model(wider_problem, wider, model.days), search, c, spare, {}, others, variants is None)
     for window in saturdays:
         trial.extra.setdefault(window.day, []).append(position[window])
         _set(trial.c, CAP, position[window], 0)
     for s, b in pins.items():
-        add(trial.c, s, b)
+        search.add(c, s, b)
     return trial, [NOWHERE if b == NOWHERE else position[model.windows[b]] for b in bench.desk.c.at]
+
+
+def _columns(search: Search, shape: Shape) -> tuple[Search, Columns, int]:
+    """Empty columns in the form that the search wants, with room for what one change of a panel asks for."""
+    made = shape.columns(1)
+    links = max((len(panel.links) + len(panel.sittings) for panel in shape.problem.panels), default=0)
+    spare = np.zeros((links + 1) * len(shape.windows), made.t.dtype)
+    wider = Arrays(made.m, made.f, np.concatenate((made.t, spare)))
+    return search, wider if search.is_compiled else wider.plain(), len(made.t)
 
 
 def _with_variants(
@@ -197,7 +213,7 @@ def _tried_as(trial: Trial, i: int, named: tuple[str, str], planned: date) -> Op
     pinned = {s for s in c.sittings_of(i) if c.m[c.m[AT] + s] != NOWHERE}
     c.m[WIDTH] = c.m[LOOK] = WIDE
     option = None
-    if put_in(c, i):
+    if trial.search.put_in(c, i):
         today, sittings, windows = trial.model.problem.today, trial.model.sittings, trial.model.windows
         finish = today + timedelta(days=finish_of(c, i))
         starts = tuple(
@@ -207,7 +223,7 @@ def _tried_as(trial: Trial, i: int, named: tuple[str, str], planned: date) -> Op
         option = Option(named[1], finish, (planned - finish).days, named[0], starts)
     for s in c.sittings_of(i):
         if c.m[c.m[AT] + s] != NOWHERE and s not in pinned:
-            take(c, s)
+            trial.search.take(c, s)
     c.f[SET_UP_PRICE] = price
     return option
 
@@ -261,23 +277,25 @@ def _set(c: Columns, base: int, offset: int, value: int) -> int:
 
 
 def _row(trial: Trial, kind: str, number: int) -> int:
-    """Where a row of the tables begins in the list, appended now."""
-    begin = len(trial.c.t)
-    trial.c.t.extend(trial.model.shape.tables.rows[kind][number].tolist())
+    """Where a row of the tables begins in ``t``, put there now."""
+    begin, row = trial.spare, trial.model.shape.tables.rows[kind][number]
+    trial.spare += len(row)
+    trial.c.t[begin : trial.spare] = row if trial.search.is_compiled else row.tolist()
     return begin
 
 
-def _back(changed: list[tuple[int, int, int]], c: Columns) -> Callable[[], None]:
+def _back(changed: list[tuple[int, int, int]], trial: Trial, spare: int) -> Callable[[], None]:
     def undo() -> None:
+        trial.spare = spare
         for base, offset, value in reversed(changed):
-            _set(c, base, offset, value)
+            _set(trial.c, base, offset, value)
 
     return undo
 
 
 def _drying(trial: Trial, i: int, factors: dict[str, float], confidence: float) -> Callable[[], None]:
     """Other drying times for panel i: of some layers by a factor, of all at another confidence."""
-    model, c = trial.model, trial.c
+    model, c, spare = trial.model, trial.c, trial.spare
     problem = replace(model.problem, confidence=confidence)
     panel = model.panels[i]
     own = model.shape.tables.of(panel)
@@ -296,7 +314,7 @@ def _drying(trial: Trial, i: int, factors: dict[str, float], confidence: float) 
             changed.append((SITTINGS, offset, _set(c, SITTINGS, offset, _row(trial, "rack", number))))
     if confidence != model.problem.confidence:
         changed.append(_finish_row(trial, i, panel.final_wait.at(confidence), panel.handling_d))
-    return _back(changed, c)
+    return _back(changed, trial, spare)
 
 
 def _faster(sitting: Sitting, factor: float) -> Sitting:
@@ -308,9 +326,8 @@ def _faster(sitting: Sitting, factor: float) -> Sitting:
 
 def _links_to(trial: Trial, s: int) -> Iterator[tuple[int, Link]]:
     shape = trial.model.shape
-    begin = sum(len(row) for row in shape.links[:s])
     for n, (link, _) in enumerate(shape.links[s]):
-        yield begin + n, link
+        yield trial.c.sitting(s, LINK_BEGIN) + n, link
 
 
 def _finish_row(trial: Trial, i: int, wait_d: float, handling_d: float) -> tuple[int, int, int]:
@@ -320,11 +337,12 @@ def _finish_row(trial: Trial, i: int, wait_d: float, handling_d: float) -> tuple
 
 
 def _no_wait(trial: Trial, i: int) -> Callable[[], None]:
-    return _back([_finish_row(trial, i, 0.0, trial.model.panels[i].handling_d)], trial.c)
+    spare = trial.spare
+    return _back([_finish_row(trial, i, 0.0, trial.model.panels[i].handling_d)], trial, spare)
 
 
 def _open(trial: Trial, windows: list[int]) -> Callable[[], None]:
     changed = []
     for b in windows:
         changed.append((CAP, b, _set(trial.c, CAP, b, trial.model.windows[b].minutes)))
-    return _back(changed, trial.c)
+    return _back(changed, trial, trial.spare)

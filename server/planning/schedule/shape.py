@@ -59,6 +59,7 @@ class Table:
         self._parts: list[np.ndarray] = []
         self._length = 0
         self._rows: dict[tuple[str, int], int] = {}
+        self._ended: dict[tuple[str, int], np.ndarray] = {}
 
     def put(self, numbers: Sequence[int] | np.ndarray) -> int:
         """Where the list begins."""
@@ -72,6 +73,12 @@ class Table:
         if (kind, number) not in self._rows:
             self._rows[kind, number] = self.put(self._made.rows[kind][number])
         return self._rows[kind, number]
+
+    def ended(self, kind: str, number: int, last: int) -> np.ndarray:
+        """A row of `tables.Tables` with one number more; not to be changed."""
+        if (kind, number) not in self._ended:
+            self._ended[kind, number] = np.append(self._made.rows[kind][number], np.int32(last))
+        return self._ended[kind, number]
 
     def joined(self) -> np.ndarray:
         return np.concatenate([*self._parts, np.zeros(1, np.int32)])
@@ -88,6 +95,11 @@ class Shape:
     rows: tuple[tuple[Sitting, ...], ...]
     pins: dict[int, int]
     done: dict[str, Laid]
+
+    @cached_property
+    def _first(self) -> list[int]:
+        """The first window from each day on."""
+        return np.searchsorted(self.tables.start, self.tables.day_start - tables.EDGE_MIN).tolist()
 
     @cached_property
     def sittings(self) -> tuple[Sitting, ...]:
@@ -294,7 +306,7 @@ class Shape:
         """The first and last window of a sitting, by its release and by what is over already."""
         release = max(((panel.release_on or self.problem.today) - self.problem.today).days, 0)
         starts, clock = self.tables.start, self.tables.of(panel).clock
-        low = np.searchsorted(starts, self.zone.minute_of(self.zone.day_start(release)) - tables.EDGE_MIN)
+        low = self._first[min(release, len(self._first) - 1)]
         high = len(self.windows) - 1
         of = {s.id: s for s in panel.sittings}
         for link in panel.links:
@@ -303,7 +315,7 @@ class Shape:
                 continue
             after = tables.lower_limit(self.problem, link, of[link.before])
             ready = self.tables.of(panel).ready_min(laid.end_min, after)
-            low = max(low, np.searchsorted(starts, ready - tables.EDGE_MIN))
+            low = max(low, int(np.searchsorted(starts, ready - tables.EDGE_MIN)))
             limit = tables.upper_limit_d(link, of[link.before])
             if limit is not None:
                 until = clock.after(np.array([laid.start_min]), limit)[0]
@@ -346,21 +358,21 @@ class Shape:
         of_panel = [int(panels[i, columns.FINISH_ROW]) for i in self.panel_of]
         if len(self.windows) * len(self.sittings) > MOST_SOONEST:
             return of_panel
-        windows = np.arange(len(self.windows) + 1)
         found: list[int] = [0] * len(self.sittings)
         days: dict[int, np.ndarray] = {}
         for s in reversed(range(len(self.sittings))):
             soonest = days.pop(s, None)
             if soonest is None:  # nothing comes above it
-                wait_d = self.problem.panels[self.panel_of[s]].final_wait.at(self.problem.confidence)
-                row = self._own(s).finish(wait_d, self.problem.panels[self.panel_of[s]].handling_d)
-                soonest = np.append(self.tables.rows["finish"][row], FAR_DAY)
+                panel = self.problem.panels[self.panel_of[s]]
+                wait_d = panel.final_wait.at(self.problem.confidence)
+                soonest = table.ended("finish", self._own(s).finish(wait_d, panel.handling_d), FAR_DAY)
             found[s] = table.put(soonest[:-1])
             for link, before in self.links[s]:
-                below, own = self.number[link.before], self._own(s)
-                lo = self.tables.rows["lo"][own.lo(tables.lower_limit(self.problem, link, before))]
-                into = link.kind is LinkKind.WET_IN_WET
-                after = soonest[windows if into else np.append(lo, len(self.windows))]
+                below = self.number[link.before]
+                after = soonest
+                if link.kind is not LinkKind.WET_IN_WET:
+                    lo = self._own(s).lo(tables.lower_limit(self.problem, link, before))
+                    after = soonest[table.ended("lo", lo, len(self.windows))]
                 days[below] = np.maximum(days[below], after) if below in days else after
         return found
 

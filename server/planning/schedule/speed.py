@@ -10,6 +10,7 @@ from server.planning.schedule.calendar import MINUTES_PER_DAY, Zone, day_starts
 from server.planning.schedule.problem import DryingSpeed, PanelJob, Problem
 
 REPEATED_DAYS = 28
+FEW = 100
 Minutes = NDArray[np.float64]
 
 
@@ -49,7 +50,8 @@ class Clocks:
 
 
 def _are_within(values: Minutes, edges: Minutes) -> bool:
-    return bool(values.min(initial=np.inf) >= edges[0] and values.max(initial=-np.inf) <= edges[-1])
+    """Whether all values surely are; of few it takes as long to find out as to reckon with what is beyond."""
+    return len(values) > FEW and bool(values.min() >= edges[0] and values.max() <= edges[-1])
 
 
 class DryingClock:

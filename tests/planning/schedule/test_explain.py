@@ -367,3 +367,15 @@ def test_a_wait_that_a_rule_asks_is_told_as_the_rule() -> None:
     short = tuple(replace(link, rest_d=0.2) for link in panel.links)
     quick = Told.of(studio(replace(panel, links=short)))["a2"].binding
     assert quick is not None and quick.kind == "drying"
+
+
+def test_a_plan_is_told_anew_once_something_stands_elsewhere() -> None:
+    bench = planner.lay_out(studio(chain("p", [Sitting("a", 60)])))
+    first = planner.answer(bench)
+    [at] = bench.desk.c.at
+    bench.desk.restore([at + 1])
+    later = planner.answer(bench)
+    assert later.sittings[0].start_at > first.sittings[0].start_at
+    assert explained(bench).sittings[0].start_at == later.sittings[0].start_at
+    bench.desk.restore([at])
+    assert planner.answer(bench) == first

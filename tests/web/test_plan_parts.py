@@ -3,14 +3,16 @@
 import re
 from collections import Counter
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, timedelta
 from itertools import pairwise
 
 import pytest
+from sqlmodel import select
 from starlette.testclient import TestClient
 
 from server.services.plan_reading import PlannedSitting
 from server.store.db import Database
+from server.store.tables import Panel
 from server.web import plan_parts, plan_words
 from tests.services.conftest import NOW, Bench, make_bench
 from tests.web import large_plan
@@ -165,12 +167,13 @@ def test_parts_of_a_plan_that_does_not_wait_are_not_there(bare: Bench, client: T
     taken = propose(bare, content(sittings), taken=True)
     stranger = make_bench(bare.db)
     foreign = propose(stranger, content(fill(stranger)), taken=False)
+    before = propose(bare, content(sittings), taken=False)
+    propose(bare, content(moved(sittings, 5)), taken=False)
     for part in ("days/2027-01", "panels", "changes", f"panels/{sittings[0]['panel']}"):
-        answer = client.get(f"/plan/{taken}/{part}")
-        assert answer.status_code == 404 and "This plan was taken or put away" in words(answer.text)
-        for uid in (foreign, "no-such-record-0"):
+        for uid in (taken, before, foreign, "no-such-record-0"):
             answer = client.get(f"/plan/{uid}/{part}")
-            assert answer.status_code == 404 and "coat" not in answer.text and "<h1>" in answer.text
+            assert answer.status_code == 404 and "coat" not in answer.text
+            assert "This plan was taken or put away" in words(answer.text)
 
 
 @pytest.mark.parametrize("is_taken", [True, False])
@@ -201,6 +204,19 @@ def test_a_late_panel_of_the_plan_in_use_is_reached_from_above(bare: Bench, clie
     text = client.get("/plan").text
     assert f'href="#due-{sittings[0]["panel"]}">Panel 0</a>' in text
     assert f'<li id="due-{sittings[0]["panel"]}">' in text.partition('id="dates"')[2]
+
+
+def test_of_very_many_late_panels_those_most_after_their_date_are_named_above(bare: Bench, client: TestClient) -> None:
+    sittings = fill(bare, HUNG, EACH)
+    propose(bare, content(sittings), taken=True)
+    uids = [s["panel"] for s in sittings[:HUNG]]
+    with bare.unit("Gave dates") as work:
+        for number, panel in enumerate(p for p in work.session.exec(select(Panel)) if p.uid in uids[:30]):
+            panel.due_on = NOW.date() + timedelta(days=number % 3)
+    above = in_use_of(client.get("/plan").text).partition('class="hang"')[0]
+    named = [int(days) for days in re.findall(r"(\d+) days? after its date", words(above))]
+    assert len(named) == 20 and named == sorted(named, reverse=True)
+    assert "Late 10 other panels" in words(above) and '<a href="#dates">10 other panels</a>' in above
 
 
 def test_of_many_changes_the_first_are_told_and_all_on_their_page(bare: Bench, client: TestClient) -> None:

@@ -4,7 +4,6 @@ course, all that a plan changes. The plan's page shows the same parts in place."
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.services import planning_plans
 from server.web.deps import Page, PageRequest
 from server.web.plan_parts import folded, month_of, plans
 from server.web.plan_shown import PlanShown
@@ -77,13 +76,11 @@ def _help(page: PageRequest, uid: str, panel_uid: str) -> Response:
 
 
 def _of(page: PageRequest, uid: str) -> PlanShown | None:
-    """The plan in use, or the one of that uid while it waits. Raises ``NotFound`` for one that the studio has not."""
+    """The plan in use, or the one that waits where it has that uid."""
     with page.db.read() as session:
-        if uid and not planning_plans.is_waiting(session, page.actor, uid):
-            return None
         found = plans(session, page)
     plan = found.proposal if uid else found.standing
-    return plan if plan is None or not uid or plan.uid == uid else None
+    return plan if plan is not None and uid in ("", plan.uid) else None
 
 
 def _part(page: PageRequest, kind: str, plan: PlanShown | None, **names: object) -> Response:

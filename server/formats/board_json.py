@@ -98,9 +98,18 @@ class BoardDue(Told):
     step: BoardDueStep | None
 
 
+class BoardStop(Told):
+    """The first layer to come, by its kind, that a rule stops however long is waited; the number and title of it."""
+
+    kind: str
+    rule: str
+    title: str
+
+
 class BoardPanel(Told):
     """Where a panel stands, and why. ``test_from``: when a touch test is worth while; ``ready_from``: when the next
-    layer may go on without one; ``allowed_from``: the day a stopping rule names."""
+    layer may go on without one; ``allowed_from``: the day a stopping rule names. Where there is a ``stop``, ``finish``
+    and the odds of the date are null."""
 
     uid: str
     title: str
@@ -119,6 +128,7 @@ class BoardPanel(Told):
     due: BoardDue | None
     finish: BoardDays | None
     varnish: BoardDays | None
+    stop: BoardStop | None
 
 
 class TodayOut(Told):

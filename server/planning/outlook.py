@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.science.results import StageRange
+from server.science.soundness.types import Finding
 from server.science.stages import odds_reached
 
 DRAWS = 2048
@@ -58,12 +59,20 @@ class Outlook:
     """The rest of a panel's life: ``starts`` of the layers to come, lowest first, and the ``finish``.
 
     ``opens_d``: for each thing that is done to it after its last layer, the central day from which it may be.
+    ``stopped``: the first layer to come that a rule stops for good, by its place, with what stops it; the days of that
+    one and of all after it are then those of the drying alone, and nothing is said of the date.
     """
 
     starts: tuple[DayRange, ...]
     finish: DayRange
     due: DueRisk | None
     opens_d: tuple[float, ...] = ()
+    stopped: tuple[int, Finding] | None = None
+
+    @property
+    def goes_on(self) -> int:
+        """How many layers to come can go on, from the next one up, before a rule stops one for good."""
+        return len(self.starts) if self.stopped is None else self.stopped[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,8 +97,9 @@ def begin(below: StageRange | None, age_d: float, *, open_now: bool) -> Chain:
     return Chain(_remaining(below, age_d, 0), 1)
 
 
-def hold(chain: Chain, not_before_d: float) -> Chain:
-    """The chain when its next layer goes on no sooner than ``not_before_d`` (a planned day, a rule's date)."""
+def hold(chain: Chain, not_before_d: float | Days) -> Chain:
+    """The chain when its next layer goes on no sooner than ``not_before_d`` (a planned day, a rule's date), or than
+    that of its draw."""
     return Chain(np.maximum(chain.at_d, not_before_d), chain.length)
 
 

@@ -9,13 +9,14 @@ from server.science.recipe import LayerRecipe
 from server.science.results import FilmState, LayerEstimate
 from server.science.soundness import check
 from server.science.soundness.types import Action, Material, Situation, Verdict
+from server.services.board.chain_rules import TOUCH_GATE
 from server.services.board.closing import ground_facts
 from server.services.board.facts import Moment, Standing
 from server.services.board.films import LayerToCome, PanelLayers
 from server.services.board.planned_stack import StackCase, WalkedStack, walk
 from server.services.board.rows import StudioRows
 from server.services.board.spans import local_day
-from server.services.board.standing import TOUCH_GATE, standings
+from server.services.board.standing import standings
 from server.services.climates import Climate, room_in
 from server.services.mixing_palette import Bench
 from server.services.mixing_ways import Tried, WayOut, ways_out

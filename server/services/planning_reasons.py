@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
-from server.services.board.standing import TOUCH_GATE, PanelStanding, allowed_from
+from server.services.board.standing import PanelStanding
 from server.services.plan_reading import Rest
 from server.services.planning_asked import Asked, Made
 from server.services.planning_names import Names
@@ -39,7 +39,7 @@ class Reasons:
         if rest is not None:
             return _else(f"a rule asks to wait until {day}", rest)
         moment = self._asked.moment
-        allowed = allowed_from(standing.verdict, standing.top, moment, but_for=TOUCH_GATE)
+        allowed = standing.allowed_from(moment)
         if allowed is not None and (release - allowed).days <= 1:
             return f"a rule asks to wait until {day}"
         pct = round(100 * self._made.asked.confidence)

@@ -9,10 +9,10 @@ from server.planning.schedule.problem import FLOW_PRICE, SET_UP_PRICE, TARDINESS
 from server.planning.schedule.repair import REPAIR_PRICE
 from server.science.results import LayerEstimate
 from server.science.soundness.types import Finding, Severity, Verdict
-from server.services.board.closing import ground_facts
 from server.services.board.facts import Moment
 from server.services.board.films import LayerToCome
 from server.services.board.rows import StudioRows
+from server.services.board.rule_waits import found_in, over_what_lies
 from server.services.board.spans import local_day
 from server.services.board.standing import PanelStanding
 from server.services.board.to_come import coming, forecast_on, laid
@@ -58,10 +58,6 @@ class Answer:
         return found_in(self.verdict, Severity.CAUTION)
 
 
-def found_in(verdict: Verdict, severity: Severity) -> list[Finding]:
-    return [finding for finding in verdict.findings if finding.severity is severity]
-
-
 def answers(
     standing: PanelStanding, rows: StudioRows, moment: Moment, starts: Mapping[str, datetime]
 ) -> Iterator[Answer]:
@@ -69,7 +65,7 @@ def answers(
 
     ``starts``: when each sitting is; layers from the first without one on are not asked about.
     """
-    ground, stack = ground_facts(standing.layers.panel), [layer.laid for layer in standing.layers.on]
+    over = over_what_lies(standing.layers, rows, moment.at)
     for n, layer in enumerate(standing.layers.to_come):
         at = starts.get(layer.row.uid)
         if at is None:
@@ -77,10 +73,10 @@ def answers(
         on = local_day(at, moment.zone)
         forecast = forecast_on(layer, on, moment.zone)
         upper = coming(layer, forecast if isinstance(forecast, LayerEstimate) else None, on)
-        asked = Question(ground, tuple(stack), upper, drops_per_ml=rows.studio.drops_per_ml, limits=rows.limits)
-        below_at = stack[-1].painted_at if stack else None
+        asked = replace(over, coming=upper)
+        below_at = over.stack[-1].painted_at if over.stack else None
         yield Answer(n, layer, asked, at, VERDICTS.of(asked, at, on), below_at)
-        stack.append(laid(layer, upper, at))
+        over = replace(over, stack=(*over.stack, laid(layer, upper, at)))
 
 
 def first_stop(

@@ -15,8 +15,9 @@ from server.planning.schedule.plan import Plan
 from server.planning.schedule.problem import FLOW_PRICE, TARDINESS_PRICE
 from server.planning.schedule.solve import Budget
 from server.science.soundness.types import Finding
-from server.services.board.plan_problem import LONGEST_REST_D, Extra, problem
+from server.services.board.plan_problem import Extra, problem
 from server.services.board.rows import StudioRows
+from server.services.board.rule_waits import reason_of, wait_asked
 from server.services.board.standing import PanelStanding
 from server.services.errors import Refused
 from server.services.plan_reading import Rest
@@ -24,7 +25,6 @@ from server.services.planning_asked import Asked, Effort, Made
 from server.services.planning_rules import CAUTION_PRICE, Answer, answers, sparing, still_needed
 
 TRIES = 4
-LONGER = 1.05  # what a rule asks for a second time is asked for a little longer: on other days layers dry otherwise
 A_FIRST_PLAN = Effort(moves=0)
 
 NOTHING = (0.0, 0.0)
@@ -194,18 +194,9 @@ def wait_or_leave(
     """
     n, stops = stopped
     panel, uid = standing.layers.panel, standing.layers.to_come[n].row.uid
-    named = [(f.remedy.not_before_d, f) for f in stops if f.remedy and f.remedy.not_before_d is not None]
-    nothing_below = n == 0 and not standing.layers.on
-    if is_last or nothing_below or len(named) < len(stops):
-        # What no waiting cures is the reason, where there is such a stop beside others.
-        dated = [finding for _, finding in named]
-        extra.left_out[panel.uid] = next((one for one in stops if one not in dated), stops[0]).reason
-        return
-    days, by = max(named, key=lambda one: one[0])
-    before = extra.rests.get(uid)
-    if before is not None and before.is_stop:
-        days = max(days, before.days * LONGER)
-    if days > LONGEST_REST_D:
-        extra.left_out[panel.uid] = by.reason
-        return
-    extra.rests[uid] = Rest(days, by.rule, by.title, is_stop=True)
+    nothing_below = n == 0 and not standing.layers.on and standing.layers.panel.ground_on is None
+    asked = reason_of(stops) if is_last or nothing_below else wait_asked(stops, extra.rests.get(uid))
+    if isinstance(asked, Rest):
+        extra.rests[uid] = asked
+    else:
+        extra.left_out[panel.uid] = asked.reason

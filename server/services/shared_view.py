@@ -67,6 +67,7 @@ def panel_of(panel: PanelFact, link: OpenLink) -> PanelFact:
         verdict=None,
         lightly=None,
         due=due,
+        stop=None if panel.stop is None else replace(panel.stop, rule="", title=""),
         top=None if panel.top is None else layer_of(panel.top, link),
         coming=None if panel.coming is None else layer_of(panel.coming, link),
         closing=None if panel.closing is None else _closing_of(panel.closing, link),

@@ -10,7 +10,7 @@ from datetime import date, datetime, timedelta
 
 from server.science.recipe import LayerRecipe
 from server.science.results import FilmState, Stage, StageRange
-from server.science.soundness import Thresholds, check
+from server.science.soundness import Thresholds, check, is_stopped
 from server.science.soundness.types import (
     Action,
     GroundFacts,
@@ -178,6 +178,11 @@ class Verdicts:
         until = at + timedelta(days=min(verdict.unchanged_for_d, LONGEST_D))
         self._kept.keep({key: (at, until, verdict)})
         return verdict
+
+    def stop(self, question: Question, at: datetime, on: date) -> Verdict | None:
+        """The verdict where a rule stops it, else None. Not kept: whoever asks keeps what is made of it."""
+        found, limits = situation(question, at, on), thresholds_of(question.limits)
+        return self._judge(found, limits) if is_stopped(found, limits) else None
 
 
 VERDICTS = Verdicts()

@@ -123,6 +123,9 @@ def _planned(row: CalendarRow, moment: Moment) -> Iterable[ProgressLine]:
     for layer in row.layers:
         if layer.is_planned:
             yield ProgressLine(f"layer-{layer.uid}", "planned", f"{layer.number}. planned", layer_words(layer, moment))
+    if row.panel.stop is not None:
+        told = f"“{row.panel.stop.kind}” is being thought over: no day can be told yet"
+        yield ProgressLine("", "planned", "Planned", told)
 
 
 def _done(closing: ClosingFact | None, moment: Moment) -> Iterable[ProgressLine]:

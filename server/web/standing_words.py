@@ -13,6 +13,7 @@ from server.science.results import FilmState, Stage
 from server.science.soundness.types import Finding, Severity, Verdict
 from server.services.board.due_step import Misfit, StepHeld
 from server.services.board.facts import ClosingFact, DaySpan, DueFact, LayerFact, PanelFact, PressFact, Standing
+from server.services.board.layer_stop import LayerStop
 from server.services.plan_reading import PlanRisk
 from server.web import words
 from server.web.action_words import action_name
@@ -190,11 +191,20 @@ def due_odds_words(panel: PanelFact) -> str:
     if due.is_late:
         return "that day is past"
     if due.odds is None:
+        if panel.stop is not None:
+            return stop_words(panel.stop)
         return "no forecast: a planned layer names no mix" if panel.coming else ""
     by_plan = " by the plan" if due.plan is not None else ""
     return (
         f"on course{by_plan}" if due.odds >= ON_COURSE else f"chance of keeping it{by_plan}: {_chance_words(due.odds)}"
     )
+
+
+def stop_words(stop: LayerStop) -> str:
+    """Why nothing is said of a panel's date: which layer to come a rule stops for good, and which rule."""
+    if not stop.rule:
+        return f"no odds while “{stop.kind}” is being thought over"
+    return f"no odds while a rule stops “{stop.kind}”: {stop.title} ({stop.rule})"
 
 
 def due_risk_words(panel: PanelFact, today: date) -> str:

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from server.science.soundness import DEFAULT, FAMILIES, ROWS, RULES, Fault, Severity, Thresholds, check
+from server.science.soundness import DEFAULT, FAMILIES, ROWS, RULES, Fault, Severity, Thresholds, check, is_stopped
 from server.science.soundness import facts as facts_module
 from server.science.soundness.check import BY_ACTION, asked
 from server.science.soundness.rule import ORDER
@@ -82,6 +82,12 @@ def test_no_finding_weighs_what_its_rule_does_not_name(situation):
     weights = {(rule.id, rule.title): rule.weighs for rule in RULES}
     for found in check(situation).findings:
         assert found.severity in weights[found.rule, found.title], found
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.generate])
+@given(situations())
+def test_whether_a_rule_stops_is_what_the_verdict_says(situation):
+    assert is_stopped(situation) == (check(situation).verdict is Severity.STOP)
 
 
 def with_values(values: dict[str, float]) -> Thresholds:

@@ -90,3 +90,20 @@ def test_a_painted_panel_whose_finish_does_not_fit_its_date_stands_on_the_plan_t
     assert "#at_risk" in section and "At risk" in section
     assert "Lemons" in section and "for the winter show" in section and "chance of keeping it" in section
     assert "Plums" not in section and "Pears" not in section
+
+
+def test_a_layer_that_no_waiting_lets_pass_is_told_in_place_of_odds(bench: Bench, client: TestClient) -> None:
+    """R23: acrylic does not hold on oil, however old that is."""
+    panel = bench.panel(title="Quinces", due_on=date(2027, 9, 1))
+    bench.layer(panel, kind="oil")
+    bench.layer(panel, kind="wash", material="acrylic", mixes=[])
+    told = "no odds while a rule stops “wash”: Acrylic over oil (R23)"
+    assert f"A date at risk Quinces Due 1 September 2027 {told}" in words_of(client.get("/").text)
+    page = words_of(client.get(f"/panels/{panel.uid}").text)
+    assert told in page and "chance of keeping it" not in page
+    assert told in words_of(client.get("/calendar?view=agenda&start=2027-09-01").text)
+    board = client.get(f"/api/v1/panels/{panel.uid}/board").json()
+    assert board["panel"]["stop"] == {"kind": "wash", "rule": "R23", "title": "Acrylic over oil"}
+    assert (board["panel"]["due"]["odds"], board["panel"]["due"]["at_risk"]) == (None, True)
+    assert board["panel"]["finish"] is None
+    assert [layer["earliest"] is None for layer in board["layers"]] == [False, True]

@@ -107,6 +107,18 @@ def test_nothing_is_told_that_was_not_ticked(easel: Easel):
                 assert secret not in page.text, path
 
 
+def test_a_layer_that_a_rule_stops_is_being_thought_over(easel: Easel):
+    """What the rules say is no stranger's; that no day can be told is."""
+    uid = hang(easel)
+    easel.layer(f"/panels/{uid}", kind="wash", material="acrylic")
+    assert "Acrylic over oil (R23)" in easel.client.get(f"/panels/{uid}").text
+    for path, page in pages_of(easel.client, make_link(easel)).items():
+        assert "R23" not in page.text and "Acrylic over oil" not in page.text, path
+        if "/panels/" in path:
+            assert "“wash” is being thought over: no day can be told yet" in page.text
+            assert "no odds while “wash” is being thought over" in page.text
+
+
 def test_what_was_ticked_is_told(easel: Easel):
     uid = hang(easel)
     home = make_link(easel, scope="panel", panel_uids=[uid], shows=list(DETAILS))

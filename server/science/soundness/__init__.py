@@ -3,7 +3,7 @@
 ``check`` answers one ``Situation`` with a ``Verdict``. ``RULES`` are the rules themselves, ``thresholds`` their limits.
 """
 
-from server.science.soundness.check import check, worst_of
+from server.science.soundness.check import check, is_stopped, worst_of
 from server.science.soundness.remedies import at_date, changed_layer, later, with_remedy, with_way
 from server.science.soundness.rule import Fault, Rule
 from server.science.soundness.rules import FAMILIES, RULES, Family
@@ -56,6 +56,7 @@ __all__ = [
     "at_date",
     "changed_layer",
     "check",
+    "is_stopped",
     "later",
     "with_remedy",
     "with_way",

@@ -70,6 +70,19 @@ def check(situation: Situation, thresholds: Thresholds = DEFAULT) -> Verdict:
     )
 
 
+@lru_cache(maxsize=4096)
+def _stopping(action: Action, has_upper: bool, topics: frozenset[Topic]) -> tuple[Rule, ...]:
+    return tuple(item for item in asked(action, has_upper, topics) if Severity.STOP in item.weighs)
+
+
+def is_stopped(situation: Situation, thresholds: Thresholds = DEFAULT) -> bool:
+    """Whether a rule stops it, as `check` would say: for less, since no way out is looked for."""
+    facts = read_facts(situation, thresholds)
+    rules = _stopping(situation.action, situation.upper is not None, topics_of(facts))
+    drafts = (item.judge(facts, thresholds) for item in rules)
+    return any(draft is not None and draft.severity is Severity.STOP for draft in drafts)
+
+
 def _ask(rules: tuple[Rule, ...], facts: Facts, thresholds: Thresholds) -> list[tuple[Rule, Draft]]:
     answers = []
     for item in rules:

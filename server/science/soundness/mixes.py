@@ -5,6 +5,7 @@ They need only what the painter knows (parts of paint, medium and thinner by vol
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from server.science.recipe import AdditionKind, LayerRecipe, MixRecipe
 from server.science.soundness.pigments import key_of
@@ -104,12 +105,31 @@ class MixFacts:
 
 def mix_facts(recipe: LayerRecipe | None, thresholds: Thresholds) -> tuple[MixFacts, ...]:
     """The facts of each mix of a recipe; none where the recipe is not known."""
-    if recipe is None:
-        return ()
-    return tuple([_one_mix(index, mix, thresholds) for index, mix in enumerate(recipe.mixes)])
+    return () if recipe is None else _known(_Same(recipe), thresholds.base_binder_fraction)
 
 
-def _one_mix(index: int, mix: MixRecipe, thresholds: Thresholds) -> MixFacts:
+class _Same:
+    """A recipe by its identity: to compare all that stands in it costs as much as its facts."""
+
+    __slots__ = ("recipe",)
+
+    def __init__(self, recipe: LayerRecipe) -> None:
+        self.recipe = recipe  # held, so that nothing else comes to its identity
+
+    def __hash__(self) -> int:
+        return id(self.recipe)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and other.recipe is self.recipe
+
+
+@lru_cache(maxsize=2048)
+def _known(same: _Same, base_fraction: float) -> tuple[MixFacts, ...]:
+    """A layer that is asked about lies below all that come after it."""
+    return tuple([_one_mix(index, mix, base_fraction) for index, mix in enumerate(same.recipe.mixes)])
+
+
+def _one_mix(index: int, mix: MixRecipe, base_fraction: float) -> MixFacts:
     oil = alkyd = wax = resin = inert = clove = 0.0
     free_solvent = inside = 0.0  # inside: the solvent that mediums bring
     drier = False
@@ -142,7 +162,7 @@ def _one_mix(index: int, mix: MixRecipe, thresholds: Thresholds) -> MixFacts:
         binder=oil + alkyd + wax + resin,
         inert=inert,
         solvent=inside + free_solvent,
-        base_fraction=thresholds.base_binder_fraction,
+        base_fraction=base_fraction,
         free_solvent=free_solvent,
         alkyd=alkyd,
         wax=wax,
@@ -150,7 +170,7 @@ def _one_mix(index: int, mix: MixRecipe, thresholds: Thresholds) -> MixFacts:
         clove_drops=clove,
         drier=drier or any(item.oil == BOILED for item in mix.paints),
         pigments=_pigment_shares(mix),
-        oils=_oil_shares(mix, thresholds.base_binder_fraction),
+        oils=_oil_shares(mix, base_fraction),
     )
 
 

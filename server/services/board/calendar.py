@@ -64,10 +64,12 @@ def _starts(standing: PanelStanding, rows: StudioRows, moment: Moment) -> list[t
         return []
     pairs = zip(standing.layers.to_come, standing.outlook.starts, strict=False)
     found = []
-    for layer, start in pairs:
+    for place, (layer, start) in enumerate(pairs):
         at, days, sitting = instant(moment.day_start, start.p50_d), span_of(start, moment), rows.sitting_of(layer.row)
         if sitting is not None and at <= sitting.end_at and sitting.on >= moment.on:
             at, days = sitting.start_at, DaySpan(sitting.on, sitting.on, sitting.on)
+        elif place >= standing.outlook.goes_on:
+            continue  # of what a rule stops for good no day is told
         found.append((layer, at, days))
     return found
 

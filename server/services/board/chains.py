@@ -6,7 +6,7 @@ together. Days run from the start of the day looked at, so that an outlook stand
 
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 
 import numpy as np
 
@@ -28,50 +28,77 @@ from server.planning.outlook import (
     waits_after,
 )
 from server.science.results import LayerEstimate, Stage, StageRange
+from server.science.soundness.types import Finding
+from server.services.board.chain_rules import Below, what_lies
 from server.services.board.facts import DaySpan, Moment
 from server.services.board.films import LayerOn, LayerToCome
 from server.services.board.leaving import Leaving
+from server.services.board.rule_waits import reason_of, wait_asked
 from server.services.board.spans import day_span, instant, local_day, of_percentiles, start_of_day
-from server.services.forecasts import FORECASTS, Question
+from server.services.board.to_come import coming, laid
+from server.services.forecasts import FORECASTS
+from server.services.forecasts import Question as ForecastQuestion
 from server.services.give_way import give_way
 from server.services.kept import Kept
-from server.services.verdicts import DRYING, SECONDS_PER_DAY
+from server.services.plan_reading import Rest
+from server.services.verdicts import SECONDS_PER_DAY, Question
 
 OUTLOOKS_KEPT = 12_000
 NO_WAIT = StageRange(0.0, 0.0, 0.0, 0.0, 0.0)
+TODAY = DayRange(0.0, 0.0, 0.0, 0.0)
+TRIES = 4  # as often a layer is put off for a rule
 
 
 @dataclass(frozen=True, slots=True)
 class ChainCase:
     """One panel's question: its top layer, its layers to come, its date, and what comes between the last and the date.
 
-    ``open_now``: the next layer may go on today. ``not_before`` is a day that a rule names for it.
+    ``since``: when that, or the bare ground, was laid. ``open_now``: the next layer may go on today. ``not_before`` is
+    a day that a rule names for it. ``over``: the rules asked over what lies there.
     """
 
     top: LayerOn | None
+    since: datetime | None
     to_come: tuple[LayerToCome, ...]
     open_now: bool
     not_before: date | None
     due_on: date | None
     confidence: float
     leaving: Leaving
+    over: Question
 
     def key(self, moment: Moment) -> Hashable:
-        layers = tuple((x.key, x.material, x.row.wet_in_wet, x.row.planned_on, x.climate.key) for x in self.to_come)
-        top = None if self.top is None else self.top.laid.key
+        layers = tuple(
+            (x.key, x.material, x.row.wet_in_wet, x.row.surface, x.row.planned_on, x.climate.key) for x in self.to_come
+        )
         asked = self.open_now, self.not_before, self.due_on, self.confidence, self.leaving
-        return top, layers, *asked, moment.on, moment.zone.key
+        return self.over.key(), layers, *asked, moment.on, moment.zone.key  # its top layer is the topmost there
+
+    @property
+    def is_asked(self) -> bool:
+        """Whether the rules have something to say of the next layer: it is not open already, and they know the top."""
+        top = self.top
+        return not self.open_now and (top is None or top.film.no_forecast is None or top.laid.observed is not None)
 
 
 @dataclass(slots=True)
 class _Walk:
-    """A chain on its way up. ``starts`` of the layers so far; ``unknown`` once a layer has no forecast."""
+    """A chain on its way up: ``starts`` of the layers so far, and what lies ``below`` the next one; ``unknown`` once a
+    layer has no forecast. Of the next layer: ``start``, the day ``held_d`` before which it does not go on, its
+    ``estimate`` laid ``on`` its day, and the ``rest`` that the rules ask below it."""
 
     case: ChainCase
     chain: Chain
+    below: Below
     starts: list[DayRange] = field(default_factory=list)
     finish: tuple[DayRange, np.ndarray] | None = None
     unknown: bool = False
+    stopped: tuple[int, Finding] | None = None
+    start: DayRange = TODAY
+    held_d: float = 0.0
+    estimate: LayerEstimate | None = None
+    on: date = date.min
+    rest: Rest | None = None
 
     @property
     def opens(self) -> list[np.ndarray]:
@@ -85,7 +112,10 @@ def outlooks(cases: Sequence[ChainCase], moment: Moment) -> list[Outlook | None]
     kept = OUTLOOKS.among(keys)
     new = {key: case for key, case in zip(keys, cases, strict=True) if key not in kept}
     if new:
-        walks = [_Walk(case, _beginning(case, moment)) for case in new.values()]
+        walks = [
+            _Walk(case, _beginning(case, moment), what_lies(case.over, case.top, case.since, moment))
+            for case in new.values()
+        ]
         for level in range(max(len(walk.case.to_come) for walk in walks)):
             _climb(walks, level, moment)
         made = {key: (_outlook(walk, moment),) for key, walk in zip(new, walks, strict=True)}
@@ -102,6 +132,10 @@ def _beginning(case: ChainCase, moment: Moment) -> Chain:
     return hold(chain, _days_until(case.not_before, moment))
 
 
+def _lying(case: ChainCase, moment: Moment) -> Below:
+    return what_lies(case.over, case.top, case.since, moment)
+
+
 def _age_d(top: LayerOn, moment: Moment) -> float:
     # A layer painted in the course of the day has no age at its start: the wait then counts from the painting.
     return (moment.day_start - top.row.painted_at).total_seconds() / SECONDS_PER_DAY
@@ -115,34 +149,75 @@ def _days_until(on: date | None, moment: Moment) -> float:
 
 
 def _climb(walks: Sequence[_Walk], level: int, moment: Moment) -> None:
-    """Set every chain that goes on to ``level`` one layer further."""
-    asked: list[tuple[_Walk, Question]] = []
+    """Set every chain that goes on to ``level`` one layer further, as long after the one below as the rules ask."""
+    here = [walk for walk in walks if not walk.unknown and level < len(walk.case.to_come)]
+    for walk in here:
+        planned_d = _days_until(walk.case.to_come[level].row.planned_on, moment)
+        walk.rest, walk.held_d = None, max(planned_d, 0.0 if level else _days_until(walk.case.not_before, moment))
+        walk.chain = hold(walk.chain, planned_d)
+        walk.start = start_of(walk.chain, walk.case.confidence)
+    going = here
+    for left in reversed(range(TRIES)):
+        _forecast(going, level, moment)
+        going = [walk for walk in going if not walk.unknown and _must_wait(walk, level, moment, is_last=not left)]
+    for walk in here:
+        if not walk.unknown:
+            _rise(walk, level, moment)
+
+
+def _forecast(walks: Sequence[_Walk], level: int, moment: Moment) -> None:
+    """The forecasts of the layer of ``level``, laid on the day that each chain expects it; all asked for together."""
+    asked: list[tuple[_Walk, ForecastQuestion]] = []
     for walk in walks:
-        if walk.unknown or level >= len(walk.case.to_come):
-            continue
-        layer = walk.case.to_come[level]
-        walk.chain = hold(walk.chain, _days_until(layer.row.planned_on, moment))
-        start = start_of(walk.chain, walk.case.confidence)
-        walk.starts.append(start)
-        question = layer.question(local_day(instant(moment.day_start, start.p50_d), moment.zone), moment.zone)
+        layer, walk.estimate = walk.case.to_come[level], None
+        walk.on = local_day(instant(moment.day_start, walk.start.p50_d), moment.zone)
+        question = layer.question(walk.on, moment.zone)
         if question is not None:
             asked.append((walk, question))
-        elif layer.material in DRYING:
+        elif layer.is_drying:
             walk.unknown = True
-        else:
-            _rise(walk, level, NO_WAIT, NO_WAIT)
     for (walk, _), forecast in zip(asked, FORECASTS.ask([question for _, question in asked]), strict=True):
         if isinstance(forecast, LayerEstimate):
-            _rise(walk, level, forecast.stages[Stage.DRY_TO_RECOAT], forecast.stages[Stage.DRY_TO_TOUCH])
+            walk.estimate = forecast
         else:
             walk.unknown = True
 
 
-def _rise(walk: _Walk, level: int, recoat: StageRange, touch: StageRange) -> None:
+def _must_wait(walk: _Walk, level: int, moment: Moment, *, is_last: bool) -> bool:
+    """Put the layer of ``level`` off where the rules ask it to wait for longer than was known; whether they do."""
+    give_way()
+    below, layer = walk.below, walk.case.to_come[level]
+    if walk.stopped is not None or (level == 0 and not walk.case.is_asked):
+        return False
+    upper = coming(layer, walk.estimate, walk.on)
+    stops = below.stops(upper, instant(moment.day_start, walk.held_d), moment.zone)
+    if not stops:
+        return False
+    asked = wait_asked(stops, walk.rest)
+    if is_last or below.since is None or below.goes_into_wet(upper) or not isinstance(asked, Rest):
+        walk.stopped = level, reason_of(stops) if isinstance(asked, Rest) else asked
+        return False
+    walk.rest = asked
+    since_d = (below.since - moment.day_start).total_seconds() / SECONDS_PER_DAY
+    walk.held_d = max(walk.held_d, since_d + asked.days)
+    walk.chain = hold(walk.chain, below.since_d + asked.days)
+    walk.start = start_of(walk.chain, walk.case.confidence)
+    return True
+
+
+def _rise(walk: _Walk, level: int, moment: Moment) -> None:
     """Lay the layer of ``level``: on to the next one, or to the finish."""
+    walk.starts.append(walk.start)
+    stages = {} if walk.estimate is None else walk.estimate.stages
+    recoat, touch = stages.get(Stage.DRY_TO_RECOAT, NO_WAIT), stages.get(Stage.DRY_TO_TOUCH, NO_WAIT)
     if level == len(walk.case.to_come) - 1:
         walk.finish = finish_of(walk.chain, touch, walk.case.confidence)
-    elif not walk.case.to_come[level + 1].row.wet_in_wet:
+        return
+    layer = walk.case.to_come[level]
+    at = instant(moment.day_start, walk.start.p50_d)
+    upper = coming(layer, walk.estimate, walk.on)
+    walk.below = walk.below.under(laid(layer, upper, at), walk.chain.at_d, touch.p90_d)
+    if not walk.case.to_come[level + 1].row.wet_in_wet:
         # A layer that goes into this one while it is wet belongs to the same sitting and waits for nothing.
         walk.chain = lay(walk.chain, recoat)
 
@@ -162,6 +237,8 @@ def _outlook(walk: _Walk, moment: Moment) -> Outlook | None:
     if walk.unknown or walk.finish is None:
         return None
     finish, draws = walk.finish
+    if walk.stopped is not None:
+        return Outlook(tuple(walk.starts), finish, None, stopped=walk.stopped)
     opens = walk.opens
     due = _due(case, _ready(case, draws if dry is None else dry, opens, moment), moment)
     return Outlook(tuple(walk.starts), finish, due, tuple(float(np.median(days)) for days in opens))

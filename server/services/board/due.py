@@ -17,7 +17,8 @@ WORST_FIRST = tuple(Misfit)
 
 
 def due_fact(panel: Row[Any], leaving: Leaving, outlook: Outlook | None, moment: Moment) -> DueFact | None:
-    """The date of a panel, as it is painted as soon as may be; None where it has none."""
+    """The date of a panel, as it is painted as soon as may be; None where it has none. What a rule stops for good is at
+    risk without odds."""
     if panel.due_on is None:
         return None
     is_past = panel.due_on < moment.on and leaving.sent_on is None
@@ -29,7 +30,7 @@ def due_fact(panel: Row[Any], leaving: Leaving, outlook: Outlook | None, moment:
         panel.due_on,
         panel.due_for,
         None if risk is None else risk.odds,
-        is_late or (risk is not None and risk.at_risk),
+        is_late or (risk is not None and risk.at_risk) or (outlook is not None and outlook.stopped is not None),
         is_late,
         packing_d=leaving.handling.packing_d,
         transit_d=leaving.handling.transit_d,
@@ -57,7 +58,8 @@ def _last_day(step: StepHeld) -> date:
 
 def _misfits(due_on: date, leaving: Leaving, outlook: Outlook | None, moment: Moment) -> Iterator[StepHeld]:
     latest = due_on - timedelta(days=leaving.handling.days)
-    seen = outlook.opens_d if outlook is not None else (0.0,) * len(leaving.waits)
+    is_known = outlook is not None and outlook.stopped is None
+    seen = outlook.opens_d if outlook is not None and is_known else (0.0,) * len(leaving.waits)
     for wait, opens_d in zip(leaving.waits, seen, strict=True):
         action, planned_on, opens_on = wait.todo.action, wait.todo.planned_on, wait.opens_on
         by_rule = opens_on is not None

@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 from server.science.results import Composition, FilmState, Stage
 from server.science.soundness.types import Material, Verdict
 from server.services.board.due_step import StepHeld
+from server.services.board.layer_stop import LayerStop
 from server.services.board.test_fact import TestFact
 from server.services.plan_reading import PlannedSitting, PlanRisk
 
@@ -275,7 +276,8 @@ class PanelFact:
     layer is stopped by its tackiness. ``finish`` is when the last planned layer will be touch-dry; ``varnish`` the days
     from which a finished panel may be varnished. ``closing`` is there once it is finished or a step of its finish is
     planned. ``plan_stops``: the layers whose sitting in the plan in use a rule stops on its day by now, with the rule.
-    Facts of the same ``number`` are the same, on whichever board.
+    ``stop``: the first layer to come that a rule stops for good; there is no ``finish`` then. Facts of the same
+    ``number`` are the same, on whichever board.
     """
 
     uid: str
@@ -298,6 +300,7 @@ class PanelFact:
     is_archived: bool
     closing: ClosingFact | None = None
     plan_stops: tuple[tuple[str, str], ...] = ()
+    stop: LayerStop | None = None
     number: int = field(default=0, compare=False)
 
 

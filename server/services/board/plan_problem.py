@@ -29,15 +29,15 @@ from server.services.board.films import LayerToCome
 from server.services.board.leaving import handling_of
 from server.services.board.plan_finish import final_wait
 from server.services.board.rows import StudioRows
+from server.services.board.rule_waits import LONGEST_REST_D, lies_since
 from server.services.board.spans import instant, local_day, start_of_day
-from server.services.board.standing import TOUCH_GATE, PanelStanding, allowed_from
+from server.services.board.standing import PanelStanding
 from server.services.board.to_come import forecast_on
 from server.services.plan_reading import Rest
 from server.services.usual_year import speeds_by_month
 
 SITTING_MIN = 90  # where a layer says nothing; an assumption
 SHORT_D = 0.01
-LONGEST_REST_D = 730.0  # whom a rule asks to wait longer had better change the layer; it is not planned
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,7 +193,7 @@ def _link(below: LayerToCome, layer: LayerToCome, stages: dict[Stage, StageRange
 
 def _too_far(standing: PanelStanding, moment: Moment) -> str | None:
     """Why a rule stops the next layer for longer than anybody waits, in its words; None where it does not."""
-    allowed = allowed_from(standing.verdict, standing.top, moment, but_for=TOUCH_GATE)
+    allowed = standing.allowed_from(moment)
     if standing.verdict is None or allowed is None or (allowed - moment.on).days <= LONGEST_REST_D:
         return None
     stops = [one for one in standing.verdict.findings if one.severity is Severity.STOP and one.remedy]
@@ -203,9 +203,8 @@ def _too_far(standing: PanelStanding, moment: Moment) -> str | None:
 def _rested_on(standing: PanelStanding, moment: Moment, extra: Extra) -> date:
     """From which day the next layer may go on by what was found that the rules ask of what lies there."""
     rest = extra.rests.get(standing.layers.to_come[0].row.uid)
-    if rest is None or standing.top is None:
-        return moment.on
-    return _whole_day(instant(standing.top.row.painted_at, rest.days), moment)
+    since = lies_since(standing.layers, moment.zone)
+    return moment.on if rest is None or since is None else _whole_day(instant(since, rest.days), moment)
 
 
 def _ready_on(standing: PanelStanding, moment: Moment, confidence: float) -> date:
@@ -223,11 +222,11 @@ def _whole_day(at: datetime, moment: Moment) -> date:
 def release_chain(standing: PanelStanding, moment: Moment) -> Chain:
     """When the next layer may go on, as draws: days from the day's beginning. Not before a day that a rule names."""
     top = standing.top
-    if top is None or standing.standing is Standing.READY:
+    if standing.standing is Standing.READY:
         return begin(None, 0.0, open_now=True)
-    age_d = (moment.day_start - top.row.painted_at).total_seconds() / 86_400.0
-    chain = begin(top.film.stages.get(Stage.DRY_TO_RECOAT), age_d, open_now=False)
-    allowed = allowed_from(standing.verdict, top, moment, but_for=TOUCH_GATE)
+    age_d = 0.0 if top is None else (moment.day_start - top.row.painted_at).total_seconds() / 86_400.0
+    chain = begin(None if top is None else top.film.stages.get(Stage.DRY_TO_RECOAT), age_d, open_now=False)
+    allowed = standing.allowed_from(moment)
     if allowed is not None and allowed > moment.on:
         chain = hold(chain, (start_of_day(allowed, moment.zone) - moment.day_start).total_seconds() / 86_400.0)
     return chain

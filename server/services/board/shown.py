@@ -79,6 +79,7 @@ def panel_fact(standing: PanelStanding, rows: StudioRows, moment: Moment) -> Pan
         layers_to_come=len(standing.layers.to_come),
         is_archived=panel.archived_at is not None,
         closing=standing.closing,
+        stop=standing.stop,
         number=next(_numbers),
     )
 
@@ -122,7 +123,7 @@ def layer_to_come_fact(
     estimate = standing.next_estimate if is_next else None
     place = standing.layers.to_come.index(layer)
     start = None
-    if standing.outlook is not None and place < len(standing.outlook.starts):
+    if standing.outlook is not None and place < standing.outlook.goes_on:
         start = standing.outlook.starts[place]
     return LayerFact(
         **_common(row, layer.number),

@@ -5,30 +5,30 @@ what that function is not asked about: bare ground, films that do not dry like o
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
+from datetime import date, datetime
 
 from server.planning.outlook import Outlook
 from server.science.readiness import Readiness, readiness
 from server.science.results import FilmState, LayerEstimate, Stage
 from server.science.soundness.types import Action, Severity, Verdict
 from server.science.stages import HARDNESS
+from server.services.board.chain_rules import DRY, TOUCH_GATE
 from server.services.board.chains import ChainCase, outlooks, span_of
-from server.services.board.closing import closing_of, ground_facts, with_varnish
+from server.services.board.closing import closing_of
 from server.services.board.due import due_fact
 from server.services.board.facts import ClosingFact, DaySpan, DueFact, Moment, RestFact, Standing
 from server.services.board.films import LayerOn, LayerToCome, PanelLayers
+from server.services.board.layer_stop import LayerStop
 from server.services.board.leaving import Leaving, leaving_of
 from server.services.board.pressing import press_of
 from server.services.board.rows import StudioRows
+from server.services.board.rule_waits import lies_since, over_what_lies
 from server.services.board.spans import instant, local_day
 from server.services.board.to_come import coming
 from server.services.forecasts import FORECASTS
 from server.services.give_way import give_way
-from server.services.verdicts import VERDICTS, Coming, Question
-
-TOUCH_GATE = "R03"  # the rule that stops a layer over a film that is not dry to the touch
-DRY = HARDNESS[FilmState.TOUCH_DRY]
+from server.services.verdicts import VERDICTS, Question
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,9 +47,21 @@ class PanelStanding:
     finish: DaySpan | None
     closing: ClosingFact | None
 
+    def allowed_from(self, moment: Moment) -> date | None:
+        """The day from which no rule stops the next layer any more, but for the film being soft: that is drawn."""
+        return allowed_from(self.verdict, lies_since(self.layers, moment.zone), moment, but_for=TOUCH_GATE)
+
     @property
     def top(self) -> LayerOn | None:
         return self.layers.on[-1] if self.layers.on else None
+
+    @property
+    def stop(self) -> LayerStop | None:
+        """The first layer to come that a rule stops however long is waited."""
+        if self.outlook is None or self.outlook.stopped is None:
+            return None
+        place, found = self.outlook.stopped
+        return LayerStop(self.layers.to_come[place].row.kind, found.rule, found.title)
 
     @property
     def next(self) -> LayerToCome | None:
@@ -61,6 +73,7 @@ class _Asked:
     """What is known of a panel before its outlook."""
 
     layers: PanelLayers
+    over: Question
     estimate: LayerEstimate | None
     verdict: Verdict | None
     lightly: Verdict | None
@@ -90,25 +103,20 @@ def _next_estimates(panels: Sequence[PanelLayers], moment: Moment) -> list[Layer
 def _asked(layers: PanelLayers, estimate: LayerEstimate | None, rows: StudioRows, moment: Moment) -> _Asked:
     give_way()
     verdict = lightly = None
+    over = over_what_lies(layers, rows, moment.at)
     top = layers.on[-1] if layers.on else None
     if layers.to_come:
-        upper = coming(layers.to_come[0], estimate, moment.on)
-        question = _question(layers, upper, rows, moment)
+        question = None if _is_unknown(top) else replace(over, coming=coming(layers.to_come[0], estimate, moment.on))
         if question is not None and (estimate is not None or not layers.to_come[0].is_drying):
             verdict = VERDICTS.of(question, moment.at, moment.on)
             lightly = _lightly(question, verdict, moment)
     ready = _readiness(top, verdict, moment) if top else None
-    return _Asked(layers, estimate, verdict, lightly, ready, _where(layers, ready, verdict))
+    return _Asked(layers, over, estimate, verdict, lightly, ready, _where(layers, ready, verdict))
 
 
-def _question(layers: PanelLayers, upper: Coming, rows: StudioRows, moment: Moment) -> Question | None:
-    """The next layer put to the rules; None while what lies on top is neither forecast nor tested."""
-    top = layers.on[-1] if layers.on else None
-    if top is not None and top.film.no_forecast is not None and top.laid.observed is None:
-        return None
-    stack = with_varnish(tuple(x.laid for x in layers.on), rows.steps.get(layers.panel.id, ()), moment.at)
-    ground = ground_facts(layers.panel)
-    return Question(ground, stack, upper, drops_per_ml=rows.studio.drops_per_ml, limits=rows.limits)
+def _is_unknown(top: LayerOn | None) -> bool:
+    """Whether what lies on top is neither forecast nor tested: nothing can be put to the rules over it."""
+    return top is not None and top.film.no_forecast is not None and top.laid.observed is None
 
 
 def _lightly(question: Question, verdict: Verdict, moment: Moment) -> Verdict | None:
@@ -152,7 +160,7 @@ def _goes_into_wet(layers: PanelLayers, verdict: Verdict | None) -> bool:
 
 
 def _case(item: _Asked, rows: StudioRows, moment: Moment) -> ChainCase:
-    layers = item.layers
+    layers, since = item.layers, lies_since(item.layers, moment.zone)
     top = layers.on[-1] if layers.on else None
     if layers.to_come:
         open_now = item.standing is Standing.READY
@@ -161,36 +169,38 @@ def _case(item: _Asked, rows: StudioRows, moment: Moment) -> ChainCase:
     to_come = () if item.standing is Standing.FINISHED else layers.to_come
     return ChainCase(
         top=top,
+        since=since,
         to_come=to_come,
         open_now=open_now,
         # The drying of the top layer is drawn by the chain itself; the touch gate's date would count it twice.
-        not_before=allowed_from(item.verdict, top, moment, but_for=TOUCH_GATE),
+        not_before=allowed_from(item.verdict, since, moment, but_for=TOUCH_GATE),
         due_on=layers.panel.due_on,
         confidence=rows.studio.confidence_pct / 100,
         leaving=leaving_of(layers, to_come, rows, moment),
+        over=item.over,
     )
 
 
 def allowed_from(
-    verdict: Verdict | None, top: LayerOn | None, moment: Moment, but_for: str | None = None
+    verdict: Verdict | None, since: datetime | None, moment: Moment, but_for: str | None = None
 ) -> date | None:
     """The day from which no rule stops the next layer any more, when the stopping rules name one.
 
-    ``but_for`` leaves one rule out.
+    ``since``: when what it goes over was laid. ``but_for`` leaves one rule out.
     """
-    if verdict is None or top is None or verdict.verdict is not Severity.STOP:
+    if verdict is None or since is None or verdict.verdict is not Severity.STOP:
         return None
     stops = [found for found in verdict.findings if found.severity is Severity.STOP and found.rule != but_for]
     days = [finding.remedy.not_before_d if finding.remedy else None for finding in stops]
     named = [d for d in days if d is not None]
     if not named or len(named) < len(stops):
         return None
-    return local_day(instant(top.row.painted_at, max(named)), moment.zone)
+    return local_day(instant(since, max(named)), moment.zone)
 
 
 def _standing(item: _Asked, ahead: tuple[Leaving, Outlook | None], rows: StudioRows, moment: Moment) -> PanelStanding:
     leaving, outlook = ahead
-    finish = None if outlook is None else span_of(outlook.finish, moment)
+    finish = None if outlook is None or outlook.stopped is not None else span_of(outlook.finish, moment)
     layers = item.layers
     return PanelStanding(
         layers=layers,
@@ -209,7 +219,7 @@ def _standing(item: _Asked, ahead: tuple[Leaving, Outlook | None], rows: StudioR
 
 def _rest(item: _Asked, moment: Moment) -> RestFact:
     top, ready = item.layers.on[-1] if item.layers.on else None, item.ready
-    allowed = allowed_from(item.verdict, top, moment)
+    allowed = allowed_from(item.verdict, lies_since(item.layers, moment.zone), moment)
     if top is None or ready is None:
         return RestFact(None, None, None, None, None, allowed)
 

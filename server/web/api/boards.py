@@ -17,6 +17,7 @@ from server.formats.board_json import (
     BoardLayer,
     BoardPanel,
     BoardRegion,
+    BoardStop,
     BoardVerdict,
     CalendarOut,
     PanelBoardOut,
@@ -156,6 +157,7 @@ def _panel(panel: PanelFact, moment: Moment) -> BoardPanel:
         due=None if due is None else _due(due),
         finish=days_out(panel.finish),
         varnish=days_out(panel.varnish),
+        stop=None if panel.stop is None else BoardStop(**asdict(panel.stop)),
     )
 
 

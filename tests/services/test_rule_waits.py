@@ -4,7 +4,8 @@ The days expected are the rules' own numbers and plain counting: R24 lets oil ov
 (`acrylic_wait_d` of the limits), and acrylic itself has no drying that the model would add.
 """
 
-from datetime import timedelta
+from datetime import datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -104,15 +105,19 @@ def test_the_odds_of_the_date_count_the_wait(bench: Bench) -> None:
     assert odds_of(bench, oil_over_acrylic(bench, due_on=TODAY + wait_d * DAY)) == 0.0
 
 
-def test_a_plan_of_the_panel_counts_the_same_wait(bench: Bench) -> None:
-    wait_d = asking_long(bench)
-    panel = oil_over_acrylic(bench)
+def planned(bench: Bench) -> dict[str, Any]:
     with bench.unit("Hours") as work:
         hours = planning.WorkTimeCreate(painter="Ada", weekdays="1234567", start="00:00", end="23:30")
         planning.create(work.session, bench.actor, hours)
     with bench.db.read() as session:
         asked = planning_make.read(session, bench.actor, PlanMake(), NOW, ZONE)
-    content = planning_make.work_out(asked, Effort(moves=50))
+    return planning_make.work_out(asked, Effort(moves=50))
+
+
+def test_a_plan_of_the_panel_counts_the_same_wait(bench: Bench) -> None:
+    wait_d = asking_long(bench)
+    panel = oil_over_acrylic(bench)
+    content = planned(bench)
     [rest] = [sitting["rest"] for sitting in content["sittings"] if sitting["rest"]]
     starts = outlook_of(bench, panel).starts
     assert (rest["days"], rest["rule"], rest["is_stop"]) == (wait_d, "R24", True)
@@ -170,6 +175,15 @@ def test_oil_on_a_ground_laid_yesterday_waits_for_the_ground(bench: Bench) -> No
     assert fact.standing is Standing.STOPPED and fact.stop is None
     assert fact.rest.allowed_from == TODAY + (WAIT_D - 1) * DAY
     assert outlook_of(bench, panel).starts[0].p50_d == WAIT_D - 1
+
+
+def test_a_plan_waits_for_a_young_ground_as_well(bench: Bench) -> None:
+    panel = bench.panel(ground_on=TODAY - DAY)
+    bench.layer(panel)
+    content = planned(bench)
+    assert content["left_out"] == []
+    [sitting] = content["sittings"]
+    assert datetime.fromisoformat(sitting["start_at"]).date() == TODAY + (WAIT_D - 1) * DAY
 
 
 def test_what_no_waiting_cures_has_no_odds_and_names_its_rule(bench: Bench) -> None:

@@ -1,5 +1,5 @@
 """What of a large plan its page shows at once, and what when it is asked for: months further off, the panels on course,
-long lists of changes. A plan of a usual studio is shown whole."""
+all but the first of very many that are late, long lists of changes. A plan of a usual studio is shown whole."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -12,12 +12,13 @@ from server.services import board, planning_plans, studios
 from server.services.board.facts import TodayBoard
 from server.services.board.plan_standing import plan_now
 from server.web.deps import PageRequest
-from server.web.plan_shown import Changes, DayShown, MonthShown, PlanShown, shown, shown_in_use, told
+from server.web.plan_shown import Changes, DayShown, MonthShown, PanelShown, PlanShown, shown, shown_in_use, told
 
 WHOLE = 60  # sittings: a plan of up to so many is shown whole
 NEAR = timedelta(days=14)
 FEW_DAYS = 3  # so many days with sittings are shown, however far off
 MOST_CHANGES = 20
+MOST_LATE = 20  # panels late or at risk that are told at once
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,17 +51,27 @@ def folded(plan: PlanShown | None, today: date, opened: str = "") -> PlanShown |
     if plan is None or sum(len(day.sittings) for day in plan.days) <= WHOLE:
         return plan
     near = _near(plan.days, today)
-    changes = _first(plan.changes)
+    changes, at_risk = _first(plan.changes), _latest_first(plan)
     return replace(
         plan,
         is_folded=True,
         days=tuple(day for day in plan.days if day.on in near),
         months=tuple(replace(month, is_open=month.key == opened) for month in _months(plan.days, near, today)),
-        panels=tuple(panel for panel in plan.panels if not panel.is_on_course),
+        panels=at_risk[:MOST_LATE],
+        less_late=at_risk[MOST_LATE:],
         on_course=tuple(panel for panel in plan.panels if panel.is_on_course),
         changes=changes,
         more_changes=plan.changes.count - changes.count,
     )
+
+
+def _latest_first(plan: PlanShown) -> tuple[PanelShown, ...]:
+    """The panels that are not on course, in their own order, but where they are very many: then what has no place comes
+    first, and after it whatever is most after its date."""
+    found = [panel for panel in plan.panels if not panel.is_on_course]
+    if len(found) > MOST_LATE:
+        found.sort(key=lambda panel: (panel.finish_on is not None, -panel.late_d))
+    return tuple(found)
 
 
 def month_of(plan: PlanShown, key: str, today: date) -> MonthShown | None:

@@ -157,7 +157,7 @@ class PlanShown:
     """``changes``: against the plan in use. Of that plan itself ``by_hand``, and how many sittings are ``to_come``.
 
     What of a large plan is shown when it is asked for (``plan_parts.folded``): the days of ``months``, the panels
-    ``on_course``, so many ``more_changes``.
+    ``on_course`` and, where very many are not, those that are the least late of them; so many ``more_changes``.
     """
 
     uid: str
@@ -174,6 +174,7 @@ class PlanShown:
     in_use: bool = False
     is_folded: bool = False
     months: tuple[MonthShown, ...] = ()
+    less_late: tuple[PanelShown, ...] = ()
     on_course: tuple[PanelShown, ...] = ()
     more_changes: int = 0
 

@@ -94,8 +94,8 @@ def test_what_a_plan_that_waits_leaves_out_opens_in_place_one_within_the_other(
     assert page.locator("li", has_text=" becomes ").count() > 20
     page.locator(f"#help-{sittings[0]['panel']}").click()
     expect(page.get_by_text("Agree on another day")).to_be_visible()
-    page.locator("#then-on-course").click()
-    expect(page.locator("summary#then-on-course")).to_be_focused()
+    page.locator("#then-more-panels").click()
+    expect(page.locator("summary#then-more-panels")).to_be_focused()
     page.locator("#its-days").click()
     expect(page.locator("#dates")).to_be_visible()
     page.locator("a#month-2027-01").click()
@@ -111,7 +111,7 @@ def test_a_line_of_a_plan_that_was_taken_meanwhile_says_so(
     page.goto(server.url + "/plan")
     propose(bare, content(moved(sittings, 7)), taken=False)
     watch.expected_statuses.add(404)
-    page.locator("#then-on-course").click()
+    page.locator("#then-more-panels").click()
     expect(page.locator("main")).to_contain_text("This plan was taken or put away, or none was made yet.")
     page.get_by_role("link", name="The plan as it is now").click()
     expect(page.get_by_role("heading", name="A plan to look at")).to_be_visible()
@@ -127,7 +127,7 @@ def test_a_large_plan_is_fit_to_be_seen(
     shown.emulate_media(color_scheme="light", reduced_motion="reduce")
     shown.goto(server.url + "/plan")
     shown.locator("#its-days").click()
-    for name in ("#month-2027-01", "#then-2027-01", "#on-course"):
+    for name in ("#month-2027-01", "#then-2027-01", "#more-panels"):
         shown.locator(f"a{name}").click()
         expect(shown.locator(f"summary{name}")).to_be_visible()
     axe = files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8")

@@ -219,6 +219,35 @@ def test_of_very_many_late_panels_those_most_after_their_date_are_named_above(ba
     assert "Late 10 other panels" in words(above) and '<a href="#dates">10 other panels</a>' in above
 
 
+@pytest.mark.parametrize("is_taken", [True, False])
+def test_of_very_many_late_panels_those_most_after_their_date_are_told_at_once(
+    bare: Bench, client: TestClient, is_taken: bool
+) -> None:
+    """And one without a place before them; the others stand, once, behind the line that opens."""
+    sittings = fill(bare, HUNG, EACH)
+    plan = content(sittings)
+    for number, panel in enumerate(plan["panels"][:30]):
+        panel["late_d"] = number + 1
+        if not is_taken:
+            panel["finish_on"] = None if number == 5 else panel["finish_on"]
+    uid = propose(bare, plan, taken=is_taken)
+    if is_taken:
+        with bare.unit("Gave dates") as work:
+            for number, row in enumerate(p for p in work.session.exec(select(Panel)) if p.title.startswith("Panel")):
+                row.due_on = NOW.date() + timedelta(days=60 - number if number < 30 else 3000)
+    text = client.get("/plan").text
+    base = "/plan" if is_taken else f"/plan/{uid}"
+    entry = r"(Panel \d+)</a>: (?:can be delivered|has a sitting without)"
+    at_once, more = re.findall(entry, text), re.findall(entry, client.get(f"{base}/panels").text)
+    assert len(at_once) == plan_parts.MOST_LATE
+    assert sorted([*at_once, *more]) == sorted(f"Panel {number}" for number in range(HUNG))
+    assert lines(text)[f"{base}/panels"].startswith(f"{30 - plan_parts.MOST_LATE} other panels late or at risk, ")
+    if not is_taken:
+        assert at_once[:3] == ["Panel 5", "Panel 29", "Panel 28"]
+    for panel in re.findall(r'href="#(due-[\w-]+)"', text):
+        assert f'<li id="{panel}">' in text
+
+
 def test_of_many_changes_the_first_are_told_and_all_on_their_page(bare: Bench, client: TestClient) -> None:
     sittings = fill(bare, HUNG, EACH)
     propose(bare, content(sittings), taken=True)

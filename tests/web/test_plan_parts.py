@@ -140,9 +140,9 @@ def test_a_pin_leads_back_to_the_sitting_in_its_month(bare: Bench, client: TestC
     assert f'id="sitting-{there}"' in text and "/plan/days/2027-01" not in lines(text)
     assert every_part(client, text) == Counter(s["kind"] for s in sittings)
     near = client.post(f"/plan/{plan}/pin/{sittings[0]['id']}", data={"pinned": "yes"})
-    assert near.headers["location"] == "/plan"
+    assert near.headers["location"] == f"/plan#sitting-{sittings[0]['id']}"
     hostile = client.post(f"/plan/{plan}/pin/{there}", data={"pinned": "no", "month": "//elsewhere.example"})
-    assert hostile.headers["location"] == "/plan"
+    assert hostile.headers["location"] == f"/plan#sitting-{there}"
 
 
 @pytest.mark.parametrize("month", ["2031-01", "2027-13", "2027", "January", "0000-00"])

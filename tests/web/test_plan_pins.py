@@ -1,6 +1,7 @@
 """Pins over HTTP: told where a move makes one, let go with a day that is left free, and held again when things are
 kept as they are."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -128,3 +129,27 @@ def test_of_many_pins_some_are_named(bare: Bench, client: TestClient, db: Databa
     label = newest(db).label
     assert label.endswith(f" and {len(held) - 2} more") and label.count("glaze of") == 2 and len(label) < 300
     assert full not in sitting_days(db).values()
+
+
+def test_pinning_leads_back_to_the_sitting(bare: Bench, client: TestClient, db: Database) -> None:
+    (first, _), (second, _), _ = three(bare, client, db)
+    for is_held in ("yes", "no"):
+        answer = client.post(f"/plan/{in_use(db).uid}/pin/{second}", data={"pinned": is_held})
+        assert answer.headers["location"] == f"/plan#sitting-{second}"
+    text = client.get("/plan").text
+    assert all(text.count(f'id="sitting-{uid}"') == 1 for uid in (first, second))
+
+
+def test_pinning_leads_back_to_the_sitting_beside_a_plan_that_waits(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    (first, _), (second, _), _ = three(bare, client, db)
+    client.post("/plan/make", data={"mix_setup_min": "30", "anew": "1"})
+    fold = re.compile(r"<details( open)?><summary>Its days, and when each panel can be delivered</summary>")
+    [is_open] = fold.findall(client.get("/plan").text)
+    assert not is_open
+    answer = client.post(f"/plan/{in_use(db).uid}/pin/{second}", data={"pinned": "yes"})
+    assert answer.headers["location"] == f"/plan?open=days#sitting-{second}"
+    text = client.get("/plan?open=days").text
+    assert fold.findall(text) == [" open"]
+    assert all(text.count(f'id="sitting-{uid}"') == 1 for uid in (first, second))

@@ -33,12 +33,18 @@ SOFT = (FilmState.WET, FilmState.TACKY)
 
 
 @router.get("")
-def plan(page: Page, stays: Annotated[list[str] | None, Query()] = None, month: str = "") -> Response:
+def plan(
+    page: Page,
+    stays: Annotated[list[str] | None, Query()] = None,
+    month: str = "",
+    part: Annotated[str, Query(alias="open")] = "",
+) -> Response:
     """``stays``: entries of the history that could not be taken back when a plan was left aside. ``month``: one of the
-    plan in use that is shown at once."""
+    plan in use that is shown at once; ``open=days`` shows its days where a plan waits above it."""
     if page.may("paint"):
         planning_search.expect(page.db, page.actor, page.now, page.zone)
-    return page.render("plan/page.html", {**_context(page, FormState(), month), "stays": _entries(page, stays or ())})
+    context = _context(page, FormState(), month, part)
+    return page.render("plan/page.html", {**context, "stays": _entries(page, stays or ())})
 
 
 @router.post("/make")
@@ -90,13 +96,16 @@ def dismiss(page: Page, posted: Posted, uid: str) -> Response:
 
 @router.post("/{uid}/pin/{layer_uid}")
 def pin(page: Page, posted: Posted, uid: str, layer_uid: str) -> Response:
-    """It leads back to the sitting where its month had to be asked for."""
+    """It leads back to the sitting, with what has to be open for it to be seen."""
     pinned = posted.get("pinned") == "yes"
     month = str(posted.get("month", ""))
-    back = f"/plan?month={month}#sitting-{layer_uid}" if MONTH.fullmatch(month) else "/plan"
 
     def act(session: Session) -> Done:
         planning_plans.pin(session, page.actor, uid, layer_uid, pinned=pinned)
+        asked = f"?month={month}" if MONTH.fullmatch(month) else ""
+        if not asked and planning_plans.waiting(session, page.actor) is not None:
+            asked = "?open=days"
+        back = f"/plan{asked}#sitting-{layer_uid}"
         return Done("Pinned a sitting" if pinned else "Let a sitting move again", back)
 
     return _by_button(page, posted, act)
@@ -122,8 +131,8 @@ def refused_here(page: PageRequest, message: str, status: int = 409, making: For
     return page.render("plan/page.html", {**_context(page, making or FormState()), "refusal": told_why}, status)
 
 
-def _context(page: PageRequest, making: FormState, opened: str = "") -> dict[str, Any]:
-    """``opened``: a month of the plan in use that is shown at once."""
+def _context(page: PageRequest, making: FormState, month: str = "", part: str = "") -> dict[str, Any]:
+    """``month``: one of the plan in use that is shown at once; ``part``: what else is."""
     with page.db.read() as session:
         rows = planning.all_open(session, page.actor)
         found = plans(session, page)
@@ -133,11 +142,11 @@ def _context(page: PageRequest, making: FormState, opened: str = "") -> dict[str
             "is_improving": QUIET.is_running(page.actor.studio_id),
             "rack": _rack(found.wall, found.settings.get("rack_places")),
             "settings": found.settings,
-            "standing": folded(found.standing, page.today, opened),
+            "standing": folded(found.standing, page.today, month),
             "holds": found.wall.holds,
             "painted": painted_at_risk(found.wall, page.today),
             "proposal": folded(found.proposal, page.today),
-            "opened": opened,
+            "days_open": bool(month or part == "days"),
             "stays": (),
             "refusal": "",
             "weighs": WEIGHS,

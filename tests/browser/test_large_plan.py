@@ -92,7 +92,7 @@ def test_what_a_plan_that_waits_leaves_out_opens_in_place_one_within_the_other(
     page.locator("#all-changes").click()
     expect(page.get_by_text("All it changes: ")).to_be_focused()
     assert page.locator("li", has_text=" becomes ").count() > 20
-    page.locator(f"#help-{sittings[0]['panel']}").click()
+    page.locator(f"#then-help-{sittings[0]['panel']}").click()
     expect(page.get_by_text("Agree on another day")).to_be_visible()
     page.locator("#then-more-panels").click()
     expect(page.locator("summary#then-more-panels")).to_be_focused()

@@ -297,12 +297,28 @@ def test_missed_days_of_long_ago_are_a_line_before_the_others(bare: Bench, clien
     assert every_part(client, text) == Counter(s["kind"] for s in sittings)
 
 
+def test_what_would_help_opens_in_the_plan_where_it_was_asked_for(bare: Bench, client: TestClient) -> None:
+    sittings = fill(bare, HUNG, EACH)
+    panel, made = sittings[0]["panel"], content(sittings)
+    made["panels"][0] |= {"finish_on": "2027-02-03", "late_d": 61}  # as it stands
+    propose(bare, made, taken=True)
+    uid = propose(bare, content(moved(sittings, 5)), taken=False)
+    text = client.get("/plan?open=days").text
+    found = re.findall(rf'<p class="opens"><a id="([\w-]+)" href="(/plan/[^"]*panels/{panel})"', text)
+    assert sorted(found) == [
+        (f"help-{panel}", f"/plan/panels/{panel}"),
+        (f"then-help-{panel}", f"/plan/{uid}/panels/{panel}"),
+    ]
+    for own, address in found:
+        assert f'<summary id="{own}">' in client.get(address).text
+
+
 def test_no_id_stands_twice_and_headings_leave_no_rank_out(bare: Bench, client: TestClient) -> None:
     sittings = fill(bare, HUNG, EACH)
     propose(bare, content(sittings), taken=True)
     uid = propose(bare, content(moved(sittings, 5)), taken=False)
     there = ("/plan/days", "/plan/days/2027-01", "/plan/panels", *(f"/plan/{uid}/{p}" for p in ("panels", "changes")))
-    for address in ("/plan", "/plan?month=2027-01", f"/plan/{uid}/days/2027-01", *there):
+    for address in ("/plan", "/plan?month=2027-01", "/plan?open=days", f"/plan/{uid}/days/2027-01", *there):
         text = client.get(address).text
         ids = Counter(re.findall(r'\sid="([^"]+)"', text))
         assert max(ids.values()) == 1, ids.most_common(3)

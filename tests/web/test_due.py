@@ -51,6 +51,16 @@ def test_a_varnish_planned_too_early_is_told_with_the_date(bench: Bench, client:
     }
 
 
+def test_the_odds_of_a_painted_panel_count_on_no_painting(bench: Bench, client: TestClient) -> None:
+    panel = lemons(bench)
+    told = words_of(client.get(f"/panels/{panel.uid}").text)
+    assert "less than 1 in 20 that the day is kept" in told and "each layer may go on" not in told
+    soon = bench.panel(title="Pears", due_on=NOW.date() + timedelta(days=2))
+    bench.layer(soon, kind="underpainting")
+    to_come = words_of(client.get(f"/panels/{soon.uid}").text)
+    assert "that the day is kept, painting as soon as each layer may go on" in to_come
+
+
 def test_a_date_far_enough_off_is_on_course_and_the_varnish_still_too_early(bench: Bench, client: TestClient) -> None:
     panel = lemons(bench, date(2028, 4, 28))
     page = words_of(client.get(f"/panels/{panel.uid}").text)

@@ -34,6 +34,7 @@ from server.services.planning_asked import Asked, Effort, Made, PlanMake
 from server.services.planning_names import Names
 from server.services.planning_reasons import Reasons
 from server.services.planning_rules import Slips, first_stop
+from server.services.planning_since import PINNED_BEFORE
 from server.services.planning_sound import sound
 from server.services.planning_ways import PanelWay, on_shelf, panel_ways
 from server.services.search_pool import SEARCHES, Ears, Kind
@@ -162,6 +163,7 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
     risks = _risks(made, asked)
     told = as_json(plan)
     reasons, cautions = Reasons(names, made, asked), made.cautions()
+    used = asked.board.plan
     releases = {panel.id: panel.release_on.isoformat() if panel.release_on else None for panel in made.asked.panels}
     for sitting in told["sittings"]:
         sitting["title"], sitting["kind"] = titles[sitting["panel"]], kinds[sitting["id"]]
@@ -184,6 +186,7 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
     return {
         **told,
         "format": FORMAT,
+        PINNED_BEFORE: sorted(one.uid for one in used.sittings.values() if one.pinned) if used is not None else [],
         "made_on": asked.moment.on.isoformat(),
         "settings": asked.command.model_dump(exclude={"anew"}),
         "let_go": [

@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlmodel import Session, col
 
-from server.services import records
+from server.services import planning_since, records
 from server.services.access import Actor, allow
 from server.services.errors import Refused
 from server.services.unit import moment as moment_now
@@ -36,12 +36,16 @@ def propose(session: Session, actor: Actor, content: dict[str, Any], chosen: str
 
 
 def accept(session: Session, actor: Actor, uid: str) -> StudioPlan:
-    """Take a plan: its days become the planned days of the layers that are still to come. The one before is put away.
-    Raises ``Refused`` for one that was put away or taken already."""
+    """Take a plan: its days become the planned days of the layers that are still to come. The one before is put away;
+    what was pinned or let go in it meanwhile is in this one too.
+
+    Raises ``Refused`` for one that was put away or taken already, and where it moves what was pinned meanwhile."""
     row = records.find(session, actor, StudioPlan, uid, "update")
     if row.archived_at is not None or row.accepted_at is not None:
         raise Refused("This plan was taken or put away already. Make a new one.")
-    for other in _plans(session, actor, accepted=True):
+    for n, other in enumerate(_plans(session, actor, accepted=True)):
+        if n == 0:  # the one in use
+            _keep_pins(session, actor, row, other)
         other.archived_at = moment_now(session)
     row.accepted_at = moment_now(session)
     for sitting in (row.content_json or {}).get("sittings", ()):
@@ -91,6 +95,15 @@ def pin_again(session: Session, actor: Actor, mark: str) -> None:
         allow(actor, "update", row)
         _change_sittings(row, lambda s: s.get(LET_GO) == mark, {"pinned": True, LET_GO: ""})
         session.flush()
+
+
+def _keep_pins(session: Session, actor: Actor, row: StudioPlan, used: StudioPlan) -> None:
+    """In a plan that is about to be taken, what was pinned and let go by hand in the one in use since it was made."""
+    now = moment_now(session)
+    found = planning_since.pins_since(session, actor, row.content_json or {}, used.content_json or {}, now)
+    if found:
+        _change_sittings(row, lambda s: found.get(s["id"]) is True, {"pinned": True})
+        _change_sittings(row, lambda s: found.get(s["id"]) is False, {"pinned": False})
 
 
 def _change_sittings(row: StudioPlan, which: Callable[[dict[str, Any]], bool], values: dict[str, Any]) -> None:

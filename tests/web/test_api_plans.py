@@ -295,3 +295,20 @@ def test_a_sitting_tells_programs_what_became_of_it(studio: Studio) -> None:
     week = ask.get(f"/plan-week?on={became[upper]['start_at'][:10]}")
     [sitting] = [one for day in week["days"] for painter in day["painters"] for one in painter["sittings"]]
     assert (sitting["layer_uid"], sitting["broken"]) == (upper, off)
+
+
+def test_a_sitting_held_while_a_plan_waits_is_held_in_it_and_one_that_it_moves_is_told(studio: Studio) -> None:
+    ask = studio.program
+    used = ask.done("/plans", {})
+    ask.done(f"/plans/{used['uid']}/accept")
+    waiting = ask.done("/plans", {})
+    ask.done(f"/plans/{used['uid']}/pin", {"layer_uid": studio.layers[1]})
+    taken = ask.done(f"/plans/{waiting['uid']}/accept")
+    assert [each["pinned"] for each in taken["sittings"]] == [False, True]
+    ask.done(f"/plans/{taken['uid']}/pin", {"layer_uid": studio.layers[1], "pinned": False})
+    lost = taken["sittings"][1]["start_at"][:10]
+    moved = ask.done("/plans/right", {"event": "no_painting", "on": lost})
+    ask.done(f"/plans/{taken['uid']}/pin", {"layer_uid": studio.layers[1]})
+    answer = ask.send(f"/plans/{moved['uid']}/accept")
+    assert answer.status_code == 409 and "Pinned since this plan was made, but not kept by it" in answer.text
+    assert ask.get(f"/plans/{moved['uid']}")["state"] == "waiting"

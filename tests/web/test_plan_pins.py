@@ -10,7 +10,7 @@ from starlette.testclient import TestClient
 
 from server.services.history import recent
 from server.store.db import Database
-from server.store.tables import ChangeSet, StudioPlan
+from server.store.tables import ChangeSet, Layer, StudioPlan
 from tests.services.conftest import NOW, Bench, make_bench
 from tests.web.test_plan import accepted, make, plans, sitting_days, words
 
@@ -153,3 +153,72 @@ def test_pinning_leads_back_to_the_sitting_beside_a_plan_that_waits(
     text = client.get("/plan?open=days").text
     assert fold.findall(text) == [" open"]
     assert all(text.count(f'id="sitting-{uid}"') == 1 for uid in (first, second))
+
+
+def take(client: TestClient, db: Database) -> tuple[int, str]:
+    answer = client.post(f"/plan/{waiting(db).uid}/accept")
+    return answer.status_code, words(answer.text)
+
+
+def test_what_is_pinned_and_let_go_while_a_plan_waits_is_so_in_it_once_it_is_taken(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    (first, _), (second, _), (third, _) = three(bare, client, db)
+    pin(client, db, second)
+    client.post("/plan/make", data={"mix_setup_min": "30"})
+    assert pinned(waiting(db)) == {second}
+    pin(client, db, third)
+    pin(client, db, second, "no")
+    assert take(client, db)[0] == 303
+    assert pinned(in_use(db)) == {third}
+    assert first not in pinned(in_use(db))
+    change = newest(db)
+    assert client.post(f"/history/{change.uid}/undo").status_code == 303
+    assert pinned(in_use(db)) == {third} and pinned(waiting(db)) == {second}
+
+
+def test_a_plan_that_moves_what_was_pinned_meanwhile_is_not_taken(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    _, (second, day), (third, other) = three(bare, client, db)
+    for on in (day, other):
+        assert client.post("/plan/right", data={"event": "no_painting", "on": on}).status_code == 303
+    assert sitting_days(db)[second] != day and sitting_days(db)[third] != other
+    pin(client, db, second)
+    before = waiting(db).uid
+    status, told = take(client, db)
+    title = next(s["title"] for s in (in_use(db).content_json or {})["sittings"] if s["id"] == second)
+    assert status == 409
+    assert f"Pinned since this plan was made, but not kept by it: the glaze of “{title}” on Thursday" in told
+    assert "Set the plan right again, or let it move; then take it. Nothing was changed." in told
+    assert waiting(db).uid == before and pinned(in_use(db)) == {second}
+    pin(client, db, third)
+    assert "and 1 more. Set the plan right again, or let them move" in take(client, db)[1]
+    pin(client, db, second, "no")
+    pin(client, db, third, "no")
+    assert take(client, db)[0] == 303 and pinned(in_use(db)) == set()
+
+
+def test_what_was_pinned_and_painted_meanwhile_keeps_no_plan_from_being_taken(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    _, (second, day), _ = three(bare, client, db)
+    assert client.post("/plan/right", data={"event": "no_painting", "on": day}).status_code == 303
+    pin(client, db, second)
+    with bare.unit("Painted") as work:
+        work.session.exec(select(Layer).where(Layer.uid == second)).one().painted_at = NOW
+    assert take(client, db)[0] == 303
+
+
+def test_what_was_moved_by_hand_stays_pinned_where_it_was_moved_to(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    uid = bare.layer(bare.panel(title="One"), kind="glaze", sitting_min=120).uid
+    accepted(client, db)
+    pin(client, db, uid)
+    assert client.post("/plan/right", data={"event": "later", "layer_uid": uid}).status_code == 303
+    day = sitting_days(db)[uid]
+    assert day != TODAY.isoformat()
+    pin(client, db, uid, "no")
+    assert take(client, db)[0] == 303
+    assert pinned(in_use(db)) == {uid} and sitting_days(db)[uid] == day

@@ -311,6 +311,14 @@ def remedy_words(finding: Finding, top: WhenPainted | None, today: date, zone: Z
     return f"{before}{age} {that_is}{after}" if age else f"{finding.remedy.text} {that_is}"
 
 
+def even_then_words(finding: Finding, verdict: Verdict) -> str:
+    """What waiting for a finding's day does not help: the layer is stopped for longer, and by which rule; "" else."""
+    reason = next((one for one in verdict.findings if one.severity is Severity.STOP), finding)
+    if reason.holds_d <= finding.holds_d:
+        return ""
+    return f"Even then it is stopped: {reason.title} ({reason.rule})."
+
+
 def is_far(day: date, today: date) -> bool:
     """Whether a forecast of the day knows no more than its month."""
     return (day - today).days >= FAR_D

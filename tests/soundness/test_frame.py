@@ -3,6 +3,7 @@
 import math
 import tomllib
 from dataclasses import replace
+from math import inf
 
 import pytest
 from hypothesis import given, settings
@@ -154,10 +155,13 @@ def test_films_that_do_not_dry_like_oil_have_no_use_for_oils_times(material):
     assert check(later(ask([soft], coming()), 30.0)).state is FilmState.FIRM
 
 
-def test_findings_are_worst_first_then_by_number():
+def test_findings_are_worst_first_then_what_stops_the_longest_then_by_number():
+    """R20: a layer of zinc white below stays one, however old; no waiting cures it."""
     zinc = there(layer(mix(oil(3), paint=tube("PW4"))), TACKY_D)
     verdict = check(ask([zinc], coming(layer(mix(solvent(5)))), support="stretched"))
-    assert rules_of(verdict) == ["R01", "R03", "R20", "R10", "R21", "R22", "R32"]
+    assert rules_of(verdict) == ["R20", "R01", "R03", "R10", "R21", "R22", "R32"]
+    holds = [finding.holds_d for finding in verdict.findings if finding.severity is Severity.STOP]
+    assert holds[0] == inf and inf > holds[1] > holds[2]
 
 
 def test_a_remedy_applied_changes_only_what_it_names():

@@ -9,10 +9,11 @@ import pytest
 from sqlmodel import select
 from starlette.testclient import TestClient
 
-from server.services import finish
+from server.services import finish, touch_tests
 from server.services.finish import FinishStepCreate
+from server.services.touch_tests import TouchTestCreate
 from server.store.db import Database
-from server.store.tables import Panel
+from server.store.tables import PaintPigment, Panel
 from tests.services.conftest import NOW, Bench, make_bench
 from tests.web.test_today import words_of
 
@@ -117,3 +118,33 @@ def test_a_layer_that_no_waiting_lets_pass_is_told_in_place_of_odds(bench: Bench
     assert (board["panel"]["due"]["odds"], board["panel"]["due"]["at_risk"]) == (None, True)
     assert board["panel"]["finish"] is None
     assert [layer["earliest"] is None for layer in board["layers"]] == [False, True]
+
+
+def orchard(bench: Bench) -> Panel:
+    """Stopped by two rules: R02 until the thick black is dry through, and R20, zinc white on cloth, for good."""
+    with bench.unit("Zinc white") as work:
+        work.session.exec(select(PaintPigment).where(PaintPigment.ci_name == "PW6")).one().ci_name = "PW4"
+    panel = bench.panel(title="Orchard", support="stretched_linen", due_on=date(2027, 9, 1))
+    bench.painted(panel, 90.0)
+    slow = {"thickness_preset": None, "wet_thickness_um": 120, "mixes": [{"mix_uid": bench.black.uid}]}
+    black = bench.painted(panel, 45.0, **slow)
+    with bench.unit("Pressed") as work:
+        pressed = TouchTestCreate(stage="touch_dry", pressed_at=NOW - timedelta(days=1))
+        touch_tests.log(work.session, bench.actor, black.uid, pressed, NOW)
+    bench.layer(panel, kind="glaze")
+    return panel
+
+
+def test_what_no_waiting_cures_is_named_first_wherever_a_stop_is_told(bench: Bench, client: TestClient) -> None:
+    panel = orchard(bench)
+    board = client.get(f"/api/v1/panels/{panel.uid}/board").json()["panel"]
+    stops = [found["rule"] for found in board["verdict"]["findings"] if found["severity"] == "stop"]
+    assert (stops, board["stop"]["rule"], board["standing"]) == (["R20", "R02"], "R20", "stopped")
+    page = client.get(f"/panels/{panel.uid}").text
+    assert "Zinc white below" in page.partition('<details class="finding is-stop" open>')[2].partition("</details>")[0]
+    quick = words_of(page.partition("Quick over slow")[2].partition("</details>")[0])
+    assert "That is" in quick and "Even then it is stopped: Zinc white below (R20)." in quick
+    today = words_of(client.get("/").text)
+    assert "Stop Zinc white below (R20) and 5 more" in today and "Quick over slow" not in today
+    listed = words_of(client.get("/panels").text)
+    assert "Zinc white below" in listed and "Quick over slow" not in listed

@@ -3,7 +3,7 @@
 ``check`` answers one ``Situation`` with a ``Verdict``. ``RULES`` are the rules themselves, ``thresholds`` their limits.
 """
 
-from server.science.soundness.check import check, is_stopped, worst_of
+from server.science.soundness.check import check, is_stopped, order_of, worst_of
 from server.science.soundness.remedies import at_date, changed_layer, later, with_remedy, with_way
 from server.science.soundness.rule import Fault, Rule
 from server.science.soundness.rules import FAMILIES, RULES, Family
@@ -58,6 +58,7 @@ __all__ = [
     "check",
     "is_stopped",
     "later",
+    "order_of",
     "with_remedy",
     "with_way",
     "worst_of",

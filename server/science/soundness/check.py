@@ -38,10 +38,10 @@ def _mix_matters(item: Rule, action: Action) -> bool:
 def check(situation: Situation, thresholds: Thresholds = DEFAULT) -> Verdict:
     """Ask the rules about a situation.
 
-    Findings come worst first, by rule number within a severity. A change that does not lower its finding, or that would
-    raise another rule's, is not offered; the date is, moved on where it would only lead to another as heavy. States
-    come from the ranges of the stages (set-to-touch at p50, the others at p90) or from the painter's own touch test,
-    which wins (see ``server.science.stages``).
+    Findings come worst first (`order_of`). A change that does not lower its finding, or that would raise another
+    rule's, is not offered; the date is, moved on where it would only lead to another as heavy. States come from the
+    ranges of the stages (set-to-touch at p50, the others at p90) or from the painter's own touch test, which wins (see
+    ``server.science.stages``).
     """
     facts = read_facts(situation, thresholds)
     topics = topics_of(facts)
@@ -61,13 +61,19 @@ def check(situation: Situation, thresholds: Thresholds = DEFAULT) -> Verdict:
         )
         for item, draft in drafts
     ]
-    findings.sort(key=lambda finding: -WEIGHT[finding.severity])
+    findings.sort(key=order_of)
     return Verdict(
         verdict=findings[0].severity if findings else Severity.SOUND,
         state=facts.top.state if facts.top else FilmState.NONE,
         findings=tuple(findings),
         unchanged_for_d=facts.ages.next_d,
     )
+
+
+def order_of(finding: Finding) -> tuple[int, float]:
+    """Where a finding comes among others: the worst first, of stops what no waiting cures, then the one that holds the
+    longest: the first stop is the reason that it is stopped. Within these by rule number."""
+    return -WEIGHT[finding.severity], -finding.holds_d if finding.severity is Severity.STOP else 0.0
 
 
 @lru_cache(maxsize=4096)

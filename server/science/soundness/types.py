@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
+from math import inf
 
 from server.science.recipe import AdditionKind, LayerRecipe
 from server.science.results import FilmState, Stage, StageRange
@@ -178,10 +179,16 @@ class Finding:
     source: str
     remedy: Remedy | None = None
 
+    @property
+    def holds_d(self) -> float:
+        """Until which age of the layer below it stands; ``inf`` where no waiting cures it."""
+        named = None if self.remedy is None else self.remedy.not_before_d
+        return inf if named is None else named
+
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """The worst severity, the top layer's state now, and the findings, worst first.
+    """The worst severity, the top layer's state now, and the findings, worst first (`check.order_of`).
 
     ``unchanged_for_d``: for how many days from now no rule's answer changes by ageing alone (may be ``inf``), so a
     caller can keep the verdict that long.

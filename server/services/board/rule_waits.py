@@ -5,8 +5,10 @@ The one reckoning of it: a plan rests a layer for so long, and the odds of a pan
 
 from collections.abc import Sequence
 from datetime import datetime
+from math import inf
 from zoneinfo import ZoneInfo
 
+from server.science.soundness.check import order_of
 from server.science.soundness.types import Finding, Severity, Verdict
 from server.services.board.closing import ground_facts, with_varnish
 from server.services.board.films import PanelLayers
@@ -44,15 +46,15 @@ def wait_asked(stops: Sequence[Finding], before: Rest | None = None) -> Rest | F
     A finding is what stops it however long it lies, or for longer than anybody waits. ``before``: the wait that was
     found already, and after which it is stopped still.
     """
-    named = [(f.remedy.not_before_d, f) for f in stops if f.remedy and f.remedy.not_before_d is not None]
-    if len(named) < len(stops):
-        return reason_of(stops)
-    days, by = max(named, key=lambda one: one[0])
+    by = reason_of(stops)
+    days = by.holds_d
+    if days == inf:
+        return by
     if before is not None and before.is_stop:
         days = max(days, before.days * LONGER)
     return by if days > LONGEST_REST_D else Rest(days, by.rule, by.title, is_stop=True)
 
 
 def reason_of(stops: Sequence[Finding]) -> Finding:
-    """Of several stops the one to name: what no waiting cures, where there is such a one beside others."""
-    return next((f for f in stops if f.remedy is None or f.remedy.not_before_d is None), stops[0])
+    """Of several stops the one to name: the one that comes first in a verdict."""
+    return min(stops, key=order_of)

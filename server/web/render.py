@@ -221,6 +221,8 @@ FILTERS: dict[str, Any] = {
     "day": lambda value: words.day_words(_day(value), _frame.get().today),
     # {{ sitting.on | far_day }}     as day; beyond two years about October 2031
     "far_day": lambda value: standing_words.far_day_words(_day(value), _frame.get().today),
+    # {{ sitting.on | paper_date }}  Thursday 3 December 2026, read on any day; "" beyond two years
+    "paper_date": lambda value: standing_words.paper_date(_day(value), _frame.get().today),
     # {{ layer.painted_at | moment }}  Thursday at 14:05
     "moment": lambda value: words.moment_words(_local(value), _frame.get().today),
     "planned_when": lambda value: plan_words.when_words(value, _frame.get().today),

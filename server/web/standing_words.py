@@ -329,6 +329,11 @@ def far_day_words(day: date, today: date) -> str:
     return f"about {day:%B %Y}" if is_far(day, today) else words.day_words(day, today)
 
 
+def paper_date(day: date, today: date) -> str:
+    """The same for what is printed today and read on another day: the whole date, "" where only its month is known."""
+    return "" if is_far(day, today) else words.full_date(day)
+
+
 def touch_gate_words(finding: Finding, top: LayerFact | None, today: date, zone: ZoneInfo) -> str:
     """Until when an ordinary next layer is stopped while the film below is not touch-dry."""
     day = finding_day(finding, top, zone)

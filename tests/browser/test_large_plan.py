@@ -117,6 +117,22 @@ def test_a_line_of_a_plan_that_was_taken_meanwhile_says_so(
     expect(page.get_by_role("heading", name="A plan to look at")).to_be_visible()
 
 
+def test_on_paper_a_day_has_its_date_and_a_line_says_that_more_is_left_out(
+    large: tuple[RunningServer, list[dict[str, str]]], page: Page
+) -> None:
+    server, _ = large
+    page.goto(server.url + "/plan")
+    word, on_paper = page.get_by_text("Today", exact=True).last, page.get_by_text("Wednesday 25 November 2026")
+    left_out = page.locator(".opens", has_text="January 2027").get_by_text("(not printed here)")
+    expect(word).to_be_visible()
+    expect(on_paper).to_be_hidden()
+    expect(left_out).to_be_hidden()
+    page.emulate_media(media="print")
+    expect(word).to_be_hidden()
+    expect(on_paper).to_be_visible()
+    expect(left_out).to_be_visible()
+
+
 @pytest.mark.parametrize("screen", ["phone", "page"])
 def test_a_large_plan_is_fit_to_be_seen(
     bare: Bench, large: tuple[RunningServer, list[dict[str, str]]], request: pytest.FixtureRequest, screen: str

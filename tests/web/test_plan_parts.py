@@ -313,6 +313,22 @@ def test_what_would_help_opens_in_the_plan_where_it_was_asked_for(bare: Bench, c
         assert f'<summary id="{own}">' in client.get(address).text
 
 
+def test_on_paper_days_are_told_by_their_dates_and_what_is_left_out_says_so(bare: Bench, client: TestClient) -> None:
+    """A sheet on the wall is read on another day than it was printed on."""
+    sittings = fill(bare, HUNG, EACH)
+    propose(bare, content(sittings), taken=True)
+    sheet, text = client.get("/plan/week").text, client.get("/plan").text
+    day = '<span class="no-print">Today</span> <span class="paper-only">Wednesday 25 November 2026</span>'
+    assert f"{day}</h2>" in sheet and f"<h3>{day}</h3>" in text
+    left_out = re.findall(r'</a> <span class="paper-only">\(not printed here\)</span></p>', text)
+    assert len(left_out) == len(lines(text)) > 2
+    far = content(sittings[:2])
+    for name in ("start_at", "end_at", "may_slip_to"):
+        far["sittings"][0][name] = far["sittings"][0][name].replace("2026", "2031")
+    propose(bare, far, taken=True)
+    assert "<h3>About November 2031</h3>" in client.get("/plan").text
+
+
 def test_no_id_stands_twice_and_headings_leave_no_rank_out(bare: Bench, client: TestClient) -> None:
     sittings = fill(bare, HUNG, EACH)
     propose(bare, content(sittings), taken=True)

@@ -147,7 +147,8 @@ def test_a_painted_sitting_is_told_as_painted_today_without_buttons_and_not_at_a
     painted(bare, layer)
     after = of_plan(client)
     assert "Painted" in words(day_of(after, sitting)) and "#sound" in day_of(after, sitting)
-    assert layer.uid not in after and "Leave this day free" not in words(after)
+    assert f"/pin/{layer.uid}" not in after and f'value="{layer.uid}"' not in after
+    assert "Leave this day free" not in words(after)
     assert "Still to come by it: no sittings." in words(after) and "mix it in the" not in week_of(client, TODAY)
     put(bare, layer, TODAY - timedelta(days=1))
     assert "block-in" not in words(of_plan(client))
@@ -182,7 +183,7 @@ def test_a_missed_day_says_so_and_offers_only_what_can_be_done(bare: Bench, clie
     assert "Leave this day free" in day and "A working day earlier" in day and "Missed" not in day
     put(bare, layer, TODAY - timedelta(days=1))
     day = day_of(of_plan(client), sitting)
-    assert words(day).startswith(" Yesterday Missed ") and "#at_risk" in day
+    assert words(day).startswith(" Yesterday Tuesday 24 November 2026 Missed ") and "#at_risk" in day
     assert "Its day is over" in words(day)
     assert "Leave this day free" not in day and "Pin it here" not in day and "A working day earlier" not in day
     assert 'value="later"' in day

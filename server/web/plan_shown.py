@@ -25,7 +25,7 @@ class SittingShown:
     """A sitting of a plan, worded when it is shown, ``today``: a page shows few of many.
 
     ``before``: the day it has now, where that is another one; ``was``: as it stands in the plan in use. Of the plan in
-    use: ``is_painted`` since; ``broken``: why it holds no more.
+    use: ``broken``, why it holds no more. ``is_painted``: since the plan was made.
     """
 
     plan: PlannedSitting
@@ -86,7 +86,8 @@ class MonthShown:
 
     @property
     def count(self) -> int:
-        return sum(len(day.sittings) for day in self.days)
+        """How many are to come, or were not painted."""
+        return sum(not one.is_painted for day in self.days for one in day.sittings)
 
     @property
     def broken(self) -> tuple[BrokenSitting, ...]:
@@ -190,14 +191,14 @@ def told(row: StudioPlan | None) -> dict[str, Any]:
 
 
 def shown_in_use(row: StudioPlan | None, now: PlanNow, facts: Mapping[str, PanelFact], today: date) -> PlanShown | None:
-    """The plan in use as it stands now, with its panels by their uids. What was painted on a day before today is left
-    out."""
+    """The plan in use as it stands now, with its panels by their uids. Of what is painted only today's is shown: not
+    that of days before, nor what was painted ahead of its day."""
     if row is None or not row.content_json:
         return None
     found = [
         SittingShown(one.plan, today, is_painted=one.fate == "painted", broken=one.broken)
         for one in now.sittings
-        if one.fate == "stands" or (one.fate == "painted" and one.plan.on >= today)
+        if one.fate == "stands" or (one.fate == "painted" and one.plan.on == today)
     ]
     made = _plan(row, found, today)
     panels = (_as_it_stands(panel, facts.get(panel.uid), today) for panel in made.panels)
@@ -212,15 +213,22 @@ def shown_in_use(row: StudioPlan | None, now: PlanNow, facts: Mapping[str, Panel
 
 
 def shown(row: StudioPlan | None, now: PlanNow, today: date, confidence: float = 0.0) -> PlanShown | None:
-    """A plan beside the one in use, with what it changes; ``confidence``: how sure the studio wants to be of a date."""
+    """A plan beside the one in use, with what it changes, and what was painted since marked as that; what is gone is
+    left out. ``confidence``: how sure the studio wants to be of a date."""
     if row is None or not row.content_json:
         return None
     stood = {one.plan.uid: one.plan for one in now.standing}
-    sittings = [_beside(one, stood, now.to_come, today) for one in sittings_of(row.content_json)]
+    here = [one for one in sittings_of(row.content_json) if one.uid in now.to_come or one.uid in now.painted]
+    sittings = [replace(_beside(one, stood, now.to_come, today), is_painted=one.uid in now.painted) for one in here]
     made = _plan(row, sittings, today)
     odds = {one["id"]: one.get("odds") for one in row.content_json.get("panels", ())}
     panels = (replace(one, at_risk=falls_short(odds[one.uid], confidence)) for one in made.panels)
-    return replace(made, panels=tuple(panels), changes=_changes(sittings, stood, now.to_come))
+    return replace(
+        made,
+        panels=tuple(panels),
+        let_go=tuple(one for one in made.let_go if one["id"] not in now.painted),
+        changes=_changes(sittings, stood, now.to_come),
+    )
 
 
 def _plan(row: StudioPlan, sittings: Iterable[SittingShown], today: date) -> PlanShown:

@@ -67,7 +67,7 @@ def test_a_sitting_years_away_is_told_without_its_hour_and_names_stay_names() ->
     times = {"start_at": "2031-10-24T09:30:00+01:00", "end_at": "2031-10-24T11:00:00+01:00", "set_up_min": 0}
     content = {"sittings": [told | times | {"why": "straight after", "may_slip_to": times["start_at"]}]}
     row = StudioPlan(studio_id=1, content_json=content | {"made_on": "2026-11-24"})
-    near, far = (plan_shown.shown(row, PlanNow(), date(year, 10, 20)) for year in (2031, 2026))
+    near, far = (plan_shown.shown(row, PlanNow(to_come={"a": None}), date(year, 10, 20)) for year in (2031, 2026))
     assert near is not None and far is not None
     assert near.days[0].sittings[0].hours == "09:30 to 11:00" and far.days[0].sittings[0].hours == ""
     assert isinstance(far.days[0].sittings[0].plan.painter, Name)

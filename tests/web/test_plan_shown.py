@@ -1,7 +1,7 @@
 """The plan in use on its page and on the week's sheet: read as every other page reads it, with what holds no more."""
 
 import re
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -9,8 +9,10 @@ from sqlmodel import select
 from starlette.testclient import TestClient
 
 from server.services import board, layers, planning_plans
+from server.services.plan_reading import PlannedSitting
 from server.store.db import Database
 from server.store.tables import Layer, Panel, StudioPlan
+from server.web.plan_shown import DayShown, MonthShown, SittingShown
 from tests.services.conftest import NOW, Bench, make_bench
 from tests.services.layer_acts import act, paint
 from tests.web.test_plan import accepted, away, late_panel, offered, plans, the_plan, words
@@ -307,3 +309,54 @@ def test_while_a_plan_waits_the_one_in_use_is_folded_but_for_what_does_not_hold(
     assert 'value="later"' in inside and "<section" not in outside
     refused = client.post("/plan/right", data={"event": "later", "layer_uid": "nobody"}).text
     assert re.search(rf"<details open>\s*<summary>{fold}", refused)
+
+
+def proposed(client: TestClient) -> str:
+    return client.get("/plan").text.partition("What it changes")[2].partition('id="standing"')[0]
+
+
+def test_a_plan_that_waits_marks_what_was_painted_meanwhile_and_leaves_out_what_was_put_away(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    made = {name: bare.layer(bare.panel(title=name), kind="block-in", sitting_min=120) for name in ("One", "Two")}
+    gone = bare.layer(bare.panel(title="Six"), kind="imprimatura", sitting_min=120)
+    accepted(client, db)
+    stored = [dict(s) for s in (the_plan(db).content_json or {})["sittings"]]
+    reason = "when the palette is free"
+    for n, one in enumerate(stored):
+        one["why"] = reason if one["title"] == "One" else f"reason {n}"
+    propose(bare, stored)
+    assert "When the palette is free" in proposed(client) and "imprimatura" in proposed(client)
+    assert "Painted" not in words(proposed(client))
+    painted(bare, made["One"])
+    act(bare, layers.archive, gone)
+    told = proposed(client)
+    assert "imprimatura" not in told and "When the palette is free" not in told
+    [one] = [s for s in stored if s["title"] == "One"]
+    assert words(day_of(told, one)).count("Painted") == 1
+    assert words(told).count("Why this day?") == 1
+    assert "No sitting changes its day" in words(told)
+
+
+def test_what_was_painted_ahead_of_its_day_is_not_told_under_that_day(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    for title in ("One", "Two", "Three"):
+        bare.layer(bare.panel(title=title), kind=f"coat of {title}", sitting_min=120)
+    accepted(client, db)
+    last = max((the_plan(db).content_json or {})["sittings"], key=lambda s: str(s["start_at"]))
+    assert last["kind"] in words(of_plan(client)) and last["start_at"][:10] > TODAY.isoformat()
+    with db.read() as session:
+        layer = session.exec(select(Layer).where(Layer.uid == last["id"])).one()
+    painted(bare, layer)
+    told = of_plan(client)
+    assert last["kind"] not in words(told.partition("When each panel")[0])
+    assert "Still to come by it: 2 sittings." in words(told)
+
+
+def test_a_month_counts_what_is_not_painted() -> None:
+    start = datetime(2027, 3, 2, 9, tzinfo=ZoneInfo("Europe/Prague"))
+    sitting = PlannedSitting("a", "p", "One", "glaze", "Ada", start, start, None, 0, "", start, False)
+    every = (SittingShown(sitting, TODAY, is_painted=True), SittingShown(sitting, TODAY))
+    month = MonthShown(date(2027, 3, 1), (DayShown(start.date(), every, False, False),), False, False)
+    assert month.count == 1

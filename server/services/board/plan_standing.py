@@ -31,10 +31,11 @@ class SittingNow:
 @dataclass(frozen=True, slots=True)
 class PlanNow:
     """The sittings of the plan in use whose layers are still there, by their times; ``to_come``: the planned day of
-    every layer of an open panel that is not on yet, by its uid."""
+    every layer of an open panel that is not on yet, by its uid; ``painted``: the layers of open panels that are on."""
 
     sittings: tuple[SittingNow, ...] = ()
     to_come: Mapping[str, date | None] = field(default_factory=dict)
+    painted: frozenset[str] = frozenset()
 
     @property
     def standing(self) -> tuple[SittingNow, ...]:
@@ -55,7 +56,7 @@ def plan_in(rows: StudioRows, moment: Moment) -> PlanNow:
     """The same from rows that were read already."""
     every = [layer for panel in rows.panels for layer in rows.layers.get(panel.id, ())]
     to_come = {layer.uid: layer.planned_on for layer in every if layer.painted_at is None}
-    return PlanNow(_sittings(rows, moment), to_come)
+    return PlanNow(_sittings(rows, moment), to_come, frozenset(one.uid for one in every if one.uid not in to_come))
 
 
 def _sittings(rows: StudioRows, moment: Moment) -> tuple[SittingNow, ...]:

@@ -12,7 +12,17 @@ from server.services import board, planning_plans, studios
 from server.services.board.facts import TodayBoard
 from server.services.board.plan_standing import plan_now
 from server.web.deps import PageRequest
-from server.web.plan_shown import Changes, DayShown, MonthShown, PanelShown, PlanShown, shown, shown_in_use, told
+from server.web.plan_shown import (
+    Changes,
+    DayShown,
+    MonthShown,
+    PanelShown,
+    PlanShown,
+    SittingShown,
+    shown,
+    shown_in_use,
+    told,
+)
 
 WHOLE = 60  # sittings: a plan of up to so many is shown whole
 NEAR = timedelta(days=14)
@@ -51,7 +61,7 @@ def folded(plan: PlanShown | None, today: date, opened: str = "") -> PlanShown |
     if plan is None or sum(len(day.sittings) for day in plan.days) <= WHOLE:
         return plan
     near = _near(plan.days, today)
-    changes, at_risk = _first(plan.changes), _latest_first(plan)
+    changes, at_risk = _first(plan.changes, today), _latest_first(plan)
     return replace(
         plan,
         is_folded=True,
@@ -104,11 +114,17 @@ def _months(days: Iterable[DayShown], near: frozenset[date], today: date) -> tup
     )
 
 
-def _first(changes: Changes) -> Changes:
-    """So many of them as are told at once: first those that lose their place, then those on another day."""
-    room = MOST_CHANGES
-    kept: dict[str, tuple[Any, ...]] = {}
-    for name in ("gone", "moved", "new", "retimed"):
-        kept[name] = getattr(changes, name)[:room]
-        room -= len(kept[name])
-    return Changes(**kept)
+def _first(changes: Changes, today: date) -> Changes:
+    """So many of them as are told at once: first what was moved by hand, then what loses its place, then what is on
+    another day, those nearest to today before the others."""
+
+    def order(one: SittingShown) -> tuple[bool, date]:
+        return not one.plan.pinned, max(today, min(one.plan.on, one.before or one.plan.on))
+
+    moved = sorted(changes.moved, key=order)
+    by_hand = [one for one in moved if one.plan.pinned][:MOST_CHANGES]
+    gone = changes.gone[: MOST_CHANGES - len(by_hand)]
+    moved = moved[: MOST_CHANGES - len(gone)]
+    room = MOST_CHANGES - len(gone) - len(moved)
+    new = changes.new[:room]
+    return Changes(tuple(moved), changes.retimed[: room - len(new)], new, gone)

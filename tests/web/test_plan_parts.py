@@ -270,6 +270,22 @@ def test_changes_that_take_a_place_away_come_first(bare: Bench, client: TestClie
     )
 
 
+def test_what_was_moved_by_hand_is_the_first_change_told_then_what_is_nearest(bare: Bench, client: TestClient) -> None:
+    sittings = fill(bare, HUNG, EACH)
+    propose(bare, content(sittings), taken=True)
+    made = moved(sittings, 5)
+    made[EVERY - 20]["pinned"] = True
+    propose(bare, content(made[: EVERY - 3]), taken=False)
+    told = client.get("/plan").text
+    numbers = [int(n) for n in re.findall(r"coat (\d+): [^<]+ becomes", told)]
+    assert numbers[0] == EVERY - 20 and len(numbers) == plan_parts.MOST_CHANGES - 3
+    near = [*range(plan_parts.MOST_CHANGES - 6), EVERY - 5, EVERY - 4]  # the last of all come to the first days
+    assert sorted(numbers[1:]) == near
+    made = [one | {"pinned": True} for one in made[: EVERY - 25]]
+    propose(bare, content(made), taken=False)
+    assert len(re.findall(r"coat \d+: [^<]+ becomes", client.get("/plan").text)) == plan_parts.MOST_CHANGES
+
+
 def test_beside_a_plan_that_waits_the_one_in_use_is_a_line_until_something_is_refused(
     bare: Bench, client: TestClient
 ) -> None:

@@ -15,6 +15,7 @@ _DATE = re.compile(
     rf"\b(?:(?P<weekday>{'|'.join(words.WEEKDAYS)}) )?(?P<day>[0-9]{{1,2}}) (?P<month>{'|'.join(words.MONTHS)}) "
     r"(?P<year>[0-9]{4})\b(?:, (?P<hour>[0-9]{2}:[0-9]{2})\b)?"
 )
+_AGREED = re.compile(r": agree on [0-9]{1,2} [A-Z][a-z]+ [0-9]{4} instead$")  # how such a label ends
 
 
 def when_words(sitting: PlannedSitting, today: date) -> str:
@@ -60,8 +61,9 @@ def option_words(text: str, today: date) -> str:
 
 def label_words(label: str) -> str:
     """A label of the history, kept for long and so with every year. Names may stand in it without quotation marks, so
-    only days that are told with their weekday are taken for days."""
-    return _told(label, lambda weekday, day: words.full_date(day) if weekday else "")
+    only days that are told with their weekday are taken for days, and the one that was agreed on."""
+    told = _told(label, lambda weekday, day: words.full_date(day) if weekday else "")
+    return _AGREED.sub(lambda found: _told(found[0], lambda _, day: words.dated(day)), told)
 
 
 def dates_words(text: str, today: date) -> str:

@@ -72,6 +72,9 @@ def test_a_label_of_the_history_keeps_its_year_and_the_names_in_it() -> None:
         moved = plan_words.label_words("Moved the glaze of “One” to Thursday 26 November 2026 and pinned it there")
         assert moved == "Moved the glaze of “One” to Thursday, November 26, 2026 and pinned it there"
         assert plan_words.label_words("View, 3 May 2026: painted") == "View, 3 May 2026: painted"
+        agreed = plan_words.label_words("View, 3 May 2026: agree on 14 January 2027 instead")
+        assert agreed == "View, 3 May 2026: agree on January 14, 2027 instead"
+        assert plan_words.label_words("View: agree on 31 June 2027 instead") == "View: agree on 31 June 2027 instead"
 
 
 def test_hours_are_told_by_the_studios_clock() -> None:

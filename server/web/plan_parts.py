@@ -55,9 +55,9 @@ def plans(session: Session, page: PageRequest) -> Plans:
     )
 
 
-def folded(plan: PlanShown | None, today: date, opened: str = "") -> PlanShown | None:
+def folded(plan: PlanShown | None, today: date, opened: str = "", more_open: bool = False) -> PlanShown | None:
     """The plan with what is needed at once: all of one that is not large. ``opened``: the month that is shown with
-    it."""
+    it; ``more_open``: so are the other panels."""
     if plan is None or sum(len(day.sittings) for day in plan.days) <= WHOLE:
         return plan
     near = _near(plan.days, today)
@@ -65,6 +65,7 @@ def folded(plan: PlanShown | None, today: date, opened: str = "") -> PlanShown |
     return replace(
         plan,
         is_folded=True,
+        more_open=more_open,
         days=tuple(day for day in plan.days if day.on in near),
         months=tuple(replace(month, is_open=month.key == opened) for month in _months(plan.days, near, today)),
         panels=at_risk[:MOST_LATE],

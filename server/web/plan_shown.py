@@ -158,7 +158,8 @@ class PlanShown:
     """``changes``: against the plan in use. Of that plan itself ``by_hand``, and how many sittings are ``to_come``.
 
     What of a large plan is shown when it is asked for (``plan_parts.folded``): the days of ``months``, the panels
-    ``on_course`` and, where very many are not, those that are the least late of them; so many ``more_changes``.
+    ``on_course`` and, where very many are not, those that are the least late of them (``more_open``: at once); so many
+    ``more_changes``.
     """
 
     uid: str
@@ -177,6 +178,7 @@ class PlanShown:
     months: tuple[MonthShown, ...] = ()
     less_late: tuple[PanelShown, ...] = ()
     on_course: tuple[PanelShown, ...] = ()
+    more_open: bool = False
     more_changes: int = 0
 
     @property

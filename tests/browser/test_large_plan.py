@@ -45,7 +45,7 @@ def test_a_month_opens_in_place_and_a_pin_leads_back_into_it(
     phone.locator("#month-2027-01").tap()
     there = phone.locator(f"#sitting-{of_january(sittings)}")
     expect(there).to_be_visible()
-    assert phone.url == server.url + "/plan" and phone.evaluate(FOCUSED) == "month-2027-01"
+    assert phone.url == server.url + "/plan?month=2027-01" and phone.evaluate(FOCUSED) == "month-2027-01"
     expect(phone.locator("summary#month-2027-01")).to_contain_text("January 2027: ")
     expect(phone.locator("a#month-2027-02")).to_be_visible()
     there.locator("summary").tap()
@@ -100,7 +100,22 @@ def test_what_a_plan_that_waits_leaves_out_opens_in_place_one_within_the_other(
     expect(page.locator("#dates")).to_be_visible()
     page.locator("a#month-2027-01").click()
     expect(page.locator(f"#sitting-{of_january(sittings)}")).to_be_visible()
-    assert page.url == server.url + "/plan"
+    assert page.url == server.url + "/plan?open=days&month=2027-01"
+
+
+def test_back_from_a_panel_the_month_is_open_as_it_was_left(
+    large: tuple[RunningServer, list[dict[str, str]]], phone: Page
+) -> None:
+    server, sittings = large
+    phone.goto(server.url + "/plan")
+    phone.locator("#month-2027-01").tap()
+    there = phone.locator(f"#sitting-{of_january(sittings)}")
+    there.get_by_role("link").tap()
+    expect(phone.locator("#next")).to_be_visible()
+    phone.go_back()
+    expect(there).to_be_in_viewport()
+    phone.reload()
+    expect(there).to_be_visible()
 
 
 def test_a_line_of_a_plan_that_was_taken_meanwhile_says_so(

@@ -2,10 +2,11 @@
 
 import re
 from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Depends, Query
 from sqlmodel import Session
 from starlette.datastructures import FormData
 from starlette.responses import Response
@@ -32,18 +33,24 @@ MONTH = re.compile(r"[0-9]{4}-[0-9]{2}")
 SOFT = (FilmState.WET, FilmState.TACKY)
 
 
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """What of the plans is shown at once that may be folded: a ``month`` of the one in use, one of the plan that waits
+    (``then``), and of both the other parts: ``days`` and ``panels`` in use, ``then-panels``."""
+
+    month: str = ""
+    then: str = ""
+    part: Annotated[str, Query(alias="open")] = ""
+
+
 @router.get("")
 def plan(
-    page: Page,
-    stays: Annotated[list[str] | None, Query()] = None,
-    month: str = "",
-    part: Annotated[str, Query(alias="open")] = "",
+    page: Page, opened: Annotated[Opened, Depends()], stays: Annotated[list[str] | None, Query()] = None
 ) -> Response:
-    """``stays``: entries of the history that could not be taken back when a plan was left aside. ``month``: one of the
-    plan in use that is shown at once; ``open=days`` shows its days where a plan waits above it."""
+    """``stays``: entries of the history that could not be taken back when a plan was left aside."""
     if page.may("paint"):
         planning_search.expect(page.db, page.actor, page.now, page.zone)
-    context = _context(page, FormState(), month, part)
+    context = _context(page, FormState(), opened)
     return page.render("plan/page.html", {**context, "stays": _entries(page, stays or ())})
 
 
@@ -131,8 +138,7 @@ def refused_here(page: PageRequest, message: str, status: int = 409, making: For
     return page.render("plan/page.html", {**_context(page, making or FormState()), "refusal": told_why}, status)
 
 
-def _context(page: PageRequest, making: FormState, month: str = "", part: str = "") -> dict[str, Any]:
-    """``month``: one of the plan in use that is shown at once; ``part``: what else is."""
+def _context(page: PageRequest, making: FormState, opened: Opened = Opened()) -> dict[str, Any]:
     with page.db.read() as session:
         rows = planning.all_open(session, page.actor)
         found = plans(session, page)
@@ -142,11 +148,11 @@ def _context(page: PageRequest, making: FormState, month: str = "", part: str = 
             "is_improving": QUIET.is_running(page.actor.studio_id),
             "rack": _rack(found.wall, found.settings.get("rack_places")),
             "settings": found.settings,
-            "standing": folded(found.standing, page.today, month),
+            "standing": folded(found.standing, page.today, opened.month, opened.part == "panels"),
             "holds": found.wall.holds,
             "painted": painted_at_risk(found.wall, page.today),
-            "proposal": folded(found.proposal, page.today),
-            "days_open": bool(month or part == "days"),
+            "proposal": folded(found.proposal, page.today, opened.then, opened.part == "then-panels"),
+            "days_open": bool(opened.month or opened.part in ("days", "panels")),
             "stays": (),
             "refusal": "",
             "weighs": WEIGHS,

@@ -1,5 +1,8 @@
 """What of a large plan its page leaves to be asked for, each part on a page of its own: days by month, the panels on
-course, all that a plan changes. The plan's page shows the same parts in place."""
+course, all that a plan changes. The plan's page shows the same parts in place; its address then takes up what is open,
+so that whoever comes back to it finds it so."""
+
+from urllib.parse import parse_qsl, urlencode
 
 from fastapi import APIRouter
 from starlette.responses import Response
@@ -14,17 +17,17 @@ router = APIRouter(prefix="/plan")
 @router.get("/days")
 def days(page: Page) -> Response:
     """The plan in use, where the page of plans has one that waits above it."""
-    return _in_use(page, "plan")
+    return _left_open(page, _in_use(page, "plan"), "open", "days")
 
 
 @router.get("/days/{month}")
 def month_in_use(page: Page, month: str) -> Response:
-    return _month(page, "", month)
+    return _left_open(page, _month(page, "", month), "month", month)
 
 
 @router.get("/panels")
 def panels_in_use(page: Page) -> Response:
-    return _in_use(page, "panels")
+    return _left_open(page, _in_use(page, "panels"), "open", "panels")
 
 
 @router.get("/panels/{panel_uid}")
@@ -34,12 +37,12 @@ def help_in_use(page: Page, panel_uid: str) -> Response:
 
 @router.get("/{uid}/days/{month}")
 def month_of_waiting(page: Page, uid: str, month: str) -> Response:
-    return _month(page, uid, month)
+    return _left_open(page, _month(page, uid, month), "then", month)
 
 
 @router.get("/{uid}/panels")
 def panels_of_waiting(page: Page, uid: str) -> Response:
-    return _part(page, "panels", _of(page, uid))
+    return _left_open(page, _part(page, "panels", _of(page, uid)), "open", "then-panels")
 
 
 @router.get("/{uid}/panels/{panel_uid}")
@@ -51,6 +54,22 @@ def help_of_waiting(page: Page, uid: str, panel_uid: str) -> Response:
 def changes(page: Page, uid: str) -> Response:
     plan = _of(page, uid)
     return _part(page, "changes", plan, changes=plan and plan.changes)
+
+
+def _left_open(page: PageRequest, answer: Response, name: str, value: str) -> Response:
+    """The part, and for the plan's page that htmx puts it into its address with what is open. Of each name it keeps
+    what was opened last."""
+    headers = page.request.headers
+    current, _, asked = headers.get("HX-Current-URL", "").partition("#")[0].partition("?")
+    is_there = current.partition("://")[2].partition("/")[2] == "plan"
+    if is_there and answer.status_code == 200 and headers.get("HX-Request") == "true":
+        query = {**_known(asked), name: value}
+        answer.headers["HX-Replace-Url"] = f"/plan?{urlencode(query)}"
+    return answer
+
+
+def _known(query: str) -> dict[str, str]:
+    return {name: value for name, value in parse_qsl(query) if name in ("month", "then", "open")}
 
 
 def _in_use(page: PageRequest, kind: str) -> Response:

@@ -44,7 +44,7 @@ def happened(session: Session, actor: Actor, given: PlanRight, now: datetime, zo
     if given.event in ("earlier", "later"):
         sitting, at = planning_moves.beside(session, actor, plan, (given.layer_uid or "", given.event), (now, zone))
         day = f"{at:%A} {at.day} {at:%B %Y}"
-        told = f"Moved the {sitting.kind} of “{sitting.title}” to {day} and pinned it there"
+        told = f"Asked for the {sitting.kind} of “{sitting.title}” on {day}, pinned there: a plan to look at"
         held = {**_held_in_waiting(session, actor, plan, today), sitting.uid: (at, sitting.painter)}
         return Changed(told, settings, held)
     if given.event == "no_painting":

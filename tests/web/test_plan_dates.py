@@ -69,8 +69,10 @@ def clock(at: datetime) -> str:
 
 def test_a_label_of_the_history_keeps_its_year_and_the_names_in_it() -> None:
     with told_as(AMERICAN):
-        moved = plan_words.label_words("Moved the glaze of “One” to Thursday 26 November 2026 and pinned it there")
-        assert moved == "Moved the glaze of “One” to Thursday, November 26, 2026 and pinned it there"
+        moved = plan_words.label_words(
+            "Asked for the glaze of “One” on Thursday 26 November 2026, pinned there: a plan to look at"
+        )
+        assert moved == "Asked for the glaze of “One” on Thursday, November 26, 2026, pinned there: a plan to look at"
         assert plan_words.label_words("View, 3 May 2026: painted") == "View, 3 May 2026: painted"
         agreed = plan_words.label_words("View, 3 May 2026: agree on 14 January 2027 instead")
         assert agreed == "View, 3 May 2026: agree on January 14, 2027 instead"

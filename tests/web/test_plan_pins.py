@@ -59,7 +59,9 @@ def test_a_move_says_that_it_pins_and_the_pin_can_be_let_go(bare: Bench, client:
     uid = bare.layer(bare.panel(title="One"), kind="glaze", sitting_min=120).uid
     accepted(client, db)
     assert client.post("/plan/right", data={"event": "later", "layer_uid": uid}).status_code == 303
-    assert newest(db).label == "Moved the glaze of “One” to Thursday 26 November 2026 and pinned it there"
+    asked = "Asked for the glaze of “One” on Thursday 26 November 2026, pinned there: a plan to look at"
+    assert newest(db).label == asked  # nothing has moved yet
+    assert sitting_days(db)[uid] != TODAY.isoformat() and pinned(in_use(db)) == set()
     told = words(client.get("/plan").text)
     proposal = told.partition("A plan to look at")[2].partition("The plan in use")[0]
     assert "pinned" in proposal

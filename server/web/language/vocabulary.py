@@ -41,6 +41,7 @@ LABELS = (
     *(f"{did}: {{what}}" for did in ("Put back to planned", "Marked as mistaken", "Counts again")),
     *(f"{did} “{{title}}” to “{{place}}”" for did in ("Moved", "Corrected a move:", "Took back a move:")),
     "Moved after all: “{title}” to “{place}”",
+    "Moved the {kind} of “{title}” to {day} and pinned it there",  # in histories kept from before
     "Moved the {kind} of “{title}” to a day that is {way}",  # in histories kept from before
     *("Moved “{kind}” on “{title}” later", "Moved “{kind}” on “{title}” sooner"),
     *("Planned {step} of “{title}”", "Added “{title}”", "Tested “{title}”: {what}"),

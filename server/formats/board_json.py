@@ -99,11 +99,13 @@ class BoardDue(Told):
 
 
 class BoardStop(Told):
-    """The first layer to come, by its kind, that a rule stops however long is waited; the number and title of it."""
+    """The first layer to come, by its kind, that a rule stops however long is waited, or ``until`` a day that is
+    further off than anybody waits; the number and title of the rule."""
 
     kind: str
     rule: str
     title: str
+    until: date | None
 
 
 class BoardPanel(Told):

@@ -59,8 +59,9 @@ class Outlook:
     """The rest of a panel's life: ``starts`` of the layers to come, lowest first, and the ``finish``.
 
     ``opens_d``: for each thing that is done to it after its last layer, the central day from which it may be.
-    ``stopped``: the first layer to come that a rule stops for good, by its place, with what stops it; the days of that
-    one and of all after it are then those of the drying alone, and nothing is said of the date.
+    ``stopped``: the first layer to come that a rule stops for good, or for longer than anybody waits, by its place,
+    with what stops it; nothing is said of the date then, nor of the days of that one and of all after it.
+    ``stop_ends_d``: the day on which that is over, where the rule names one; that one layer has its days then.
     """
 
     starts: tuple[DayRange, ...]
@@ -68,11 +69,14 @@ class Outlook:
     due: DueRisk | None
     opens_d: tuple[float, ...] = ()
     stopped: tuple[int, Finding] | None = None
+    stop_ends_d: float | None = None
 
     @property
     def goes_on(self) -> int:
-        """How many layers to come can go on, from the next one up, before a rule stops one for good."""
-        return len(self.starts) if self.stopped is None else self.stopped[0]
+        """Of how many layers to come, from the next one up, it is known when they can go on."""
+        if self.stopped is None:
+            return len(self.starts)
+        return self.stopped[0] + (self.stop_ends_d is not None)
 
 
 @dataclass(frozen=True, slots=True)

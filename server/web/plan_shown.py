@@ -342,7 +342,7 @@ def _without_stale(panel: PanelShown, stored: PanelShown, changed: Collection[st
 
 def _risk_now(fact: PanelFact, today: date) -> str:
     if fact.due is None or fact.due.is_late or fact.due.plan is None:
-        return standing_words.due_odds_words(fact) if fact.due is not None and fact.due.is_late else ""
+        return standing_words.due_odds_words(fact, today) if fact.due is not None and fact.due.is_late else ""
     return standing_words.plan_risk_words(fact.due.plan, today)
 
 

@@ -123,7 +123,7 @@ def _planned(row: CalendarRow, moment: Moment) -> Iterable[ProgressLine]:
     for layer in row.layers:
         if layer.is_planned:
             yield ProgressLine(f"layer-{layer.uid}", "planned", f"{layer.number}. planned", layer_words(layer, moment))
-    if row.panel.stop is not None:
+    if row.panel.stop is not None and row.panel.stop.until is None:
         told = f"“{row.panel.stop.kind}” is being thought over: no day can be told yet"
         yield ProgressLine("", "planned", "Planned", told)
 

@@ -183,7 +183,7 @@ def due_words(due: DueFact, today: date) -> str:
     return f"Due {day} for {due.due_for}" if due.due_for else f"Due {day}"
 
 
-def due_odds_words(panel: PanelFact) -> str:
+def due_odds_words(panel: PanelFact, today: date) -> str:
     """How likely the date is kept: by the plan in use, else painting as soon as each layer may go on."""
     due = panel.due
     if due is None:
@@ -192,7 +192,7 @@ def due_odds_words(panel: PanelFact) -> str:
         return "that day is past"
     if due.odds is None:
         if panel.stop is not None:
-            return stop_words(panel.stop)
+            return stop_words(panel.stop, today)
         return "no forecast: a planned layer names no mix" if panel.coming else ""
     by_plan = " by the plan" if due.plan is not None else ""
     return (
@@ -200,17 +200,23 @@ def due_odds_words(panel: PanelFact) -> str:
     )
 
 
-def stop_words(stop: LayerStop) -> str:
-    """Why nothing is said of a panel's date: which layer to come a rule stops for good, and which rule."""
+def stop_words(stop: LayerStop, today: date) -> str:
+    """Why nothing is said of a panel's date: which layer to come a rule stops for good, or until when, and which
+    rule."""
     if not stop.rule:
         return f"no odds while “{stop.kind}” is being thought over"
+    if stop.until is not None:
+        until = far_day_words(stop.until, today)
+        return (
+            f"no odds: a rule stops “{stop.kind}” until {until}, longer than a plan waits: {stop.title} ({stop.rule})"
+        )
     return f"no odds while a rule stops “{stop.kind}”: {stop.title} ({stop.rule})"
 
 
 def due_risk_words(panel: PanelFact, today: date) -> str:
     """The same, with what the date waits for: when it can be delivered by the plan and what holds it up most, or when
     the last layer is touch-dry and what follows; and the step of the finish that does not fit it."""
-    due, told = panel.due, due_odds_words(panel)
+    due, told = panel.due, due_odds_words(panel, today)
     if due is None or due.is_late:
         return told
     waits = told if due.odds is None else _waits_words(panel, due, told, today)

@@ -214,7 +214,7 @@ def _due(panel: PanelFact, today: date) -> DueLine | None:
     if panel.due is None:
         return None
     kind = "at_risk" if panel.due.at_risk else "due"
-    short, odds = standing_words.due_odds_words(panel), standing_words.due_risk_words(panel, today)
+    short, odds = standing_words.due_odds_words(panel, today), standing_words.due_risk_words(panel, today)
     return DueLine(kind, standing_words.due_words(panel.due, today), short, odds)
 
 

@@ -18,6 +18,7 @@ from server.services import board, planning, planning_make, rule_limits
 from server.services.board.facts import PanelFact, Standing
 from server.services.board.films import panel_layers
 from server.services.board.rows import load
+from server.services.board.rule_waits import LONGEST_REST_D
 from server.services.board.standing import PanelStanding, standings
 from server.services.board.to_come import forecast_on
 from server.services.board.today import moment_of
@@ -224,3 +225,17 @@ def test_a_caution_puts_nothing_off(bench: Bench) -> None:
     assert isinstance(forecast, LayerEstimate)
     start = outlook_of(bench, panel).starts[1]
     assert start.p50_d == pytest.approx(forecast.stages[Stage.DRY_TO_RECOAT].p50_d, rel=0.01)
+
+
+def test_what_lies_already_has_waited_for_a_part_of_years(bench: Bench) -> None:
+    """PBk9 laid 400 µm thick is dry through, nine times in ten by our drying model, after some 3.2 years: of these
+    2.5 are over, and the rest is an appointment."""
+    panel = bench.panel(due_on=TODAY + 2000 * DAY)
+    slow = {"thickness_preset": None, "wet_thickness_um": 400, "mixes": [{"mix_uid": bench.black.uid}]}
+    bench.painted(panel, 900.0, **slow)
+    bench.layer(panel, kind="quick")
+    fact = fact_of(bench, panel)
+    assert fact.standing is Standing.STOPPED and fact.rest.allowed_from is not None
+    assert 100 < (fact.rest.allowed_from - TODAY).days < LONGEST_REST_D
+    assert fact.stop is None
+    assert odds_of(bench, panel) == pytest.approx(1.0, abs=0.05)

@@ -7,6 +7,7 @@ together. Days run from the start of the day looked at, so that an outlook stand
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from math import inf
 
 import numpy as np
 
@@ -84,8 +85,9 @@ class ChainCase:
 @dataclass(slots=True)
 class _Walk:
     """A chain on its way up: ``starts`` of the layers so far, and what lies ``below`` the next one; ``unknown`` once a
-    layer has no forecast. Of the next layer: ``start``, the day ``held_d`` before which it does not go on, its
-    ``estimate`` laid ``on`` its day, and the ``rest`` that the rules ask below it."""
+    layer has no forecast; ``stopped`` for good, or until ``stop_ends_d``. Of the next layer: ``start``, the day
+    ``held_d`` before which it does not go on, its ``estimate`` laid ``on`` its day, and the ``rest`` that the rules ask
+    below it."""
 
     case: ChainCase
     chain: Chain
@@ -94,6 +96,7 @@ class _Walk:
     finish: tuple[DayRange, np.ndarray] | None = None
     unknown: bool = False
     stopped: tuple[int, Finding] | None = None
+    stop_ends_d: float | None = None
     start: DayRange = TODAY
     held_d: float = 0.0
     estimate: LayerEstimate | None = None
@@ -193,16 +196,30 @@ def _must_wait(walk: _Walk, level: int, moment: Moment, *, is_last: bool) -> boo
     stops = below.stops(upper, instant(moment.day_start, walk.held_d), moment.zone)
     if not stops:
         return False
-    asked = wait_asked(stops, walk.rest)
-    if is_last or below.since is None or below.goes_into_wet(upper) or not isinstance(asked, Rest):
-        walk.stopped = level, reason_of(stops) if isinstance(asked, Rest) else asked
+    if below.since is None or below.goes_into_wet(upper):
+        walk.stopped = level, reason_of(stops)
+        return False
+    since_d = (below.since - moment.day_start).total_seconds() / SECONDS_PER_DAY
+    asked = wait_asked(stops, walk.rest, max(0.0, -since_d))
+    if isinstance(asked, Finding):
+        walk.stopped = level, asked
+        if asked.holds_d < inf:
+            walk.stop_ends_d = since_d + asked.holds_d
+            _put_off(walk, asked.holds_d)
+        return False
+    if is_last:
+        walk.stopped = level, reason_of(stops)
         return False
     walk.rest = asked
-    since_d = (below.since - moment.day_start).total_seconds() / SECONDS_PER_DAY
     walk.held_d = max(walk.held_d, since_d + asked.days)
-    walk.chain = hold(walk.chain, below.since_d + asked.days)
-    walk.start = start_of(walk.chain, walk.case.confidence)
+    _put_off(walk, asked.days)
     return True
+
+
+def _put_off(walk: _Walk, days: float) -> None:
+    """The next layer, until what is below has lain for so many days."""
+    walk.chain = hold(walk.chain, walk.below.since_d + days)
+    walk.start = start_of(walk.chain, walk.case.confidence)
 
 
 def _rise(walk: _Walk, level: int, moment: Moment) -> None:
@@ -238,7 +255,7 @@ def _outlook(walk: _Walk, moment: Moment) -> Outlook | None:
         return None
     finish, draws = walk.finish
     if walk.stopped is not None:
-        return Outlook(tuple(walk.starts), finish, None, stopped=walk.stopped)
+        return Outlook(tuple(walk.starts), finish, None, stopped=walk.stopped, stop_ends_d=walk.stop_ends_d)
     opens = walk.opens
     due = _due(case, _ready(case, draws if dry is None else dry, opens, moment), moment)
     return Outlook(tuple(walk.starts), finish, due, tuple(float(np.median(days)) for days in opens))

@@ -276,8 +276,8 @@ class PanelFact:
     layer is stopped by its tackiness. ``finish`` is when the last planned layer will be touch-dry; ``varnish`` the days
     from which a finished panel may be varnished. ``closing`` is there once it is finished or a step of its finish is
     planned. ``plan_stops``: the layers whose sitting in the plan in use a rule stops on its day by now, with the rule.
-    ``stop``: the first layer to come that a rule stops for good; there is no ``finish`` then. Facts of the same
-    ``number`` are the same, on whichever board.
+    ``stop``: the first layer to come that a rule stops for good or for years; there is no ``finish`` then. Facts of
+    the same ``number`` are the same, on whichever board.
     """
 
     uid: str

@@ -40,11 +40,11 @@ def found_in(verdict: Verdict, severity: Severity) -> list[Finding]:
     return [finding for finding in verdict.findings if finding.severity is severity]
 
 
-def wait_asked(stops: Sequence[Finding], before: Rest | None = None) -> Rest | Finding:
+def wait_asked(stops: Sequence[Finding], before: Rest | None = None, lies_d: float = 0.0) -> Rest | Finding:
     """For how long the layer below has to lie so that none of these stops the one above, in days of the calendar.
 
     A finding is what stops it however long it lies, or for longer than anybody waits. ``before``: the wait that was
-    found already, and after which it is stopped still.
+    found already, and after which it is stopped still. ``lies_d``: for so many days it has lain by now.
     """
     by = reason_of(stops)
     days = by.holds_d
@@ -52,7 +52,7 @@ def wait_asked(stops: Sequence[Finding], before: Rest | None = None) -> Rest | F
         return by
     if before is not None and before.is_stop:
         days = max(days, before.days * LONGER)
-    return by if days > LONGEST_REST_D else Rest(days, by.rule, by.title, is_stop=True)
+    return by if days - lies_d > LONGEST_REST_D else Rest(days, by.rule, by.title, is_stop=True)
 
 
 def reason_of(stops: Sequence[Finding]) -> Finding:

@@ -79,7 +79,7 @@ def panel_fact(standing: PanelStanding, rows: StudioRows, moment: Moment) -> Pan
         layers_to_come=len(standing.layers.to_come),
         is_archived=panel.archived_at is not None,
         closing=standing.closing,
-        stop=standing.stop,
+        stop=standing.stop(moment),
         number=next(_numbers),
     )
 

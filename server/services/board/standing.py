@@ -55,13 +55,14 @@ class PanelStanding:
     def top(self) -> LayerOn | None:
         return self.layers.on[-1] if self.layers.on else None
 
-    @property
-    def stop(self) -> LayerStop | None:
-        """The first layer to come that a rule stops however long is waited."""
+    def stop(self, moment: Moment) -> LayerStop | None:
+        """The first layer to come that a rule stops however long is waited, or longer than anybody waits."""
         if self.outlook is None or self.outlook.stopped is None:
             return None
         place, found = self.outlook.stopped
-        return LayerStop(self.layers.to_come[place].row.kind, found.rule, found.title)
+        ends_d = self.outlook.stop_ends_d
+        until = None if ends_d is None else local_day(instant(moment.day_start, ends_d), moment.zone)
+        return LayerStop(self.layers.to_come[place].row.kind, found.rule, found.title, until)
 
     @property
     def next(self) -> LayerToCome | None:

@@ -24,12 +24,17 @@ from server.services.unit import Unit
 class Changed:
     """What was done, for the history, and what the plan with it is made with. ``held``: sittings that are to be at
     another time, by whom, and stay there. ``is_chosen``: done for the sake of the plan, so it goes when the plan is
-    left; not what only tells what happened."""
+    left; ``is_fact``: it only tells what happened, so it stays then, and is told."""
 
     label: str
     settings: Mapping[str, Any]
     held: Mapping[str, tuple[datetime, str]] = field(default_factory=dict)
     is_chosen: bool = False
+    is_fact: bool = False
+
+    def noted(self, change_uid: str) -> tuple[str, str]:
+        """The entry of the history that it was, as a plan notes it: as chosen for it, as a fact; "" where it is not."""
+        return change_uid if self.is_chosen else "", change_uid if self.is_fact else ""
 
 
 class _NotKept(Exception):

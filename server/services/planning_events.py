@@ -56,7 +56,7 @@ def happened(session: Session, actor: Actor, given: PlanRight, now: datetime, zo
         _close(session, actor, on)
         session.flush()
         told = "No painting today: set the plan right" if on == today else "Left a day free: set the plan right"
-        return Changed(f"{told}. {let_go}" if let_go else told, settings, is_chosen=is_chosen)
+        return Changed(f"{told}. {let_go}" if let_go else told, settings, is_chosen=is_chosen, is_fact=not is_chosen)
     return Changed("Set the plan right", settings)
 
 

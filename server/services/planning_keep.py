@@ -1,7 +1,7 @@
 """A plan that was made for a change, left aside: what the painter chose for its sake is taken back with it.
 
 A plan notes the entries of the history that were chosen for it: an applied option, a day left free. One that takes its
-place while it waits notes them too. What only tells what happened, such as a touch test or a lost day, is never noted.
+place while it waits notes them too. A lost day only happened: it is noted apart, stays, and is told.
 """
 
 from collections.abc import Callable, Collection
@@ -12,7 +12,7 @@ from sqlmodel import Session
 from server.services import history, planning_plans
 from server.services.access import Actor
 from server.services.errors import Refused
-from server.services.planning_plans import CHOSEN
+from server.services.planning_plans import CHOSEN, FACTS
 from server.store.tables import StudioPlan
 
 Answer = TypeVar("Answer")
@@ -45,6 +45,11 @@ def keep_things(session: Session, actor: Actor, uid: str, staying: Collection[st
             raise StaysAsItIs(change_uid) from fault
         planning_plans.pin_again(session, actor, change_uid)
     return row
+
+
+def facts_of(row: StudioPlan) -> list[str]:
+    """The entries of the history of what happened, for which a plan was made; they stay whatever becomes of it."""
+    return list((row.content_json or {}).get(FACTS, ()))
 
 
 def as_far_as_can_be(do: Callable[[Collection[str]], Answer]) -> Answer:

@@ -14,22 +14,24 @@ from server.services.unit import moment as moment_now
 from server.store.tables import Layer, StudioPlan
 
 CHOSEN = "chosen"  # in a plan as it is stored: the history's entries of what the painter did for its sake
+FACTS = "facts"  # the same of what only happened
 LET_GO = "let_go_by"  # of a sitting: the history's entry that let it move again, for the sake of a plan that waits
 
 
-def propose(session: Session, actor: Actor, content: dict[str, Any], chosen: str = "") -> StudioPlan:
+def propose(session: Session, actor: Actor, content: dict[str, Any], chosen: str = "", fact: str = "") -> StudioPlan:
     """Keep a plan to be looked at; one that waited before is put away.
 
-    ``chosen``: the entry of the history that was done for the sake of this plan, if any. What was chosen for the one
-    that waited was not agreed to yet, so it counts for this one.
+    ``chosen``: the entry of the history that was done for the sake of this plan, if any; ``fact``: that of what
+    happened. What was noted for the one that waited was not agreed to yet, so it counts for this one.
     """
     allow(actor, "create", None, StudioPlan)
-    before: list[str] = []
+    noted = {CHOSEN: [chosen] if chosen else [], FACTS: [fact] if fact else []}
     for waiting in _plans(session, actor, accepted=False):
-        before += (waiting.content_json or {}).get(CHOSEN, ())
+        for name, after in noted.items():
+            after[:0] = (waiting.content_json or {}).get(name, ())
         waiting.archived_at = moment_now(session)
-    all_chosen = [*before, chosen] if chosen else before
-    row = StudioPlan(studio_id=actor.studio_id, content_json={**content, CHOSEN: all_chosen} if all_chosen else content)
+    told = {name: uids for name, uids in noted.items() if uids}
+    row = StudioPlan(studio_id=actor.studio_id, content_json={**content, **told})
     session.add(row)
     session.flush()
     return row

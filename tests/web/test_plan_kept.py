@@ -124,12 +124,25 @@ def test_what_was_taken_stays(bare: Bench, client: TestClient, db: Database) -> 
     assert micrometres(db, layer) == thin != 120
 
 
-def test_a_day_that_was_lost_stays_lost(bare: Bench, client: TestClient, db: Database) -> None:
+def test_a_day_that_was_lost_stays_lost_and_is_told_with_its_undo(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
     hang(bare, 3)
     accepted(client, db)
-    assert client.post("/plan/right", data={"event": "no_painting"}).status_code == 303
-    keep(client, db)
-    assert closed(db) == [NOW.date()]
+    for key in ("lost", "right"):  # another plan takes the place of the one that was made for it
+        event = "no_painting" if key == "lost" else ""
+        assert client.post("/plan/right", data={"event": event, "command_key": key}).status_code == 303
+    with db.read() as session:
+        entry = next(one for one in recent(session, bare.actor) if one.label.startswith("No painting today"))
+    where = keep(client, db)
+    assert where == f"/plan?lost={entry.uid}" and closed(db) == [NOW.date()]
+    told = client.get(where).text
+    assert "The plan was left aside. Today stays without painting, as you said: No painting today" in words(told)
+    assert f"/history/{entry.uid}/undo" in told.partition("as you said")[2].partition("</form>")[0]
+    assert client.post(f"/history/{entry.uid}/undo").status_code == 303
+    assert closed(db) == []
+    assert "stays without painting" not in words(client.get(where).text)
+    assert "stays without painting" not in client.get("/plan?lost=nobody").text
 
 
 def test_what_was_changed_since_stays_and_is_told_with_its_undo(bare: Bench, client: TestClient, db: Database) -> None:

@@ -233,8 +233,7 @@ def _planned_anew(page: PageRequest, given: Sent, act: Callable[[Session], Chang
         else:
             changed = act(work.session)
             work.label, work.location = changed.label, PROPOSAL
-            chosen = work.change_uid if changed.is_chosen else ""
-            uid = planning_plans.propose(work.session, page.actor, content, chosen).uid
+            uid = planning_plans.propose(work.session, page.actor, content, *changed.noted(work.change_uid)).uid
     if content is not None:
         improve_on(page, uid, content)
     return _read(page, uid)

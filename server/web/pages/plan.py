@@ -28,7 +28,7 @@ from server.web.plan_parts import folded, plans
 from server.web.quietly import improve_on
 
 router = APIRouter(prefix="/plan")
-MOST_TOLD = 7  # an address is kept in 300 characters
+MOST_TOLD, MOST_LOST = 7, 3  # an address is kept in 300 characters
 MONTH = re.compile(r"[0-9]{4}-[0-9]{2}")
 SOFT = (FilmState.WET, FilmState.TACKY)
 
@@ -45,13 +45,18 @@ class Opened:
 
 @router.get("")
 def plan(
-    page: Page, opened: Annotated[Opened, Depends()], stays: Annotated[list[str] | None, Query()] = None
+    page: Page,
+    opened: Annotated[Opened, Depends()],
+    stays: Annotated[list[str] | None, Query()] = None,
+    lost: Annotated[list[str] | None, Query()] = None,
 ) -> Response:
-    """``stays``: entries of the history that could not be taken back when a plan was left aside."""
+    """``stays``: entries of the history that could not be taken back when a plan was left aside; ``lost``: those of
+    days without painting, which stay then."""
     if page.may("paint"):
         planning_search.expect(page.db, page.actor, page.now, page.zone)
     context = _context(page, FormState(), opened)
-    return page.render("plan/page.html", {**context, "stays": _entries(page, stays or ())})
+    free = [(one, one.at.astimezone(page.zone).date()) for one in _entries(page, (lost or ())[:MOST_LOST])]
+    return page.render("plan/page.html", {**context, "stays": _entries(page, stays or ()), "lost": free})
 
 
 @router.post("/make")
@@ -92,8 +97,9 @@ def dismiss(page: Page, posted: Posted, uid: str) -> Response:
 
     def leave(staying: Collection[str]) -> Response:
         def act(session: Session) -> Done:
-            planning_keep.keep_things(session, page.actor, uid, staying)
-            told = urlencode([("stays", one) for one in tuple(staying)[:MOST_TOLD]])
+            left = planning_keep.keep_things(session, page.actor, uid, staying)
+            lost = [("lost", one) for one in planning_keep.facts_of(left)[-MOST_LOST:]]
+            told = urlencode([("stays", one) for one in tuple(staying)[:MOST_TOLD]] + lost)
             return Done("Left the plan aside", f"/plan?{told}" if told else "/plan")
 
         return _by_button(page, posted, act)
@@ -154,6 +160,7 @@ def _context(page: PageRequest, making: FormState, opened: Opened = Opened()) ->
             "proposal": folded(found.proposal, page.today, opened.then, opened.part == "then-panels"),
             "days_open": bool(opened.month or opened.part in ("days", "panels")),
             "stays": (),
+            "lost": (),
             "refusal": "",
             "weighs": WEIGHS,
         }

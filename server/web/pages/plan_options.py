@@ -53,8 +53,11 @@ def _change_and_plan(page: PageRequest, posted: FormData, act: Callable[[Session
 
     def both(session: Session) -> Done:
         changed = act(session)
-        chosen = current_change_set(session).uid if changed.is_chosen else ""
-        made.append(planning_plans.propose(session, page.actor, content or {}, chosen).uid)
+        made.append(
+            planning_plans.propose(
+                session, page.actor, content or {}, *changed.noted(current_change_set(session).uid)
+            ).uid
+        )
         return Done(changed.label, "/plan#proposal")
 
     try:

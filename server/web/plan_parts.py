@@ -12,6 +12,7 @@ from server.services import board, planning_plans, studios
 from server.services.board.facts import TodayBoard
 from server.services.board.plan_standing import plan_now
 from server.web.deps import PageRequest
+from server.web.plan_painted import with_dates
 from server.web.plan_shown import (
     Changes,
     DayShown,
@@ -50,8 +51,8 @@ def plans(session: Session, page: PageRequest) -> Plans:
     return Plans(
         wall,
         told(waiting or in_use).get("settings", {}),
-        shown_in_use(in_use, now, facts, page.today),
-        shown(waiting, now, page.today, confidence),
+        with_dates(shown_in_use(in_use, now, facts, page.today), facts, page.today),
+        with_dates(shown(waiting, now, page.today, confidence), facts, page.today),
     )
 
 

@@ -154,6 +154,18 @@ class PanelShown:
 
 
 @dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A panel that a plan leaves out, and why; where it has a date now, that ``due`` and its ``risk`` in words."""
+
+    title: str
+    uid: str
+    reason: str
+    due: str = ""
+    risk: str = ""
+    at_risk: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class PlanShown:
     """``changes``: against the plan in use. Of that plan itself ``by_hand``, and how many sittings are ``to_come``.
 
@@ -166,7 +178,7 @@ class PlanShown:
     made_on: date
     days: tuple[DayShown, ...]
     panels: tuple[PanelShown, ...]
-    left_out: tuple[Mapping[str, str], ...]
+    left_out: tuple[LeftOut, ...]
     let_go: tuple[Mapping[str, str], ...]  # sittings whose pin cannot hold any more
     unplaced: tuple[Mapping[str, str], ...]
     gain_pct: float  # against the plan it was found beside, in the background; else 0
@@ -243,7 +255,7 @@ def _plan(row: StudioPlan, sittings: Iterable[SittingShown], today: date) -> Pla
         made_on=date.fromisoformat(content["made_on"]) if "made_on" in content else row.created_at.date(),
         days=tuple(_day(on, by_day[on], today) for on in sorted(by_day)),
         panels=tuple(_panel(p, today) for p in content.get("panels", ())),
-        left_out=tuple(content.get("left_out", ())),
+        left_out=tuple(LeftOut(one["title"], one["uid"], one["reason"]) for one in content.get("left_out", ())),
         let_go=tuple(content.get("let_go", ())),
         unplaced=tuple(content.get("unplaced", ())),
         gain_pct=content.get("gain_pct", 0.0),

@@ -13,8 +13,10 @@ from server.services import finish, touch_tests
 from server.services.finish import FinishStepCreate
 from server.services.touch_tests import TouchTestCreate
 from server.store.db import Database
-from server.store.tables import PaintPigment, Panel
+from server.store.tables import Layer, PaintPigment, Panel
 from tests.services.conftest import NOW, Bench, make_bench
+from tests.services.layer_acts import paint
+from tests.web.test_plan import accepted
 from tests.web.test_today import words_of
 
 EARLY = "“Final varnish” is planned for 3 April 2027, too early: not before 30 April 2027, say the rules"
@@ -170,3 +172,37 @@ def test_a_rule_that_names_a_day_years_off_is_told_with_that_day(bench: Bench, c
     told = f"no odds: a rule stops “glaze” until about {until:%B %Y}, longer than a plan waits: Quick over slow (R02)"
     assert told in page and f"May go on likely {until:%B %Y}" in page
     assert told in words_of(client.get("/panels").text)
+
+
+def unheld(text: str) -> str:
+    return words_of(text.partition('id="painted"')[2].partition("</section>")[0])
+
+
+def test_a_date_that_a_rule_stops_is_told_on_the_plan_with_and_without_one(
+    bench: Bench, client: TestClient, db: Database
+) -> None:
+    orchard(bench)
+    pears = bench.panel(title="Pears", due_on=NOW.date() + timedelta(days=2))
+    bench.layer(pears)
+    told = "At risk Orchard : Due 1 September 2027; no odds while a rule stops “glaze”: Zinc white below (R20)"
+    heads = "Layers are left to paint here, but as they are now no plan can hold them."
+    bare = unheld(client.get("/plan").text)
+    assert f"{heads} {told}" in bare and "Pears" not in bare and "No layer is left" not in bare
+    accepted(client, db)
+    text = client.get("/plan").text
+    assert f"{heads} {told}" in unheld(text) and "Pears" not in unheld(text)
+    line = words_of(text.partition("not planned")[2].partition("</div>")[0])
+    assert "Orchard" in line and told.replace("Orchard : ", "") in line
+
+
+def test_a_date_that_a_plan_holds_is_not_told_beside_it(bench: Bench, client: TestClient, db: Database) -> None:
+    """All of it is painted since; the plan in use tells its date."""
+    panel = bench.panel(title="Pears", due_on=NOW.date() + timedelta(days=2))
+    layer = bench.layer(panel)
+    accepted(client, db)
+    with bench.db.read() as session:
+        version = session.exec(select(Layer).where(Layer.uid == layer.uid)).one().version
+    paint(bench, layer, version=version)
+    assert client.get(f"/api/v1/panels/{panel.uid}/board").json()["panel"]["due"]["at_risk"]
+    text = client.get("/plan").text
+    assert f'id="due-{panel.uid}"' in text and not unheld(text)

@@ -23,7 +23,7 @@ from server.web import plan_words
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, change
-from server.web.plan_painted import painted_at_risk
+from server.web.plan_painted import unheld
 from server.web.plan_parts import folded, plans
 from server.web.quietly import improve_on
 
@@ -156,7 +156,7 @@ def _context(page: PageRequest, making: FormState, opened: Opened = Opened()) ->
             "settings": found.settings,
             "standing": folded(found.standing, page.today, opened.month, opened.part == "panels"),
             "holds": found.wall.holds,
-            "painted": painted_at_risk(found.wall, page.today),
+            "unheld": unheld(found.wall, found.standing, found.proposal, page.today),
             "proposal": folded(found.proposal, page.today, opened.then, opened.part == "then-panels"),
             "days_open": bool(opened.month or opened.part in ("days", "panels")),
             "stays": (),

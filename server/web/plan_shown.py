@@ -133,8 +133,9 @@ class OptionShown:
 class PanelShown:
     """A panel of a plan: how likely it makes its date, why, and what would help it where it is late.
 
-    ``is_stale``: what was tried for it was tried when it came to another day. ``at_risk``: its odds are lower than the
-    studio wants them.
+    ``is_stale``: what was tried for it was tried when it came to another day. ``is_broken``: a sitting of it does not
+    hold any more, so that ``finish_on`` is only what the plan had, and not told as late. ``at_risk``: its odds are
+    lower than the studio wants them.
     """
 
     title: str
@@ -145,12 +146,17 @@ class PanelShown:
     risk: str
     options: tuple[OptionShown, ...]
     is_stale: bool = False
+    is_broken: bool = False
     at_risk: bool = False
+
+    @property
+    def wants_a_look(self) -> bool:
+        return bool(self.late_d or self.at_risk or self.options or self.is_stale or self.is_broken)
 
     @property
     def is_on_course(self) -> bool:
         """Whether nobody has to look at it now."""
-        return self.finish_on is not None and not (self.late_d or self.at_risk or self.options or self.is_stale)
+        return self.finish_on is not None and not self.wants_a_look
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,10 +221,14 @@ def shown_in_use(row: StudioPlan | None, now: PlanNow, facts: Mapping[str, Panel
         if one.fate == "stands" or (one.fate == "painted" and one.plan.on == today)
     ]
     made = _plan(row, found, today)
+    broken = frozenset(one.plan.panel_uid for one in now.standing if one.broken is not None)
     panels = (_as_it_stands(panel, facts.get(panel.uid), today) for panel in made.panels)
+    panels = (_without_stale(one, old, now.changed) for one, old in zip(panels, made.panels, strict=True))
     return replace(
         made,
-        panels=tuple(_without_stale(found, old, now.changed) for found, old in zip(panels, made.panels, strict=True)),
+        panels=tuple(
+            _broken(one, old) if one.uid in broken else one for one, old in zip(panels, made.panels, strict=True)
+        ),
         let_go=(),
         by_hand=tuple(ByHand(s.plan, now.to_come.get(s.plan.uid)) for s in now.sittings if s.fate == "moved"),
         to_come=len(now.standing),
@@ -350,6 +360,11 @@ def _without_stale(panel: PanelShown, stored: PanelShown, changed: Collection[st
     if not panel.late_d or (as_it_was and panel.uid not in changed):
         return panel
     return replace(panel, options=(), is_stale=True)
+
+
+def _broken(panel: PanelShown, stored: PanelShown) -> PanelShown:
+    """A panel of the plan in use of which a sitting does not hold: the plan's own day is only what it was."""
+    return replace(panel, finish_on=stored.finish_on, late_d=0, options=(), is_stale=False, is_broken=True)
 
 
 def _risk_now(fact: PanelFact, today: date) -> str:

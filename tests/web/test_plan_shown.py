@@ -295,6 +295,24 @@ def test_what_would_help_is_not_offered_once_a_sitting_of_the_panel_stands_no_mo
     assert offered(client) == {} and "Set the plan right first" in words(of_plan(client))
 
 
+def test_a_panel_whose_sittings_hold_no_more_is_not_told_as_late_by_the_day_they_had(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    late_panel(bare)
+    first = accepted(client, db)[0]
+    uid, day = first["panel"], client.get("/plan").text
+    one, late = f'id="due-{uid}"', f'href="#due-{uid}"'
+    assert late in day and "can be delivered" in words(day.partition(one)[2].partition("</a>")[2][:200])
+    with db.read() as session:
+        layer = session.exec(select(Layer).where(Layer.uid == first["id"])).one()
+    put(bare, layer, TODAY - timedelta(days=1))
+    text = client.get("/plan").text
+    told = words(text.partition(one)[2].partition("</li>")[0])
+    assert late not in text and "after its date" not in told
+    assert ": Does not hold its sittings do not hold any more; by the plan it could be delivered" in told
+    assert "Set the plan right first to see when it can be delivered now." in told
+
+
 def test_while_a_plan_waits_the_one_in_use_is_folded_but_for_what_does_not_hold(
     bare: Bench, client: TestClient, db: Database
 ) -> None:

@@ -25,7 +25,14 @@ from server.web.settings import Settings
 from tests.services.conftest import NOW, Bench, make_bench
 from tests.web.people.conftest import ROLES, add_person, browser, sign_in
 
-WORDS = {"kind": "paints", "name": "fat_gap_pass", "token": "t" * 43, "layer_uid": "no-such-layer-00", "ref": "r1"}
+WORDS = {
+    "kind": "paints",
+    "name": "fat_gap_pass",
+    "token": "t" * 43,
+    "layer_uid": "no-such-layer-00",
+    "ref": "r1",
+    "month": "2027-01",
+}
 NO_SUCH = "no-such-record-0"
 WITH_A_STUDIO = [(method, path) for (method, path), need in TABLE.items() if is_permission(need)]
 OF_RECORDS = [(method, path) for method, path in WITH_A_STUDIO if "{uid}" in path]

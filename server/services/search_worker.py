@@ -24,8 +24,8 @@ from server.planning.schedule import compiled
 IDLE_S = 600.0
 TOLD_EVERY_S = 0.2
 POLITE = 10
-# Problems and plans are hundreds of thousands of objects without cycles: looking through them all again and again while
-# they are read, searched and told took a third of the time.
+# Problems and plans are hundreds of thousands of objects without cycles; to look through them again and again while
+# they are read and told took 0.1 to 0.3 s of a plan of 1,200 sittings (measured with the collector off and on).
 COLLECT = (50_000, 50, 50)
 
 

@@ -12,7 +12,6 @@ from server.services import board, planning_plans, studios
 from server.services.board.facts import TodayBoard
 from server.services.board.plan_standing import plan_now
 from server.web.deps import PageRequest
-from server.web.plan_painted import with_dates
 from server.web.plan_shown import (
     Changes,
     DayShown,
@@ -24,6 +23,7 @@ from server.web.plan_shown import (
     shown_in_use,
     told,
 )
+from server.web.plan_unheld import with_dates
 
 WHOLE = 60  # sittings: a plan of up to so many is shown whole
 NEAR = timedelta(days=14)

@@ -99,7 +99,7 @@ def test_a_painted_panel_whose_finish_does_not_fit_its_date_stands_on_the_plan_t
         bench.layer(panel, kind="glaze", painted_at=NOW - timedelta(days=1))
     bench.layer(bench.panel(title="Pears", due_on=soon), kind="underpainting")
     text = client.get("/plan").text
-    section = text.partition('id="painted"')[2].partition("</section>")[0]
+    section = text.partition('id="unheld"')[2].partition("</section>")[0]
     assert "#at_risk" in section and "At risk" in section
     assert "Lemons" in section and "for the winter show" in section and "chance of keeping it" in section
     assert "Plums" not in section and "Pears" not in section
@@ -175,7 +175,7 @@ def test_a_rule_that_names_a_day_years_off_is_told_with_that_day(bench: Bench, c
 
 
 def unheld(text: str) -> str:
-    return words_of(text.partition('id="painted"')[2].partition("</section>")[0])
+    return words_of(text.partition('id="unheld"')[2].partition("</section>")[0])
 
 
 def test_a_date_that_a_rule_stops_is_told_on_the_plan_with_and_without_one(

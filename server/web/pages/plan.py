@@ -23,8 +23,8 @@ from server.web import plan_words
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, change
-from server.web.plan_painted import unheld
 from server.web.plan_parts import folded, plans
+from server.web.plan_unheld import unheld
 from server.web.quietly import improve_on
 
 router = APIRouter(prefix="/plan")

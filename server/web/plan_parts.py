@@ -78,11 +78,11 @@ def folded(plan: PlanShown | None, today: date, opened: str = "", more_open: boo
 
 
 def _latest_first(plan: PlanShown) -> tuple[PanelShown, ...]:
-    """The panels that are not on course, in their own order, but where they are very many: then what has no place, or
-    none that holds, comes first, and after it whatever is most after its date."""
+    """The panels that are not on course, in their own order, but where they are very many: then what has no place comes
+    first, after it whatever is most after its date, then what does not hold any more."""
     found = [panel for panel in plan.panels if not panel.is_on_course]
     if len(found) > MOST_LATE:
-        found.sort(key=lambda panel: (panel.finish_on is not None and not panel.is_broken, -panel.late_d))
+        found.sort(key=lambda panel: (panel.finish_on is not None, -panel.late_d, not panel.is_broken))
     return tuple(found)
 
 

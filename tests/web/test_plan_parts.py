@@ -12,7 +12,7 @@ from starlette.testclient import TestClient
 
 from server.services.plan_reading import PlannedSitting
 from server.store.db import Database
-from server.store.tables import Panel
+from server.store.tables import Layer, Panel, StudioPlan
 from server.web import plan_parts, plan_words
 from tests.services.conftest import NOW, Bench, make_bench
 from tests.web import large_plan
@@ -218,6 +218,18 @@ def test_of_very_many_late_panels_those_most_after_their_date_are_named_above(ba
     named = [int(days) for days in re.findall(r"(\d+) days? after its date", words(above))]
     assert len(named) == 20 and named == sorted(named, reverse=True)
     assert "Late 10 other panels" in words(above) and '<a href="#dates">10 other panels</a>' in above
+    with bare.unit("The first sittings were missed") as work:
+        row = next(plan for plan in work.session.exec(select(StudioPlan)) if plan.accepted_at is not None)
+        told = dict(row.content_json or {})
+        missed = {s["id"] for s in sittings[-25:]}
+        over = {name: (NOW - timedelta(days=1)).isoformat() for name in ("start_at", "end_at")}
+        told["sittings"] = [s | over if s["id"] in missed else s for s in told["sittings"]]
+        row.content_json = told
+        for layer in work.session.exec(select(Layer)):
+            layer.planned_on = (NOW - timedelta(days=1)).date() if layer.uid in missed else layer.planned_on
+    page = in_use_of(client.get("/plan").text)
+    late = re.findall(r"\d+ days? after its date", words(page.partition('class="hang"')[0]))
+    assert late and "Does not hold" in words(client.get("/plan/panels").text)
 
 
 @pytest.mark.parametrize("is_taken", [True, False])

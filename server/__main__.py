@@ -125,9 +125,10 @@ def _call(options: argparse.Namespace) -> int:
 
 def _plan(options: argparse.Namespace) -> int:
     from server.formats.calls.command import run
-    from server.planning.schedule import compiled
+    from server.planning.schedule import compiled, threads
     from server.web.settings import data_dir
 
+    threads.allow(threads.share(1))
     if not compiled.choose(data_dir()).is_compiled:
         compiled.compile_aside(data_dir())  # for the next time; this plan does not wait for it
     return run(options.command, options.file, sys.stdout, sys.stderr)

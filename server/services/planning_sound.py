@@ -8,7 +8,7 @@ first plans, which cost next to nothing; then everything is searched once.
 import time
 from collections import Counter
 
-from server.planning.schedule import planner
+from server.planning.schedule import planner, threads
 from server.planning.schedule.check import Fault, check
 from server.planning.schedule.compiled import current
 from server.planning.schedule.plan import Plan
@@ -134,7 +134,7 @@ def _without_stops(asked: Asked, effort: Effort, extra: Extra) -> Made:
     let_go: frozenset[str] = frozenset()
     for attempt in range(TRIES):
         question = problem(asked.found, asked.board, asked.moment, asked.room.letting_go(let_go), extra)
-        budget = Budget(seconds=effort.seconds, moves=effort.moves, clock=time.monotonic)
+        budget = Budget(seconds=effort.seconds, moves=effort.moves, clock=time.monotonic, threads=threads.allowed())
         plan, bench = planner.plan(question, current(), budget, effort.told)
         said = _ask_rules(plan, asked, extra, is_last=attempt >= TRIES - 2)
         if said is None:

@@ -18,6 +18,7 @@ from pathlib import Path
 from threading import Condition, Thread
 from typing import Any, Literal
 
+from server.planning.schedule import threads
 from server.services import search_worker
 from server.services.errors import Refused
 
@@ -89,7 +90,7 @@ class SearchPool:
             for attempt in (1, 2):
                 worker = self._take()
                 try:
-                    answer = _ask(worker, (work, args, self._data), ears)
+                    answer = _ask(worker, (work, args, self._data, threads.share(self._running)), ears)
                 except _Lost:
                     self._bury(worker)
                     if self._is_closed:
@@ -107,6 +108,11 @@ class SearchPool:
         if answer.fault is not None:
             raise answer.fault
         return answer.value
+
+    @property
+    def _running(self) -> int:
+        with self._free:
+            return self._busy.total()
 
     def get_ready(self, rehearsal: Callable[..., Any]) -> None:
         """Where there is no process, start one in the background and have it do ``rehearsal(told)``, so that the first
@@ -163,7 +169,7 @@ class SearchPool:
             self._waiting -= kind == "quick"
 
     def _has_room(self, kind: Kind) -> bool:
-        if sum(self._busy.values()) >= self.most:
+        if self._busy.total() >= self.most:
             return False
         patient = sum(self._busy[one] for one in ("call", "long", "quiet"))
         if kind != "quick" and patient >= max(1, self.most - 1):
@@ -205,7 +211,7 @@ class SearchPool:
             worker.pipe.close()
 
 
-def _ask(worker: _Worker, asked: tuple[Callable[..., Any], tuple[Any, ...], Path | None], ears: Ears) -> Any:
+def _ask(worker: _Worker, asked: tuple[Callable[..., Any], tuple[Any, ...], Path | None, int], ears: Ears) -> Any:
     """Have it done there; raises ``_Lost`` when the process is gone before it answers."""
     worker.job += 1
     try:

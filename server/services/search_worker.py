@@ -19,7 +19,7 @@ from pathlib import Path
 from threading import Thread
 from typing import Any
 
-from server.planning.schedule import compiled
+from server.planning.schedule import compiled, threads
 
 IDLE_S = 600.0
 TOLD_EVERY_S = 0.2
@@ -31,12 +31,13 @@ COLLECT = (50_000, 50, 50)
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """``work(*args, told)``, with the compiled search where the folder ``data`` holds it."""
+    """``work(*args, told)``, with the compiled search where the folder ``data`` holds it, in so many threads."""
 
     number: int
     work: Callable[..., Any]
     args: tuple[Any, ...]
     data: Path | None
+    threads: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +80,7 @@ def _end_with_parent() -> None:
 
 
 def _done(job: Job, pipe: Connection) -> Answer:
+    threads.allow(job.threads)
     if job.data is not None:
         compiled.choose(job.data)
     try:

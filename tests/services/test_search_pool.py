@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from server.formats.calls import CallProblem, FieldProblem
-from server.planning.schedule import compiled
+from server.planning.schedule import compiled, threads
 from server.services import planning_search
 from server.services.errors import FieldError, Invalid, Refused
 from server.services.search_pool import MOST_WAITING, Ears, SearchPool
@@ -35,6 +35,10 @@ def pool() -> Iterator[SearchPool]:
 
 def double(number: int, _told: Told) -> tuple[int, int]:
     return 2 * number, os.getpid()
+
+
+def count_threads(_told: Told) -> int:
+    return threads.allowed()
 
 
 def search_on(folder: Path, told: Told) -> str:
@@ -189,12 +193,12 @@ def test_a_search_is_told_of_and_stopped(pool: SearchPool, tmp_path: Path) -> No
 
 
 def test_long_searches_and_calls_leave_a_process_to_the_quick(pool: SearchPool, tmp_path: Path) -> None:
-    with ThreadPoolExecutor(12) as threads:
-        long = threads.submit(pool.run, search_on, tmp_path, kind="long")
+    with ThreadPoolExecutor(12) as askers:
+        long = askers.submit(pool.run, search_on, tmp_path, kind="long")
         wait_for(lambda: len(running(tmp_path)) == 1)
         with pytest.raises(Refused, match="already"):
             pool.run(search_on, tmp_path, kind="long")
-        calls = [threads.submit(pool.run, search_on, tmp_path, kind="call") for _ in range(3)]
+        calls = [askers.submit(pool.run, search_on, tmp_path, kind="call") for _ in range(3)]
         wait_for(lambda: len(running(tmp_path)) == 2)
         assert pool.run(double, 21)[0] == 42
         assert len(pool.processes) == 3 and not any(each.done() for each in (long, *calls))
@@ -204,8 +208,8 @@ def test_long_searches_and_calls_leave_a_process_to_the_quick(pool: SearchPool, 
 
 def test_more_quick_ones_than_may_wait_are_turned_away_at_once(tmp_path: Path) -> None:
     pool = SearchPool(2)
-    with ThreadPoolExecutor(20) as threads:
-        asked = [threads.submit(pool.run, search_on, tmp_path) for _ in range(20)]
+    with ThreadPoolExecutor(20) as askers:
+        asked = [askers.submit(pool.run, search_on, tmp_path) for _ in range(20)]
         wait_for(lambda: sum(each.done() for each in asked) == 20 - 2 - MOST_WAITING)
         turned_away = [each for each in asked if each.done()]
         (tmp_path / "may-end").touch()
@@ -247,3 +251,17 @@ def test_a_program_that_is_killed_leaves_no_search_behind() -> None:
         assert is_there(pid)
         program.kill()
     wait_for(lambda: not is_there(pid))
+
+
+def test_a_search_has_the_cores_to_itself_until_another_runs(
+    pool: SearchPool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(threads, "there", lambda: 3)
+    assert pool.run(count_threads) == 3
+    with ThreadPoolExecutor(1) as askers:
+        long = askers.submit(pool.run, search_on, tmp_path, kind="long")
+        wait_for(lambda: list(tmp_path.glob("runs-*")))
+        assert pool.run(count_threads) == 1
+        (tmp_path / "may-end").touch()
+        long.result(LATEST_S)
+    assert pool.run(count_threads) == 3

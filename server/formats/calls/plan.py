@@ -12,7 +12,7 @@ from server.formats.calls import plan_problem
 from server.formats.calls.call import Call
 from server.formats.calls.layer_in import Collector
 from server.formats.calls.plan_in import PlanRequest
-from server.planning.schedule import planner
+from server.planning.schedule import planner, threads
 from server.planning.schedule.compiled import current
 from server.planning.schedule.explain import explained
 from server.planning.schedule.plan import Plan
@@ -125,7 +125,7 @@ def solved(request: PlanRequest, problem: Problem, until: float) -> Plan:
         cut = progress.share < 1.0 and time.monotonic() >= until
         return not cut
 
-    budget = Budget(request.seed, max(request.seconds, 0.001), request.moves, time.monotonic)
+    budget = Budget(request.seed, max(request.seconds, 0.001), request.moves, time.monotonic, threads=threads.allowed())
     _, bench = planner.plan(problem, current(), budget, goes_on)
     plan = explained(bench)
     if cut:

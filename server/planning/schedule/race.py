@@ -3,10 +3,12 @@
 Where there is time for it, the better half of several searches goes on and the others are given up, until one is left
 (successive halving: Karnin, Koren and Somekh, 2013; from memory). In a plan being repaired, that matters most: it may
 move few sittings, and the first dozen moves that pay are seldom the dozen that pay most, yet whoever has made them has
-no move left to give. What the numbers below come to is measured by the bench, on instances of 5 to 1,000 panels.
+no move left to give. Where there are threads for it, as many search at once, each at a desk of its own, and what one
+finds is kept at the first. What the numbers below come to is measured by the bench, on instances of 5 to 1,000 panels.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator, Sequence
+from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +19,7 @@ from server.planning.schedule.solve import Budget, Desk, Progress
 HOTTEST, COLDEST, WARMTH = 120.0, 4.0, 0.2
 REPAIR_HOT = 60.0
 MOVES_A_SECOND, PLAIN_MOVES_A_SECOND = 40_000, 1000  # what hangs on it is how to begin; searches manage more
+ROUNDS = 16  # where one search alone is all there is time for, but threads for more: so often the best goes on for all
 RUNNERS, LEAST_A_PAIR = 8, 4  # moves for each pair of sittings, below which one search by itself comes further
 REPAIR_RUNNERS, LEAST_LEG = 32, 35  # moves of a runner before it is judged; fewer say little
 STARTS, ORDER_SHARE, ALONE_SHARE = 4, 0.16, 0.3  # orders searched, the part of the budget for all; for only one
@@ -33,70 +36,79 @@ def anneal(made: Desk, budget: Budget) -> Iterator[Progress]:
     if budget.moves == 0:
         yield Progress(1.0, 0, float(made.c.f[BEST]))
         return
-    repairs, counts = _is_repair(made), _counts(made, budget)
-    hot = REPAIR_HOT if counts[0] > 1 and repairs else _hot(made, budget)
-    course = _Course(made, budget, budget.clock())
-    starts = [made.c.standing]
+    threads = budget.threads if _may_share(made, budget) else 1
+    desks = [made, *(solve.twin(made, n) for n in range(1, threads))]
+    with ThreadPoolExecutor(max(1, len(desks) - 1)) as others:
+        yield from _race(_Course(desks, others, budget, budget.clock()))
+
+
+def _may_share(made: Desk, budget: Budget) -> bool:
+    """Whether threads help: compiled code runs in several at once, Python's does not, and a budget of moves is to come
+    to the same plan wherever it is spent."""
+    return made.search.is_compiled and budget.moves is None
+
+
+def _race(course: "_Course") -> Iterator[Progress]:
+    made, counts = course.made, _counts(course)
+    hot = REPAIR_HOT if counts[0] > 1 and _is_repair(made) else _hot(course)
+    runners = [made.c.standing]
     if made.model.problem.most_moved is None:
-        yield from _starts(course, starts, _orders(made, budget, counts[0]))
+        runners = yield from _starts(course, _orders(course, counts[0]))
     lead = course.share
-    runners = [starts[n % len(starts)] for n in range(counts[0])]
+    runners = [runners[n % len(runners)] for n in range(counts[0])]
     for turn, count in enumerate(counts):
-        came: list[tuple[float, int]] = []
-        for n in range(count):
-            if turn + n > 0 or lead > 0.0:  # orders left another plan
-                made.restore(runners[n])
-            leg = _Leg(hot, budget.cold, turn / len(counts), (turn + 1) / len(counts))
-            first, until = ((turn + part / count) / len(counts) for part in (n, n + 1))
-            yield from course.spend(lead + (1.0 - lead) * first, lead + (1.0 - lead) * until, leg.search(made))
-            runners[n] = made.c.standing
-            came.append((made.total(), n))
-        runners = [runners[n] for _, n in sorted(came)]
+        leg = _Leg(hot, course.budget.cold, turn / len(counts), (turn + 1) / len(counts))
+        first, until = (lead + (1.0 - lead) * part for part in (leg.begin, leg.end))
+        came = yield from course.run(runners[:count], first, until, leg.search)
+        runners = [standing for _, standing in came]
 
 
-def _orders(made: Desk, budget: Budget, searches: int) -> int:
+def _orders(course: "_Course", searches: int) -> int:
     """How many orders of panels are searched first: none where there is no time to change each panel's place often, or
     so few panels that the searches find their order anyway."""
-    panels = len(made.model.panels)
+    panels = len(course.made.model.panels)
     if panels < LEAST_PANELS:
         return 0
-    tries = _expected_moves(made, budget) * ALONE_SHARE * PANELS_A_MOVE / panels
+    tries = _expected_moves(course) * ALONE_SHARE * PANELS_A_MOVE / panels
     if tries < TRIES_A_PANEL * panels:
         return 0
     return STARTS if searches > 1 else 1
 
 
-def _starts(course: "_Course", found: list[Any], count: int) -> Iterator[Progress]:
+def _starts(course: "_Course", count: int) -> Generator[Progress, None, list[Any]]:
     """Plans to begin from, by so many orders of panels, the cheapest first.
 
     Of several, those found so are begun from and no other, unless a plan was in use before.
     """
-    made, stood = course.made, found[0]
-    came: list[tuple[float, int, Any]] = []
-    share = ORDER_SHARE if count > 1 else ALONE_SHARE
-    if count and not solve.put_in_best_order(made):
-        order, laid = made.order, made.c.standing
-        for n in range(count):
-            made.set_order(order)
-            made.restore(laid)
-            leg = _Leg(ORDER_HOT, ORDER_COLD, 0.0, 1.0)
-            yield from course.spend(share * n / count, share * (n + 1) / count, leg.reorder(made))
-            came.append((made.total(), n, made.c.standing))
-    if count:
-        made.restore(stood)
-    if len(came) <= 1 or made.model.problem.previous:
-        came.append((made.total(), count, stood))
-    found[:] = [standing for _, _, standing in sorted(came, key=lambda one: one[:2])]
+    made, stood = course.made, course.made.c.standing
+    if count == 0:
+        return [stood]
+    came: list[tuple[float, Any]] = []
+    if not solve.put_in_best_order(made):
+        for desk in course.desks:
+            desk.set_order(made.order)
+        leg, until = _Leg(ORDER_HOT, ORDER_COLD, 0.0, 1.0), ORDER_SHARE if count > 1 else ALONE_SHARE
+        came = yield from course.run([made.c.standing] * count, 0.0, until, leg.reorder)
+    made.restore(stood)
+    if not came or count == 1 or made.model.problem.previous:
+        came = _cheapest_first([*came, (made.total(), stood)])
+    return [standing for _, standing in came]
 
 
-def _counts(made: Desk, budget: Budget) -> list[int]:
+def _cheapest_first(came: list[tuple[float, Any]]) -> list[tuple[float, Any]]:
+    return sorted(came, key=lambda one: one[0])
+
+
+def _counts(course: "_Course") -> list[int]:
     """How many search in each round; every round has the same part of the budget."""
-    moves, count = _expected_moves(made, budget), 1
+    made, moves, count = course.made, _expected_moves(course), 1
     if _is_repair(made):
         while count < REPAIR_RUNNERS and moves >= 2 * count * (2 * count).bit_length() * LEAST_LEG:
             count *= 2
     elif moves >= LEAST_A_PAIR * int(made.c.m[N_SITTINGS]) ** 2:
         count = RUNNERS
+    if count == 1 and len(course.desks) > 1:
+        return [1] * ROUNDS
     return [count >> turn for turn in range(count.bit_length())]
 
 
@@ -105,16 +117,17 @@ def _is_repair(made: Desk) -> bool:
     return bool(made.model.problem.most_moved is not None and made.c.m[N_FOCUS] > 0)
 
 
-def _expected_moves(made: Desk, budget: Budget) -> int:
-    """The moves that a budget will do for, at a guess where it is of time."""
-    if budget.moves is not None:
-        return budget.moves
-    return int(budget.seconds * (MOVES_A_SECOND if made.search.is_compiled else PLAIN_MOVES_A_SECOND))
+def _expected_moves(course: "_Course") -> int:
+    """The moves of one desk that the budget will do for, at a guess where it is of time."""
+    if course.budget.moves is not None:
+        return course.budget.moves
+    a_second = MOVES_A_SECOND if course.made.search.is_compiled else PLAIN_MOVES_A_SECOND
+    return int(course.budget.seconds * a_second)
 
 
-def _hot(made: Desk, budget: Budget) -> float:
+def _hot(course: "_Course") -> float:
     """The temperature to begin with in the objective's own unit: the colder, the fewer moves for each sitting."""
-    return min(HOTTEST, max(COLDEST, WARMTH * _expected_moves(made, budget) / max(1, int(made.c.m[N_SITTINGS]))))
+    return min(HOTTEST, max(COLDEST, WARMTH * _expected_moves(course) / max(1, int(course.made.c.m[N_SITTINGS]))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,25 +154,50 @@ class _Leg:
 
 @dataclass(slots=True)
 class _Course:
-    """The budget and how much of it is spent."""
+    """The budget, how much of it is spent, and the desks that it is spent at: all at once, by ``others`` beside this
+    thread. The first desk keeps the best plan of all."""
 
-    made: Desk
+    desks: Sequence[Desk]
+    others: Executor
     budget: Budget
     begun: float
     tried: int = 0
     share: float = 0.0
     chunk: int = CHUNK
 
-    def spend(self, first: float, until: float, work: Work) -> Iterator[Progress]:
+    @property
+    def made(self) -> Desk:
+        return self.desks[0]
+
+    def run(
+        self, begins: Sequence[Any], first: float, until: float, leg: Callable[[Desk], Work]
+    ) -> Generator[Progress, None, list[tuple[float, Any]]]:
+        """Search from each of some plans for the same part of the budget, as many at once as there are desks; desks
+        left over begin from the same plans again. What came of it, cheapest first."""
+        came: list[tuple[float, Any]] = []
+        turns, works = range(0, len(begins), len(self.desks)), [leg(desk) for desk in self.desks]
+        part = (until - first) / len(turns)
+        for turn, n in enumerate(turns):
+            for a, desk in enumerate(self.desks, n):
+                desk.restore(begins[a % len(begins)])
+            yield from self._spend(first + turn * part, first + (turn + 1) * part, works)
+            came += [(desk.total(), desk.c.standing) for desk in self.desks]
+        return _cheapest_first(came)
+
+    def _spend(self, first: float, until: float, works: Sequence[Work]) -> Iterator[Progress]:
         """Work until so much of the budget is spent (0 to 1), of which the part from ``first`` on is for this."""
-        made, budget = self.made, self.budget
+        budget = self.budget
         while self.share < min(until, 1.0):
             through = max(0.0, (self.share - first) / (until - first))
             if budget.moves is not None:
                 self.chunk = min(CHUNK, max(1, round(until * budget.moves) - self.tried))
             before = budget.clock()
-            work(self.chunk, through)
-            self.tried += self.chunk
+            asked = [self.others.submit(work, self.chunk, through) for work in works[1:]]
+            works[0](self.chunk, through)
+            for one in asked:
+                one.result()
+            self.tried += self.chunk * len(works)
+            self._hear()
             now = budget.clock()
             if budget.moves is not None:
                 self.share = self.tried / budget.moves
@@ -168,4 +206,9 @@ class _Course:
                 aim_s = min(CHUNK_S, (until - first) * budget.seconds / 4)
                 by = min(4.0, aim_s / max(now - before, 1e-4))
                 self.chunk = int(min(LONGEST_CHUNK, max(10, self.chunk * by)))
-            yield Progress(min(self.share, 1.0), self.tried, float(made.c.f[BEST]))
+            yield Progress(min(self.share, 1.0), self.tried, float(self.made.c.f[BEST]))
+
+    def _hear(self) -> None:
+        """Note at the first desk what another found better."""
+        for desk in self.desks[1:]:
+            self.made.take_over(desk)

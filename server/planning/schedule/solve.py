@@ -36,6 +36,7 @@ from server.planning.schedule.columns import (
     ORDER,
     PANEL,
     PANELS,
+    SEED,
     SET_UP_PRICE,
     SITTING,
     SITTINGS,
@@ -43,6 +44,7 @@ from server.planning.schedule.columns import (
     TARDY_PRICE,
     WEIGHTS,
     WIDTH,
+    Arrays,
     Columns,
 )
 from server.planning.schedule.compiled import Search
@@ -96,6 +98,13 @@ class Desk:
         m[m[STAND] : m[STAND] + count] = at
         self.search.stand(self.c)
 
+    def take_over(self, other: "Desk") -> None:
+        """Note the best plan of another desk as the best, where it is better."""
+        if other.c.f[BEST] < self.c.f[BEST]:
+            m, theirs, count = self.c.m, other.c.m, self.c.m[N_SITTINGS]
+            m[m[BEST_AT] : m[BEST_AT] + count] = theirs[theirs[BEST_AT] : theirs[BEST_AT] + count]
+            self.c.f[BEST] = other.c.f[BEST]
+
     @property
     def order(self) -> list[int]:
         """The panels in the order in which they were put in, as `orders` keeps it."""
@@ -112,7 +121,7 @@ class Desk:
 class Budget:
     """``moves`` bounds the search by itself; otherwise ``seconds`` of ``clock``. ``seed`` of the search's numbers.
 
-    ``cold`` is the temperature it ends with, in the objective's own unit.
+    ``cold`` is the temperature it ends with, in the objective's own unit. ``threads`` search at once where that helps.
     """
 
     seed: int = 1
@@ -120,6 +129,7 @@ class Budget:
     moves: int | None = None
     clock: Callable[[], float] = monotonic
     cold: float = 2.0
+    threads: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +151,13 @@ def desk(model: Model, search: Search, seed: int) -> Desk:
     for i in range(len(model.panels)):
         recount(made.c, i)
     return made
+
+
+def twin(made: Desk, number: int) -> Desk:
+    """A desk on which everything stands as on this one, whose search draws other numbers."""
+    m = made.c.m.copy()
+    m[SEED] = (int(m[SEED]) + number * 1_000_003) % 2_147_483_646 + 1
+    return Desk(made.model, made.search, Arrays(m, made.c.f.copy(), made.c.t))
 
 
 def _earliest(made: Desk) -> None:

@@ -1,13 +1,16 @@
 """Several searches of one plan: how many begin, what they spend, and that the best of them all is kept."""
 
-from dataclasses import replace
+import threading
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 
 import pytest
 
 from bench.plan import question
-from server.planning.schedule import planner, race
-from server.planning.schedule.columns import BEST
+from server.planning.schedule import planner, race, solve, threads
+from server.planning.schedule.check import check
+from server.planning.schedule.columns import BEST, SEED, Columns
+from server.planning.schedule.compiled import PLAIN, Search
 from server.planning.schedule.planner import Bench
 from server.planning.schedule.problem import DayHours, Previous, Problem
 from server.planning.schedule.repair import MOST_MOVED, REPAIR_PRICE
@@ -28,7 +31,7 @@ def ill() -> Problem:
 
 
 def began(told: list[Progress], bench: Bench, monkeypatch: pytest.MonkeyPatch, budget: Budget) -> int:
-    """How many times a search began anew from a plan noted before."""
+    """How many searches began."""
     count = 0
     restore = bench.desk.search.stand
 
@@ -44,20 +47,20 @@ def began(told: list[Progress], bench: Bench, monkeypatch: pytest.MonkeyPatch, b
 
 
 @pytest.mark.parametrize(
-    ("moves", "others"),
+    ("moves", "searches"),
     [
-        (100, 0),  # one search by itself
-        (140, 2),  # two, of which one goes on
-        (420, 6),  # four, two, one
-        (1120, 14),
-        (6720, 62),  # thirty-two, and so on: no more than that
+        (100, 1),  # one search by itself
+        (140, 3),  # two, of which one goes on
+        (420, 7),  # four, two, one
+        (1120, 15),
+        (6720, 63),  # thirty-two, and so on: no more than that
     ],
 )
 def test_the_more_moves_the_more_searches_begin_and_all_moves_are_spent(
-    ill: Problem, monkeypatch: pytest.MonkeyPatch, moves: int, others: int
+    ill: Problem, monkeypatch: pytest.MonkeyPatch, moves: int, searches: int
 ) -> None:
     bench, told = planner.lay_out(ill), list[Progress]()
-    assert began(told, bench, monkeypatch, Budget(moves=moves)) == others
+    assert began(told, bench, monkeypatch, Budget(moves=moves)) == searches
     assert told[-1].moves == moves and told[-1].share == 1.0
     assert [one.share for one in told] == sorted(one.share for one in told)
     # The best seen is kept whoever saw it, and it is there.
@@ -66,16 +69,16 @@ def test_the_more_moves_the_more_searches_begin_and_all_moves_are_spent(
     assert bench.desk.total() == pytest.approx(told[-1].best) == pytest.approx(bench.desk.c.f[BEST])
 
 
-@pytest.mark.parametrize(("short", "others"), [(1, 0), (0, 14)])
+@pytest.mark.parametrize(("short", "searches"), [(1, 1), (0, 15)])
 def test_a_fresh_plan_is_searched_by_several_only_where_there_is_time(
-    monkeypatch: pytest.MonkeyPatch, short: int, others: int
+    monkeypatch: pytest.MonkeyPatch, short: int, searches: int
 ) -> None:
     monkeypatch.setattr(race, "LEAST_A_PAIR", 1)
     monkeypatch.setattr(race, "TRIES_A_PANEL", 10**9)  # no search of orders, which begins anew too
     asked = question(5, 1)
     moves = sum(len(panel.sittings) for panel in asked.panels) ** 2 - short
     bench, told = planner.lay_out(asked), list[Progress]()
-    assert began(told, bench, monkeypatch, Budget(moves=moves)) == others
+    assert began(told, bench, monkeypatch, Budget(moves=moves)) == searches
     assert told[-1].moves == moves
 
 
@@ -91,3 +94,63 @@ def test_a_budget_of_time_ends_with_it_and_an_empty_one_at_once() -> None:
     told = list(planner.search_on(bench, Budget(seconds=0.2, clock=clock)))
     assert told[-1].share == 1.0 and now == pytest.approx(0.2, abs=0.1)
     assert [one.share for one in planner.search_on(bench, Budget(moves=0))] == [1.0]
+
+
+@dataclass
+class Idle:
+    """The plain search taken for a compiled one, which threads may share: the first thread finds nothing and counts the
+    moves, by which its clock goes, so that what comes of a budget of time is always the same; the others search."""
+
+    spent: int = 0
+    first: threading.Thread = field(default_factory=threading.current_thread)
+
+    def improve(self, c: Columns, moves: int, temperature: float) -> int:
+        if threading.current_thread() is self.first:
+            self.spent += moves
+            return 0
+        return PLAIN.improve(c, moves, temperature)
+
+    def clock(self) -> float:
+        return self.spent / 4000.0
+
+    @property
+    def search(self) -> Search:
+        return replace(PLAIN, improve=self.improve, is_compiled=True)
+
+
+@pytest.mark.parametrize("least_a_pair", [1, 10**6])  # eight searches to begin with; one, and the best often goes on
+def test_what_other_threads_find_is_kept(monkeypatch: pytest.MonkeyPatch, least_a_pair: int) -> None:
+    monkeypatch.setattr(race, "LEAST_A_PAIR", least_a_pair)
+    asked, idle = question(5, 1), Idle()
+    bench = planner.lay_out(asked, idle.search)
+    greedy = bench.desk.total()
+    told = list(planner.search_on(bench, Budget(seconds=0.5, clock=idle.clock, threads=3)))
+    assert told[-1].best < greedy - 100.0
+    assert told[-1].moves == pytest.approx(3 * 2000, abs=300)
+    bench.desk.restore(bench.desk.c.best_at)
+    assert bench.desk.total() == pytest.approx(told[-1].best)
+    assert not check(asked, planner.answer(bench))
+
+
+def test_a_twin_stands_alike_draws_other_numbers_and_goes_its_own_way() -> None:
+    made = planner.lay_out(question(5, 1), replace(PLAIN, is_compiled=True)).desk
+    stood = made.c.at
+    twins = [solve.twin(made, n) for n in (1, 2)]
+    assert len({int(desk.c.m[SEED]) for desk in (made, *twins)}) == 3
+    assert [twin.c.at for twin in twins] == [stood, stood]
+    assert [twin.total() for twin in twins] == [made.total()] * 2
+    twins[0].take_out(0)
+    assert made.c.at == twins[1].c.at == stood != twins[0].c.at
+
+
+def test_a_budget_of_moves_comes_to_the_same_plan_however_many_threads_there_are() -> None:
+    asked = question(5, 1)
+    one, several = (
+        planner.plan(asked, replace(PLAIN, is_compiled=True), Budget(moves=300, threads=n))[0] for n in (1, 4)
+    )
+    assert one == several
+
+
+def test_threads_are_shared_out_among_the_searches_that_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(threads, "there", lambda: 6)
+    assert [threads.share(n) for n in (0, 1, 2, 3, 4, 9)] == [4, 4, 3, 2, 1, 1]

@@ -100,9 +100,13 @@ class UnplacedSittingOut(Told):
 
 
 class PlanSettingsOut(Told):
+    """``share_wait_d``: for how many days a panel could wait to share a mix, the studio's choice when the plan was
+    made. A mix more weighed as much as a panel that leaves so many days later than it could."""
+
     easels: int | None
     rack_places: int | None
     mix_setup_min: int
+    share_wait_d: float
 
 
 class StudioPlanOut(Told):

@@ -8,7 +8,10 @@ from typing import Any
 from sqlalchemy import select
 from sqlmodel import Session, col
 
+from server.planning.schedule.problem import FLOW_PRICE, SET_UP_PRICE
 from server.store.tables import Name, StudioPlan
+
+SHARED_BEFORE_D = SET_UP_PRICE / FLOW_PRICE  # for so long panels waited in plans from before studios could say
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +124,11 @@ def in_use(session: Session, studio_id: int) -> PlanInUse | None:
             if one.get("release_on")
         },
     )
+
+
+def share_wait_of(content: Mapping[str, Any]) -> float:
+    """For how many days a panel could wait to share a mix in a plan as it is stored."""
+    return float(content.get("share_wait_d", SHARED_BEFORE_D))
 
 
 def sittings_of(content: Mapping[str, Any]) -> list[PlannedSitting]:

@@ -189,6 +189,7 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
         PINNED_BEFORE: sorted(one.uid for one in used.sittings.values() if one.pinned) if used is not None else [],
         "made_on": asked.moment.on.isoformat(),
         "settings": asked.command.model_dump(exclude={"anew"}),
+        "share_wait_d": asked.board.studio.share_wait_d,
         "let_go": [
             {"id": uid, "kind": kinds[uid], "panel": names.panels[uid], "title": titles[names.panels[uid]]}
             for uid in sorted(made.let_go)

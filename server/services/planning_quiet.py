@@ -15,12 +15,12 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import func, select
 from sqlmodel import Session, col
 
-from server.planning.schedule.problem import FLOW_PRICE, SET_UP_PRICE, TARDINESS_PRICE
+from server.planning.schedule.problem import FLOW_PRICE, TARDINESS_PRICE
 from server.planning.schedule.repair import REPAIR_PRICE
 from server.services import planning_make, planning_plans, records
 from server.services.access import Actor
 from server.services.errors import ServiceError
-from server.services.plan_reading import sittings_of
+from server.services.plan_reading import share_wait_of, sittings_of
 from server.services.planning_asked import Asked, Effort, PlanMake
 from server.services.search_pool import Ears
 from server.services.unit import current_change_set, unit
@@ -156,17 +156,23 @@ def _changed_since(session: Session, actor: Actor, last: int) -> bool:
 
 
 def _gain_pct(read: _Read, content: Mapping[str, Any]) -> float:
-    """By how much the plan found is better. A plan in use costs no moves; whatever would take its place does."""
+    """By how much the plan found is better, mixing priced as in it. A plan in use costs no moves; whatever would take
+    its place does."""
     one, other = read.base.get("objective"), content["objective"]
     if one is None or (content["unplaced"] != read.base.get("unplaced") and len(content["unplaced"])):
         return 0.0
-    before = _without_moves(one) if read.is_in_use else float(one["total"])
-    after = _without_moves(other) + REPAIR_PRICE * other["moved"] if read.is_in_use else float(other["total"])
+    wait_d = share_wait_of(content)
+    if read.is_in_use:
+        before, after = _without_moves(one, wait_d), _without_moves(other, wait_d) + REPAIR_PRICE * other["moved"]
+    else:
+        mixing = FLOW_PRICE * (wait_d - share_wait_of(read.base)) * one["set_ups"]
+        before, after = float(one["total"]) + mixing, float(other["total"])
     return 100.0 * (1.0 - after / before) if before > 0 else 0.0
 
 
-def _without_moves(objective: Mapping[str, Any]) -> float:
-    terms = ("weighted_tardiness_d", TARDINESS_PRICE), ("set_ups", SET_UP_PRICE), ("flow_d", FLOW_PRICE)
+def _without_moves(objective: Mapping[str, Any], share_wait_d: float) -> float:
+    mix_price = FLOW_PRICE * share_wait_d
+    terms = ("weighted_tardiness_d", TARDINESS_PRICE), ("set_ups", mix_price), ("flow_d", FLOW_PRICE)
     return sum(price * float(objective[name]) for name, price in terms)
 
 

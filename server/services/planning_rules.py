@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import pairwise
 
-from server.planning.schedule.problem import FLOW_PRICE, SET_UP_PRICE, TARDINESS_PRICE
+from server.planning.schedule.problem import FLOW_PRICE, TARDINESS_PRICE
 from server.planning.schedule.repair import REPAIR_PRICE
 from server.science.results import LayerEstimate
 from server.science.soundness.types import Finding, Severity, Verdict
@@ -19,13 +19,13 @@ from server.services.board.to_come import coming, forecast_on, laid
 from server.services.plan_reading import Rest
 from server.services.verdicts import VERDICTS, Question
 
-# A caution in the unit of the planner's objective: as much as a palette mixed once more and the longest wait together.
-# A panel that would be later for it does not wait. Both are choices of ours.
+# A caution in the unit of the planner's objective: more than the longest wait that may spare it. A panel that would be
+# later for it does not wait. Both are choices of ours.
 CAUTION_PRICE = 220.0
 LONGEST_WAIT_D = 60.0
-# In days that a panel of weight 1 is late, but for the days on which it could have left sooner: so many weigh one.
+# In days that a panel of weight 1 is late, but for the days on which it could have left sooner: so many weigh one. What
+# a mix more weighs is the studio's to say: as much as the days that a panel may wait to share it.
 WEIGHS = {
-    "palette": SET_UP_PRICE / TARDINESS_PRICE,
     "caution": CAUTION_PRICE / TARDINESS_PRICE,
     "moved": REPAIR_PRICE / TARDINESS_PRICE,
     "sooner": TARDINESS_PRICE / FLOW_PRICE,

@@ -25,6 +25,7 @@ from server.store.tables.base import (
     VolumeUnit,
     WeekStart,
 )
+from server.store.tables.studio import SHARE_WAIT_D
 
 FIRST_NAME = "My studio"
 FIRST_PLACE = "Easel room"
@@ -47,17 +48,20 @@ def zone_names() -> list[str]:
     return sorted(n for n in available_timezones() if n == "UTC" or ("/" in n and not n.startswith(_NOT_PLACES)))
 
 
+ShareWaitDays = Annotated[float, Field(ge=0, le=60)]
 TimeZone = Annotated[str, StringConstraints(min_length=1, max_length=64), AfterValidator(known_zone)]
 
 
 class StudioUpdate(Command):
-    """``confidence_pct``: how sure a plan wants to be that a layer is ready. ``drops_per_ml``: counted once. The rest
-    is how pages tell quantities, days and numbers; what is stored and sent to programs stays metric."""
+    """``confidence_pct``: how sure a plan wants to be that a layer is ready. ``drops_per_ml``: counted once.
+    ``share_wait_d``: for how many days a panel may wait in a plan to share a mix with another one. The rest is how
+    pages tell quantities, days and numbers; what is stored and sent to programs stays metric."""
 
     name: Text120
     time_zone: TimeZone
     confidence_pct: Annotated[int, Field(ge=50, le=99)]
     drops_per_ml: Annotated[int, Field(ge=1, le=100)]
+    share_wait_d: ShareWaitDays = SHARE_WAIT_D
     length_unit: LengthUnit = "cm"
     volume_unit: VolumeUnit = "ml"
     temperature_unit: TemperatureUnit = "c"
@@ -68,6 +72,12 @@ class StudioUpdate(Command):
     decimal_mark: DecimalMark = "auto"
     language: Language = "auto"
     version: Version
+
+
+class StudioForm(StudioUpdate):
+    """The same with nothing left to its default: an empty box is no answer."""
+
+    share_wait_d: ShareWaitDays
 
 
 @dataclass(frozen=True, slots=True)

@@ -100,6 +100,7 @@ NAMES = {
     "time_zone": "time zone",
     "confidence_pct": "how sure a plan wants to be, %",
     "drops_per_ml": "drops to a millilitre",
+    "share_wait_d": "days a panel may wait to share a mix",
     "length_unit": "sizes",
     "volume_unit": "volumes",
     "temperature_unit": "warmth",

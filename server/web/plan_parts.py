@@ -34,10 +34,14 @@ MOST_LATE = 20  # panels late or at risk that are told at once
 
 @dataclass(frozen=True, slots=True)
 class Plans:
-    """Today's board, the settings of the newest plan, and the plans: ``standing`` in use, ``proposal`` that waits."""
+    """Today's board, the settings of the newest plan, and the plans: ``standing`` in use, ``proposal`` that waits.
+
+    ``share_wait_d``: so long a panel may wait to share a mix in plans made from now on.
+    """
 
     wall: TodayBoard
     settings: Mapping[str, Any]
+    share_wait_d: float
     standing: PlanShown | None
     proposal: PlanShown | None
 
@@ -47,12 +51,13 @@ def plans(session: Session, page: PageRequest) -> Plans:
     in_use, waiting = planning_plans.in_use(session, page.actor), planning_plans.waiting(session, page.actor)
     now = plan_now(session, page.actor, page.now, page.zone)
     facts = {panel.uid: panel for group in wall.groups.values() for panel in group}
-    confidence = studios.get(session, page.actor).confidence_pct / 100
+    studio = studios.get(session, page.actor)
     return Plans(
         wall,
         told(waiting or in_use).get("settings", {}),
+        studio.share_wait_d,
         with_dates(shown_in_use(in_use, now, facts, page.today), facts, page.today),
-        with_dates(shown(waiting, now, page.today, confidence), facts, page.today),
+        with_dates(shown(waiting, now, page.today, studio.confidence_pct / 100), facts, page.today),
     )
 
 

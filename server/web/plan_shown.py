@@ -13,7 +13,7 @@ from server.formats.drawings_odds import OddsPicture, odds_picture
 from server.services.board.due import falls_short
 from server.services.board.facts import BrokenSitting, PanelFact, Standing
 from server.services.board.plan_standing import PlanNow, comes_to
-from server.services.plan_reading import PlannedSitting, PlanRisk, sittings_of
+from server.services.plan_reading import PlannedSitting, PlanRisk, share_wait_of, sittings_of
 from server.store.tables import StudioPlan
 from server.web import plan_words, standing_words, words
 
@@ -188,6 +188,7 @@ class PlanShown:
     let_go: tuple[Mapping[str, str], ...]  # sittings whose pin cannot hold any more
     unplaced: tuple[Mapping[str, str], ...]
     gain_pct: float  # against the plan it was found beside, in the background; else 0
+    share_wait_d: float  # so long a panel could wait in it to share a mix
     changes: Changes = Changes()
     by_hand: tuple[ByHand, ...] = ()
     to_come: int = 0
@@ -269,6 +270,7 @@ def _plan(row: StudioPlan, sittings: Iterable[SittingShown], today: date) -> Pla
         let_go=tuple(content.get("let_go", ())),
         unplaced=tuple(content.get("unplaced", ())),
         gain_pct=content.get("gain_pct", 0.0),
+        share_wait_d=share_wait_of(content),
     )
 
 

@@ -49,6 +49,9 @@ def test_the_first_start_makes_a_studio_with_a_place_once(database: Database) ->
         ({"drops_per_ml": 0}, "greater than or equal"),
         ({"drops_per_ml": 5000}, "less than or equal"),
         ({"drops_per_ml": 20.5}, "integer"),
+        ({"share_wait_d": -0.5}, "greater than or equal"),
+        ({"share_wait_d": 60.5}, "less than or equal"),
+        ({"share_wait_d": float("nan")}, "finite"),
     ],
 )
 def test_settings_that_cannot_be_are_refused(values: dict[str, Any], told: str) -> None:
@@ -66,6 +69,17 @@ def test_settings_are_kept_and_the_second_tab_is_told(bench: Bench) -> None:
     assert caught.value.fields == ("name",)
     with bench.unit() as work:
         assert studios.update(work.session, bench.actor, late.model_copy(update={"version": 2})).version == 3
+
+
+def test_a_studio_s_panels_wait_a_week_to_share_a_mix_until_it_says_otherwise(bench: Bench) -> None:
+    with bench.unit() as work:
+        assert studios.get(work.session, bench.actor).share_wait_d == 7.0
+        told = StudioUpdate.model_validate(SETTINGS | {"share_wait_d": 12.5})
+        assert studios.update(work.session, bench.actor, told).share_wait_d == 12.5
+    with bench.unit() as work:
+        studios.set_zone(work.session, bench.actor, "Europe/Prague")
+    with bench.db.read() as session:
+        assert studios.get(session, bench.actor).share_wait_d == 12.5
 
 
 def test_settings_of_another_studio_stay(bench: Bench, stranger: Bench) -> None:

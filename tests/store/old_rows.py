@@ -551,6 +551,10 @@ _WITH_FEEDS_OF_PAINTERS: Rows = _WITH_WHO_DID_IT | {
     "own_feed": [row | {"work_time_id": 1} for row in _WITH_WHO_DID_IT["own_feed"]]
 }
 
+_WITH_WAITING_TO_SHARE: Rows = _WITH_FEEDS_OF_PAINTERS | {
+    "studio": [row | {"share_wait_d": 12.5} for row in _WITH_FEEDS_OF_PAINTERS["studio"]]
+}
+
 OLD_ROWS: dict[str, Rows] = {
     "0001": _FIRST,
     "0002": _WITH_RULE_LIMITS,
@@ -576,6 +580,7 @@ OLD_ROWS: dict[str, Rows] = {
     "0022": _WITH_CHANGES_OF_PEOPLE,
     "0023": _WITH_WHO_DID_IT,
     "0024": _WITH_FEEDS_OF_PAINTERS,
+    "0025": _WITH_WAITING_TO_SHARE,
 }
 REVISIONS = tuple(OLD_ROWS)  # oldest first
 

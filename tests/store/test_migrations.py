@@ -54,6 +54,20 @@ def test_a_database_of_every_earlier_migration_keeps_its_rows(empty_url: str, re
     engine.dispose()
 
 
+@pytest.mark.parametrize("revision", [one for one in REVISIONS if one < "0025"])
+def test_a_studio_of_an_earlier_release_lets_panels_wait_a_week_to_share_a_mix(empty_url: str, revision: str) -> None:
+    migrate(empty_url, revision)
+    engine = create_engine(database_url(empty_url))
+    with engine.begin() as connection:
+        insert_rows(connection, revision)
+    migrate(empty_url)
+    with engine.begin() as connection:
+        assert connection.scalars(text("SELECT share_wait_d FROM studio")).all() == [7.0]
+    with pytest.raises(IntegrityError), engine.begin() as connection:
+        connection.execute(text("UPDATE studio SET share_wait_d = 60.5"))
+    engine.dispose()
+
+
 @pytest.mark.parametrize("revision", REVISIONS)
 def test_the_old_rows_fill_every_table_and_column_there_was(tmp_path: Path, revision: str) -> None:
     url = f"sqlite:///{tmp_path / 'old.db'}"

@@ -102,7 +102,7 @@ def test_a_plan_is_made_taken_held_and_set_right(studio: Studio) -> None:
     made = ask.done("/plans", ask.example("PlanMake"))
     assert made["state"] == "waiting"
     assert [each["layer_uid"] for each in made["sittings"]] == studio.layers
-    assert made["settings"] == {"easels": 3, "rack_places": 12, "mix_setup_min": 20}
+    assert made["settings"] == {"easels": 3, "rack_places": 12, "mix_setup_min": 20, "share_wait_d": 7}
     [panel] = made["panels"]
     assert (panel["panel_uid"], panel["late_d"]) == (studio.panel, 0)
     assert 0 <= panel["odds"] <= 1

@@ -294,7 +294,8 @@ def test_every_example_of_the_document_works_when_it_is_sent(client: TestClient,
     ]
     uids["layers"] = applied["layer_uids"][0]
     assert send("POST", "layers/{uid}/move", "layers")["uid"] == applied["layer_uids"][0]
-    assert send("PUT", "studio")["drops_per_ml"] == 22
+    changed = send("PUT", "studio")
+    assert (changed["drops_per_ml"], changed["share_wait_d"]) == (22, 10)
     body = examples.pop(("PUT", f"{API}/limits/{{name}}"))
     limits = client.get(f"{API}/limits").json()["items"]
     # One that stands beside another may be refused; the first that takes it will do.

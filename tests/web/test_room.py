@@ -3,10 +3,13 @@
 import re
 
 import pytest
+from sqlmodel import col, select
 from starlette.testclient import TestClient
 
 from server.science import reference
 from server.services.hazards import HAZARDS
+from server.store.db import Database
+from server.store.tables import ChangeSet
 from tests.web.pages_of_records import NOBODY, form_to, forms_of
 
 PLACE = {"name": "Cellar rack", "light": "dim", "temperature_c": "14,5", "relative_humidity_pct": "70"}
@@ -152,6 +155,10 @@ def test_the_studios_settings_are_changed_and_told_everywhere(client: TestClient
         ("time_zone", "", "Fill this in."),
         ("drops_per_ml", "0", "at least 1"),
         ("drops_per_ml", "2.5", "whole number"),
+        ("share_wait_d", "", "Fill this in."),
+        ("share_wait_d", "a week", "number"),
+        ("share_wait_d", "-1", "at least 0"),
+        ("share_wait_d", "61.5", "at most 60"),
         ("confidence_pct", "10", "at least 50"),
     ],
 )
@@ -161,6 +168,21 @@ def test_settings_that_cannot_be_are_said_at_their_field(client: TestClient, nam
     assert answer.status_code == 422
     assert told in answer.text
     assert f'id="e-{name}"' in answer.text
+
+
+def test_how_long_a_panel_may_wait_to_share_a_mix_is_kept_told_and_undone(client: TestClient, db: Database):
+    form = form_to(client.get("/studio"), "/studio")
+    assert float(form.filled()["share_wait_d"]) == 7.0
+    wrong = client.post("/studio", data=form.filled(name="By the river", share_wait_d="61.5"))
+    assert wrong.status_code == 422 and 'value="61.5"' in wrong.text and 'value="By the river"' in wrong.text
+    assert client.post("/studio", data=form.filled(share_wait_d="12.5")).status_code == 303
+    page = client.get("/studio")
+    assert form_to(page, "/studio").filled()["share_wait_d"] == "12.5"
+    assert "days a panel may wait to share a mix" in page.text.lower()  # what was changed
+    with db.read() as session:
+        uid = session.exec(select(ChangeSet).order_by(col(ChangeSet.id).desc()).limit(1)).one().uid
+    assert client.post(f"/history/{uid}/undo", data={"command_key": "key-of-an-undo"}).status_code == 303
+    assert float(form_to(client.get("/studio"), "/studio").filled()["share_wait_d"]) == 7.0
 
 
 def test_every_figure_is_told_with_its_source_and_how_sure_it_is(client: TestClient):

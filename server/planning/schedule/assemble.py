@@ -9,7 +9,7 @@ import numpy as np
 from server.planning.schedule.columns import NOWHERE
 from server.planning.schedule.model import Model
 from server.planning.schedule.plan import Moved, Objective, PlacedSitting, PlannedPanel
-from server.planning.schedule.problem import FLOW_PRICE, SET_UP_PRICE, TARDINESS_PRICE, PanelJob
+from server.planning.schedule.problem import FLOW_PRICE, TARDINESS_PRICE, PanelJob
 from server.planning.schedule.speed import DryingClock
 
 FIRST = -1e9  # before any minute
@@ -183,7 +183,8 @@ def objective(model: Model, sittings: Sequence[PlacedSitting], planned: Sequence
     flow = sum((p.finish_on - p.earliest_on).days for p in planned if p.finish_on and p.earliest_on)
     set_ups = len({(s.painter, s.start_at.date(), s.palette) for s in sittings if s.palette is not None})
     count = len(moved(model, sittings))
-    total = TARDINESS_PRICE * tardiness + SET_UP_PRICE * set_ups + FLOW_PRICE * flow + model.problem.move_price * count
+    mixing, moving = model.problem.set_up_price * set_ups, model.problem.move_price * count
+    total = TARDINESS_PRICE * tardiness + mixing + FLOW_PRICE * flow + moving
     return Objective(total, tardiness, set_ups, flow, count)
 
 

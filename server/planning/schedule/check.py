@@ -16,7 +16,6 @@ from server.planning.schedule.check_hours import Stretch, stretch_of, stretches
 from server.planning.schedule.plan import Objective, PlacedSitting, Plan
 from server.planning.schedule.problem import (
     FLOW_PRICE,
-    SET_UP_PRICE,
     TARDINESS_PRICE,
     DryingSpeed,
     Link,
@@ -348,7 +347,8 @@ def _terms(problem: Problem, plan: Plan, finishes: Mapping[str, date | None]) ->
         flow += 0 if soonest is None else (finish - soonest).days
     keys = {_set_up_key(problem, placed) for placed in plan.sittings} - {None}
     moved = len(moved_sittings(problem, plan.sittings))
-    total = TARDINESS_PRICE * late + SET_UP_PRICE * len(keys) + FLOW_PRICE * flow + problem.move_price * moved
+    mixing, moving = problem.set_up_price * len(keys), problem.move_price * moved
+    total = TARDINESS_PRICE * late + mixing + FLOW_PRICE * flow + moving
     return Objective(total, late, len(keys), int(flow), moved)
 
 

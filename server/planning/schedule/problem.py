@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 Z90 = NormalDist().inv_cdf(0.9)
 TARDINESS_PRICE = 100.0  # a day late of a panel of weight 1
-SET_UP_PRICE = 100.0  # a palette mixed on a day by a painter
+SET_UP_PRICE = 100.0  # a palette mixed on a day by a painter, where a problem does not say otherwise
 FLOW_PRICE = 2.0  # a day between a panel's delivery and the earliest it could be
 
 
@@ -168,6 +168,7 @@ class Problem:
     rack_places: int | None = None
     easels: int | None = None
     set_up_min: int = 30
+    set_up_price: float = SET_UP_PRICE
     move_price: float = 60.0
     previous: tuple[Previous, ...] = ()
     keep_today: bool = field(default=True)  # sittings of `previous` on `today` stay where they can

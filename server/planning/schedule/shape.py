@@ -23,7 +23,6 @@ from server.planning.schedule.columns import (
 )
 from server.planning.schedule.problem import (
     FLOW_PRICE,
-    SET_UP_PRICE,
     TARDINESS_PRICE,
     Link,
     LinkKind,
@@ -211,7 +210,8 @@ class Shape:
         header[columns.COSTS] = columns.PRICES + panels
         header[columns.CELL_COST] = columns.PRICES + 2 * panels
         found = np.zeros(columns.PRICES + 2 * panels + longest * CELLS)
-        found[columns.SET_UP_PRICE], found[columns.MOVE_PRICE] = SET_UP_PRICE, self.problem.move_price
+        found[columns.SET_UP_PRICE] = self.problem.set_up_price
+        found[columns.MOVE_PRICE] = self.problem.move_price
         found[columns.FLOW_PRICE], found[columns.TARDY_PRICE] = FLOW_PRICE, TARDINESS_PRICE
         found[columns.BEST] = found[columns.LIMIT] = FAR
         found[columns.PRICES : columns.PRICES + panels] = [panel.weight for panel in self.problem.panels]

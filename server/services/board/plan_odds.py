@@ -18,7 +18,7 @@ from server.services.board.due import falls_short
 from server.services.board.facts import DueFact, Moment
 from server.services.board.films import PanelLayers
 from server.services.board.plan_holds import off_hours
-from server.services.board.plan_problem import Extra, panel_job, plan_confidence, release_chain
+from server.services.board.plan_problem import Extra, panel_job, plan_confidence, release_chain, set_up_price
 from server.services.board.rows import StudioRows
 from server.services.board.standing import PanelStanding, standings
 from server.services.kept import Kept
@@ -78,6 +78,7 @@ def _problem(jobs: Sequence[PanelJob], rows: StudioRows, plan: PlanInUse, moment
         panels=tuple(jobs),
         confidence=plan_confidence(rows),
         set_up_min=int(plan.settings.get("mix_setup_min", 30)),
+        set_up_price=set_up_price(rows),
     )
 
 

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from server.planning.outlook import Chain, begin, hold, start_of
 from server.planning.schedule.problem import (
+    FLOW_PRICE,
     DryingSpeed,
     Link,
     LinkKind,
@@ -86,6 +87,11 @@ def plan_confidence(rows: StudioRows) -> float:
     return min(0.99, max(0.5, rows.studio.confidence_pct / 100))
 
 
+def set_up_price(rows: StudioRows) -> float:
+    """What a mix more costs a plan: as much as the days that the studio lets a panel wait to share one."""
+    return float(FLOW_PRICE * rows.studio.share_wait_d)
+
+
 def problem(found: list[PanelStanding], rows: StudioRows, moment: Moment, room: Room, extra: Extra) -> Problem:
     """All open panels with layers to come. What cannot be forecast goes to ``extra.left_out`` with the reason."""
     confidence = plan_confidence(rows)
@@ -110,6 +116,7 @@ def problem(found: list[PanelStanding], rows: StudioRows, moment: Moment, room: 
         rack_places=room.rack_places,
         easels=room.easels,
         set_up_min=room.set_up_min,
+        set_up_price=set_up_price(rows),
         move_price=REPAIR_PRICE if room.is_repair else 60.0,
         pins_in_hours=True,
         most_moved=MOST_MOVED if room.is_repair else None,

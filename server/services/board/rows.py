@@ -136,7 +136,7 @@ def load(
     if panel_uid is not None and not panels:
         return None
     studio = session.execute(
-        select(*_columns(Studio, "confidence_pct drops_per_ml")).where(col(Studio.id) == studio_id)
+        select(*_columns(Studio, "confidence_pct drops_per_ml share_wait_d")).where(col(Studio.id) == studio_id)
     ).one()
     only = panels[0].id if panel_uid is not None else None
     book = MixBook.load(session, studio_id)

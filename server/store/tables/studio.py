@@ -23,11 +23,14 @@ from server.store.tables.base import (
     one_of,
 )
 
+SHARE_WAIT_D = 7.0
+
 
 class Studio(Record, table=True):
     __table_args__ = (
         CheckConstraint("confidence_pct between 50 and 99", name="confidence_pct"),
         CheckConstraint("drops_per_ml between 1 and 100", name="drops_per_ml"),
+        CheckConstraint("share_wait_d between 0 and 60", name="share_wait_d"),
         one_of("length_unit", LengthUnit),
         one_of("volume_unit", VolumeUnit),
         one_of("temperature_unit", TemperatureUnit),
@@ -42,6 +45,7 @@ class Studio(Record, table=True):
     time_zone: str = Field(max_length=64)  # IANA name
     confidence_pct: int = Field(default=90)  # the quantile that "ready" waits for
     drops_per_ml: int = Field(default=20)  # the painter's own count
+    share_wait_d: float = Field(default=SHARE_WAIT_D)  # for so long a panel may wait so that a mix serves two
     # How quantities, days and numbers are told; auto: as the language of the device asks.
     length_unit: str = Field(default="cm", max_length=8)
     volume_unit: str = Field(default="ml", max_length=8)

@@ -27,7 +27,7 @@ from server.services import board, planning_plans
 from server.services.board.facts import BrokenSitting, PanelFact, Standing
 from server.services.board.plan_standing import Fate, PlanNow, SittingNow, plan_now
 from server.services.board.worksheet import MixDue, PainterDay, SheetDay, Worksheet
-from server.services.plan_reading import PlannedSitting, sittings_of
+from server.services.plan_reading import PlannedSitting, share_wait_of, sittings_of
 from server.services.planning_asked import PlanMake
 from server.store.tables import StudioPlan
 from server.web.deps import PageRequest
@@ -111,7 +111,10 @@ def _plan(row: StudioPlan, panels: tuple[PlannedPanelOut, ...], became: Mapping[
         accepted_at=row.accepted_at,
         archived_at=row.archived_at,
         settings=PlanSettingsOut(
-            easels=settings.easels, rack_places=settings.rack_places, mix_setup_min=settings.mix_setup_min
+            easels=settings.easels,
+            rack_places=settings.rack_places,
+            mix_setup_min=settings.mix_setup_min,
+            share_wait_d=share_wait_of(content),
         ),
         sittings=tuple(_planned(each, became.get(each.uid)) for each in sittings_of(content)),
         panels=panels,

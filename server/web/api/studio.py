@@ -55,7 +55,8 @@ SETTINGS: dict[int | str, Any] = {
 
 @router.get("/studio", summary="The studio's settings", responses={**SETTINGS, **problems()})
 def read_studio(page: Page) -> Response:
-    """Its name, clock, how sure "ready" wants to be, drops to the millilitre, units."""
+    """Its name, clock, how sure "ready" wants to be, how long a panel may wait in a plan to share a mix, drops to the
+    millilitre, units."""
     return _studio(page)
 
 

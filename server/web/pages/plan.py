@@ -163,6 +163,7 @@ def _context(page: PageRequest, making: FormState, opened: Opened = Opened()) ->
             "lost": (),
             "refusal": "",
             "weighs": WEIGHS,
+            "share_wait_d": found.share_wait_d,
         }
 
 

@@ -7,7 +7,7 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from server.services import studios
-from server.services.studios import StudioUpdate, zone_names
+from server.services.studios import StudioForm, zone_names
 from server.web.deps import Page, Posted
 from server.web.forms import FormState
 from server.web.language.catalogue import LANGUAGES
@@ -41,7 +41,7 @@ def change(page: Page, posted: Posted) -> Response:
         studios.update(session, page.actor, command)
         return Done("Changed the studio's settings", "/studio")
 
-    return save(page, posted, Reads(StudioUpdate), _form(stored_pct), act)
+    return save(page, posted, Reads(StudioForm), _form(stored_pct), act)
 
 
 @router.post("/zone")

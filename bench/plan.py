@@ -18,7 +18,7 @@ from typing import Any
 
 from bench import plan_cpsat, plan_events
 from bench.plan_instances import instance
-from bench.timing import row
+from bench.timing import row, spent
 from server.formats.calls.layer_in import Collector
 from server.formats.calls.plan_in import PlanRequest
 from server.formats.calls.plan_problem import problem
@@ -47,7 +47,7 @@ def run(arguments: Sequence[str] = ()) -> None:
         for seed in range(1, options.seeds + 1):
             _one(panels, seed, search, known, options)
     if options.events:
-        plan_events.run(plan_events.Asked(events=options.events), search)
+        plan_events.run(plan_events.asked(options.events, options.threads if search.is_compiled else 1), search)
         _odds(search)
     if options.keep:
         BEST.write_text(json.dumps(known, indent=2, sort_keys=True) + "\n", encoding="utf-8")
@@ -99,7 +99,7 @@ def _one(panels: int, seed: int, search: compiled.Search, known: dict[str, float
         bench = first if run_seed == 1 else planner.lay_out(asked, search, run_seed)
         moves = 0
         count = options.threads if search.is_compiled else 1
-        budget = Budget(seed=run_seed, seconds=options.seconds, clock=partial(_spent, count), threads=count)
+        budget = Budget(seed=run_seed, seconds=options.seconds, clock=partial(spent, count), threads=count)
         for progress in planner.search_on(bench, budget):
             moves = progress.moves
         bench.desk.restore(bench.desk.c.best_at)
@@ -115,11 +115,6 @@ def _one(panels: int, seed: int, search: compiled.Search, known: dict[str, float
     row(f"search, {options.seconds:g} s CPU in {count} threads", f"{cost:,.0f}", told)
     if options.cp_sat > 0:
         _cp_sat(first, options, cost, known, key)
-
-
-def _spent(threads: int) -> float:
-    """CPU seconds of each of so many threads."""
-    return time.process_time() / threads
 
 
 def _cp_sat(bench: Bench, options: argparse.Namespace, ours: float, known: dict[str, float], key: str) -> None:

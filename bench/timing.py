@@ -16,6 +16,11 @@ def cpu_s(work: Callable[[], object], repeats: int) -> float:
     return best
 
 
+def spent(threads: int) -> float:
+    """CPU seconds of each of so many threads that are all at work: a clock for a budget of time."""
+    return time.process_time() / threads
+
+
 def row(what: str, figure: str, note: str = "") -> None:
     print(f"  {what:<58}{figure:>14}  {note}".rstrip())
 

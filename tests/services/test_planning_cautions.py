@@ -20,7 +20,7 @@ from server.services.planning_apply import APPLY
 from server.services.planning_asked import Effort, PlanMake
 from server.services.planning_rules import CAUTION_PRICE, LONGEST_WAIT_D
 from server.services.planning_sound import wait_or_leave
-from server.store.tables import Layer, Panel
+from server.store.tables import Layer, Panel, Studio
 from tests.services.conftest import NOW, Bench
 
 ZONE = ZoneInfo("UTC")
@@ -127,7 +127,9 @@ def test_a_plan_that_is_set_right_keeps_the_wait_and_its_reason(rich: Bench) -> 
 
 def test_a_pin_that_cannot_hold_is_let_go_and_told(rich: Bench) -> None:
     """Derived: the upper layer is held, and until its day nobody works any more, so the lower one has no day before it.
-    What is held elsewhere stays."""
+    What is held elsewhere stays: it waits to share the upper layer's mix, so it has a day that stays open."""
+    with rich.unit("Mixes are shared") as work:
+        work.session.get_one(Studio, rich.actor.studio_id).share_wait_d = 60.0
     _, lower, upper = two_layers(rich)
     other = rich.layer(rich.panel(title="Another"), kind="only", thickness_preset="thin_opaque")
     content = content_of(rich)

@@ -162,12 +162,17 @@ class _Course:
     budget: Budget
     begun: float
     tried: int = 0
-    share: float = 0.0
-    chunk: int = CHUNK
 
     @property
     def made(self) -> Desk:
         return self.desks[0]
+
+    @property
+    def share(self) -> float:
+        """The part of the budget that is spent, 0 to 1 and a little more."""
+        if self.budget.moves is not None:
+            return self.tried / self.budget.moves
+        return (self.budget.clock() - self.begun) / self.budget.seconds
 
     def run(
         self, begins: Sequence[Any], first: float, until: float, leg: Callable[[Desk], Work]
@@ -186,29 +191,47 @@ class _Course:
 
     def _spend(self, first: float, until: float, works: Sequence[Work]) -> Iterator[Progress]:
         """Work until so much of the budget is spent (0 to 1), of which the part from ``first`` on is for this."""
-        budget = self.budget
-        while self.share < min(until, 1.0):
-            through = max(0.0, (self.share - first) / (until - first))
-            if budget.moves is not None:
-                self.chunk = min(CHUNK, max(1, round(until * budget.moves) - self.tried))
-            before = budget.clock()
-            asked = [self.others.submit(work, self.chunk, through) for work in works[1:]]
-            works[0](self.chunk, through)
-            for one in asked:
-                one.result()
-            self.tried += self.chunk * len(works)
-            self._hear()
-            now = budget.clock()
-            if budget.moves is not None:
-                self.share = self.tried / budget.moves
-            else:
-                self.share = (now - self.begun) / budget.seconds
-                aim_s = min(CHUNK_S, (until - first) * budget.seconds / 4)
-                by = min(4.0, aim_s / max(now - before, 1e-4))
-                self.chunk = int(min(LONGEST_CHUNK, max(10, self.chunk * by)))
-            yield Progress(min(self.share, 1.0), self.tried, float(self.made.c.f[BEST]))
+        stretches = [_Stretch(self, first, until, work) for work in works]
+        before, asked = self.tried, [self.others.submit(one.go_on) for one in stretches[1:]]
+        try:
+            while self.share < min(until, 1.0):
+                stretches[0].step()
+                self.tried = before + sum(one.tried for one in stretches)
+                yield Progress(min(self.share, 1.0), self.tried, float(self.made.c.f[BEST]))
+        finally:  # also where nobody wants to hear any more
+            for one in stretches:
+                one.is_over = True
+            for answer in asked:
+                answer.result()
+            for desk in self.desks[1:]:
+                self.made.take_over(desk)
 
-    def _hear(self) -> None:
-        """Note at the first desk what another found better."""
-        for desk in self.desks[1:]:
-            self.made.take_over(desk)
+
+@dataclass(slots=True)
+class _Stretch:
+    """What one thread does for a part of the budget: work, with a look at the clock now and then. No thread waits for
+    another before the end: on a busy machine each would lose what any of them loses."""
+
+    course: _Course
+    first: float
+    until: float
+    work: Work
+    chunk: int = CHUNK
+    tried: int = 0
+    is_over: bool = False
+
+    def go_on(self) -> None:
+        while not self.is_over:
+            self.step()
+
+    def step(self) -> None:
+        budget, length = self.course.budget, self.until - self.first
+        if budget.moves is not None:
+            self.chunk = min(CHUNK, max(1, round(self.until * budget.moves) - self.course.tried))
+        before = budget.clock()
+        self.work(self.chunk, min(1.0, max(0.0, (self.course.share - self.first) / length)))
+        self.tried += self.chunk
+        if budget.moves is None:
+            aim_s = min(CHUNK_S, length * budget.seconds / 4)
+            by = min(4.0, aim_s / max(budget.clock() - before, 1e-4))
+            self.chunk = int(min(LONGEST_CHUNK, max(10, self.chunk * by)))

@@ -260,7 +260,7 @@ def step_words(step: StepHeld, today: date) -> str:
 
 
 def plan_risk_words(risk: PlanRisk, today: date) -> str:
-    """``can be delivered likely 3 to 9 December; the weakest link is the drying of “underpainting”``."""
+    """``delivery likely 3 to 9 December; the weakest link is the drying of “underpainting”``."""
     is_known = risk.low_on == risk.high_on
     span = DaySpan(risk.low_on, risk.central_on, risk.high_on, mass=1.0 if is_known else 0.8, until=0.9)
     weakest = {
@@ -268,7 +268,7 @@ def plan_risk_words(risk: PlanRisk, today: date) -> str:
         "release": f"“{risk.weakest}”, which is drying now",
         "final": "the wait after the last layer",
     }.get(risk.wait)
-    told = f"can be delivered {span_words(span, today)}"
+    told = f"delivery {span_words(span, today)}"
     return f"{told}; the weakest link is {weakest}" if weakest else told
 
 

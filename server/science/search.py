@@ -1,10 +1,9 @@
 """Finding a mix: the smallest changes of a mix that the rules let through by a day.
 
 Medium, thinner, thickness and a share of a quick pigment are varied within the limits below, alone and two kinds
-together. All candidates are forecast in one call of the model; then the rules are asked of each, the smallest change
-first, now and on every later day on which one of their answers turns. Where none is sound by the day, those are listed
-that clear every stop and add no caution (see ``passing``). Steps, limits and the measure of smallness are choices of
-ours.
+together. All candidates are forecast at once; then the rules are asked of each, the smallest change first, now and on
+every later day on which one of their answers turns. Where none is sound by the day, those are listed that clear every
+stop and add no caution (see ``passing``). Steps, limits and the measure of smallness are choices of ours.
 
 Smallness is what would have to be measured out, in millilitres to 10 ml of tube paint: medium and oil as they are,
 thinner at half (it leaves again), a quick pigment at double (it changes the colour), half or double the thickness as
@@ -12,7 +11,7 @@ thinner at half (it leaves again), a quick pigment at double (it changes the col
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import combinations, product
@@ -35,6 +34,7 @@ LEAST_UM, MOST_UM = 5.0, 20_000.0
 WEIGHT_OF_KIND = {"medium": 1.0, "thinner": 0.5, "quick": 2.0}
 ML_PER_DOUBLING = 2.0  # of the thickness
 MOST_LISTED = 6
+Forecasting = Callable[[Sequence[tuple[LayerRecipe, Room]]], list[LayerEstimate]]
 
 
 class Want(StrEnum):
@@ -114,7 +114,7 @@ class Shelf:
 @dataclass(frozen=True, slots=True)
 class Task:
     """What is asked. ``situation`` is that of now with any new layer, which the candidates replace; ``by_d`` days from
-    now until the end of the day; ``allowed`` the heaviest verdict that is sound."""
+    now until the end of the day; ``allowed`` the heaviest verdict that is sound; ``forecast`` tells how mixes dry."""
 
     palette: Palette
     shelf: Shelf
@@ -124,6 +124,11 @@ class Task:
     by_d: float
     want: Want = Want.GOES_ON
     allowed: Severity = Severity.NOTE
+    forecast: Forecasting = estimate_many
+
+    def forecasts(self, palettes: Iterable[Palette]) -> list[LayerEstimate]:
+        """How each dries there, in their order."""
+        return list(self.forecast([(palette.layer(self.ground), self.room) for palette in palettes]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +203,7 @@ class Found:
 def find(task: Task, limits: Thresholds = DEFAULT) -> Found:
     """Search. Raises InputError where the mix on the palette cannot be forecast."""
     candidates = sorted(_candidates(task, limits), key=lambda each: each.size)
-    estimates = estimate_many([(each.palette.layer(task.ground), task.room) for each in candidates])
+    estimates = task.forecasts([each.palette for each in candidates])
     as_it_is = AsItIs(list(turns(posed(task, candidates[0], estimates[0]), limits)))
     listed: list[Answer] = []
     others: list[Answer] = []
@@ -308,7 +313,7 @@ def _moves(task: Task, limits: Thresholds) -> dict[Kind, list[Move]]:
 def _ways_out(task: Task, limits: Thresholds) -> list[Way]:
     """What the rules themselves work out for the palette as it is."""
     base = Candidate(task.palette, (), 0.0)
-    [estimate] = estimate_many([(task.palette.layer(task.ground), task.room)])
+    [estimate] = task.forecasts([task.palette])
     verdict = check(posed(task, base, estimate), limits)
     return [way for finding in verdict.findings if finding.remedy for way in finding.remedy.ways]
 

@@ -248,6 +248,7 @@ def _asked(table: _Table, layer: LayerRecipe, quantity: Quantity, moment: Moment
         over_planned=table.question.stack == "planned",
         paint_ml=quantity.paint_ml or quantity.wet_ml,
         area_cm2=quantity.area_cm2,
+        taught=table.room.taught,
     ).with_day(layer)
 
 

@@ -3,11 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from functools import partial
 
 from server.science import search
-from server.science.recipe import AdditionKind
+from server.science.errors import InputError
+from server.science.recipe import AdditionKind, LayerRecipe, Room
 from server.science.reference import find_pigment
-from server.science.results import Stage
+from server.science.results import LayerEstimate, Stage
 from server.science.search import Ingredient, Palette, Shelf, Task, Want
 from server.science.soundness.pigments import QUICK_CLASSES
 from server.science.soundness.types import Finding, Verdict
@@ -81,6 +83,7 @@ def find(tried: Tried, by: date, want: Want) -> FoundMixes:
         ground=tried.ground,
         by_d=(end - moment.at).total_seconds() / SECONDS_PER_DAY,
         want=want,
+        forecast=partial(_told, tried),
     )
     found = search.find(task, tried.limits)
     return FoundMixes(
@@ -92,6 +95,16 @@ def find(tried: Tried, by: date, want: Want) -> FoundMixes:
         sound=found.sound,
         in_all=found.in_all,
     )
+
+
+def _told(tried: Tried, pairs: Sequence[tuple[LayerRecipe, Room]]) -> list[LayerEstimate]:
+    """The forecasts of what is tried. Raises ``InputError`` at a mix that has none."""
+    found = []
+    for forecast in tried.forecasts(pairs):
+        if not isinstance(forecast, LayerEstimate):
+            raise InputError("mix", forecast.message)
+        found.append(forecast)
+    return found
 
 
 def _shown(answer: search.Answer, bench: Bench, moment: Moment) -> FoundMix:

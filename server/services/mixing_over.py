@@ -1,7 +1,7 @@
 """The mix on the palette put to the rules: over a panel's top layer as it is now, or over what is to come as well."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -18,6 +18,7 @@ from server.services.board.rows import StudioRows
 from server.services.board.spans import local_day
 from server.services.board.standing import standings
 from server.services.climates import Climate, room_in
+from server.services.learning import Taught
 from server.services.mixing_palette import Bench
 from server.services.mixing_ways import Tried, WayOut, ways_out
 from server.services.recipes import BookMix, MixBook, ground_of, layer_content
@@ -55,7 +56,7 @@ class OverPanel:
 class AskedOver:
     """Where the mix is to go. ``at`` and ``laid`` are set by ``with_day``: when, and over which layers.
 
-    ``laid`` is None where a layer below has neither forecast nor test.
+    ``laid`` is None where a layer below has neither forecast nor test. ``taught``: what touch tests say there.
     """
 
     rows: StudioRows
@@ -65,6 +66,7 @@ class AskedOver:
     over_planned: bool
     paint_ml: float
     area_cm2: float | None
+    taught: Taught = field(repr=False)
     at: datetime | None = None
     laid: tuple[LaidLayer, ...] | None = None
 
@@ -187,7 +189,7 @@ def over_panel(asked: AskedOver, layer: LayerRecipe, estimate: LayerEstimate | N
     verdict = check(posed, limits)
     gated = verdict.state is FilmState.TACKY and any(found.rule == TOUCH_GATE for found in verdict.findings)
     room = room_in(asked.climate, at, moment.zone)
-    tried = Tried(bench, posed, room, layer.ground, limits, replace(moment, at=at))
+    tried = Tried(bench, posed, room, layer.ground, limits, replace(moment, at=at), asked.taught)
     return replace(
         shown,
         state=verdict.state,

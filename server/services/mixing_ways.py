@@ -6,10 +6,10 @@ lower its finding then, or would raise another, is left out.
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from server.science.passing import stays
-from server.science.recipe import AdditionKind, Ground, Room
+from server.science.recipe import AdditionKind, Ground, LayerRecipe, Room
 from server.science.results import LayerEstimate, Stage
 from server.science.search import Ingredient, Palette, is_oil, is_pure_oil, neat
 from server.science.soundness import Situation, Thresholds, Verdict, Way, check
@@ -18,7 +18,8 @@ from server.science.soundness.rule import WEIGHT
 from server.science.soundness.types import Finding, MixChange, NewLayer
 from server.services.board.facts import DaySpan, Moment
 from server.services.board.spans import day_span
-from server.services.forecasts import FORECASTS
+from server.services.forecasts import FORECASTS, Forecast, question_of
+from server.services.learning import Taught
 from server.services.mixing_palette import Bench, Line, lines
 
 LEAST_LEFT = 1e-9
@@ -28,7 +29,7 @@ LEAST_LEFT = 1e-9
 class Tried:
     """The mix as it was put to the rules: what is needed to put another in its place.
 
-    ``situation`` holds the mix on the palette as its new layer.
+    ``situation`` holds the mix on the palette as its new layer; ``taught`` is what touch tests say of layers there.
     """
 
     bench: Bench
@@ -37,6 +38,11 @@ class Tried:
     ground: Ground
     limits: Thresholds
     moment: Moment
+    taught: Taught = field(repr=False)
+
+    def forecasts(self, pairs: Sequence[tuple[LayerRecipe, Room]]) -> list[Forecast]:
+        """How mixes dry there, as every page forecasts them."""
+        return FORECASTS.ask([question_of(pair, self.taught) for pair in pairs])
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +79,7 @@ def ways_out(tried: Tried, verdict: Verdict) -> tuple[tuple[WayOut, ...], ...]:
             palette = changed(tried.bench, way)
             if palette is not None and palette != tried.bench.palette:
                 asked.append((place, way, palette))
-    forecasts = FORECASTS.of([(palette.layer(tried.ground), tried.room) for _, _, palette in asked])
+    forecasts = tried.forecasts([(palette.layer(tried.ground), tried.room) for _, _, palette in asked])
     found: list[list[WayOut]] = [[] for _ in verdict.findings]
     before = _weights(verdict)
     for (place, way, palette), forecast in zip(asked, forecasts, strict=True):

@@ -1,7 +1,7 @@
 """A mix on the palette: its figures, its times, and the same verdict as on every other page."""
 
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 from math import prod
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -239,6 +239,30 @@ def test_what_touch_tests_taught_moves_the_palettes_dates_as_it_moves_a_panels(b
         assert layer is not None
         told = what_if.work_out(*layer, what_if.WhatIfQuestion(), ZONE).now.ranges[Stage.DRY_TO_TOUCH]
     assert after.p50_d == pytest.approx(told.p50_d, rel=0.02)  # that one is laid at noon
+
+
+def test_a_way_out_and_a_mix_that_is_found_dry_as_the_palette_says_once_they_are_on_it(
+    bench: Bench, shelf: dict[str, str]
+) -> None:
+    # Every layer of the bench's own white was pressed late: what helps must not fall back on the model's dates.
+    slow_layers(bench)
+    white = next(iter(bench_items(bench)))
+    with bench.unit() as work:
+        rich = [{"item": white, "parts": 10}, {"item": shelf["oil"], "parts": 2}]
+        mix = mixes.create(work.session, bench.actor, mixes.MixCreate.model_validate({"label": "Rich", "parts": rich}))
+    panel = bench.panel()
+    bench.painted(panel, 40, mixes=[{"mix_uid": mix.uid}])
+    lean = {"panel_uid": panel.uid, "find": "yes", "find_by": NOW.date() + timedelta(days=60)}
+    over = (found := ask(bench, question((white, 10), **lean))).over
+    assert over is not None and over.ways and over.ways[0] and found.found is not None and found.found.listed
+    now = [each for each in found.found.listed if each.on == NOW.date()]
+    assert now
+    for each in (over.ways[0][0], now[0]):
+        tried = [(item.key, parts) for item, parts in each.palette.parts]
+        again = ask(bench, question(*tried, panel_uid=panel.uid, wet_thickness_um=each.wet_um))
+        assert again.times.touch_on == each.touch_on
+        assert again.over is not None and again.over.verdict is not None
+        assert again.over.verdict.verdict is each.verdict.verdict
 
 
 def bench_items(bench: Bench) -> list[str]:

@@ -135,6 +135,16 @@ def test_of_one_round_the_softest_place_counts_and_of_one_place_the_last_test(be
     assert only(bench).standing is Standing.READY
 
 
+def test_what_a_fingertip_found_dry_is_not_asked_to_be_pressed_again(bench):
+    """Soft and dry within a minute leave even odds for that very moment; by night its press waits for the morning."""
+    early = NOW.replace(hour=4, minute=50)  # ten to six in Prague
+    _, layer = trade_fact(bench, painted_at=early - timedelta(days=3))
+    press(bench, layer.uid, "tacky", early - timedelta(minutes=1))
+    assert only(bench, early).rest.press is not None
+    press(bench, layer.uid, "touch_dry", early)
+    assert only(bench, early).rest.press is None
+
+
 def test_a_mistaken_test_counts_for_nothing(bench):
     _, layer = trade_fact(bench)
     before = only(bench)

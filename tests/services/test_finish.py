@@ -309,6 +309,16 @@ def test_the_panel_s_history_tells_of_its_finish(bench: Bench) -> None:
     assert told[:2] == ["Tested", "Planned"]
 
 
+def test_no_list_tells_a_day_for_the_varnish_that_the_rules_do_not_let_in(bench: Bench) -> None:
+    """The rules count dry-through nine times in ten; the first days at which a film may be dry come sooner."""
+    panel = bench.panel(finished_on=(NOW - 40 * DAY).date())
+    bench.painted(panel, 40.0, thickness_preset=None, wet_thickness_um=280.0)
+    gate, told = gates(bench, panel)["final_varnish"], closing(bench, panel)
+    assert gate.first is not None and gate.opens_on is not None and gate.first.low < gate.opens_on
+    assert told.varnish is not None and told.swab_from == gate.opens_on
+    assert told.varnish.low == gate.opens_on and told.varnish.high == max(gate.first.high, gate.opens_on)
+
+
 def test_no_day_for_the_varnish_is_told_before_the_film_is_dry_through(bench: Bench) -> None:
     """The model's wait for varnish leaves out what lies deeper than 200 um; dry-through does not."""
     panel = bench.panel()

@@ -107,6 +107,8 @@ def test_rich_below_lean_above_is_stopped_with_the_oil_to_add(bench: Bench, shel
     assert lean.remedy is not None
     assert lean.remedy.add_oil_ml == pytest.approx(found.quantity.paint_ml * 0.20, rel=0.02)
     assert lean.remedy.add_oil_g == pytest.approx(0.93 * found.quantity.paint_ml * 0.20, rel=0.03)
+    # The middle of the forecast is no day that stands out: pages call that one the most likely.
+    assert "It is as likely as not dry through by an age of" in lean.reason and "ost likely" not in lean.reason
     helped = question((shelf["white"], 10), (shelf["oil"], 2), panel_uid=panel.uid)
     again = ask(bench, helped).over
     assert again is not None

@@ -11,7 +11,7 @@ from server.science.results import StageRange
 from server.science.stages import age_reached, odds_reached
 from server.services.board.facts import DaySpan, Moment
 from server.services.board.pressing import awake, press_of
-from server.services.board.spans import day_span, dot_days, later_of
+from server.services.board.spans import day_span, dot_days, later_of, not_before
 from server.web import standing_words
 
 ZONE = ZoneInfo("Europe/Berlin")
@@ -73,6 +73,15 @@ def test_known_days_and_days_behind_others():
     assert later_of(late, soon) == late
     held = later_of(soon, late)
     assert (held.low, held.high) == (late.low, late.high)
+
+
+def test_what_may_not_be_before_a_day_has_the_chance_of_all_that_came_before_it():
+    span = day_span(PAINTED, lasting(9.0, 0.3), ZONE)
+    assert not_before(span, span.low) == span
+    held = not_before(span, span.low + 2 * DAY)
+    assert (held.low, held.high, held.mass, held.until) == (span.low + 2 * DAY, span.high, span.until, span.until)
+    gone = not_before(span, span.high + DAY)
+    assert gone.low == gone.central == gone.high == span.high + DAY
 
 
 def test_twenty_dots_are_twenty_equal_chances():

@@ -17,7 +17,7 @@ from server.science.soundness.types import Action, Material, Severity, Verdict
 from server.services.board.facts import ClosingFact, DaySpan, FinishTestFact, GateFact, Moment, StepFact
 from server.services.board.films import PanelLayers
 from server.services.board.rows import StudioRows
-from server.services.board.spans import day_span, local_day
+from server.services.board.spans import day_span, local_day, not_before
 from server.services.panels import STRETCHED_SUPPORTS
 from server.services.rule_limits import thresholds_of
 from server.services.verdicts import DRYING, VERDICTS, AfterPaint, Ground, LaidLayer, Question, situation
@@ -138,6 +138,8 @@ def closing_of(layers: PanelLayers, rows: StudioRows, moment: Moment) -> Closing
         opens = opens_on(verdict, question, moment)
         swab_due = not swabbed and opens is None
         swab_from = None if swabbed else opens or moment.on
+        if varnish is not None and opens is not None:
+            varnish = not_before(varnish, opens)
     tests = [finish_test_fact(row) for row in reversed(made)]
     return ClosingFact(
         tuple(sorted(steps, key=_in_order)), tuple(tests), varnish, swab_from, swab_due, swabbed, varnished_at

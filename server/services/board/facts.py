@@ -222,9 +222,9 @@ class ClosingFact:
     """What becomes of a picture after its last layer.
 
     ``steps`` planned ones first by day, then those done; ``tests`` from the latest. ``varnish`` is from when a final
-    varnish may be tested for, as a range; ``swab_from`` the day from which the rules let one test, None once it is
-    varnished or nobody knows, ``swab_due`` that this day has come; ``swabbed`` that the swab stayed clean and only the
-    varnish is wanting; ``varnished_at`` when a final varnish went on.
+    varnish may be tested for, as a range, no day of it before the rules let one; ``swab_from`` the day from which the
+    rules let one test, None once it is varnished or nobody knows, ``swab_due`` that this day has come; ``swabbed``
+    that the swab stayed clean and only the varnish is wanting; ``varnished_at`` when a final varnish went on.
     """
 
     steps: tuple[StepFact, ...]

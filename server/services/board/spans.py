@@ -1,6 +1,6 @@
 """A forecast as days: the shortest run of them that holds most of the chance. Every range that is told is made here."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta, timezone
 from itertools import pairwise
 from math import ceil, exp, log
@@ -97,6 +97,15 @@ def later_of(one: DaySpan, other: DaySpan) -> DaySpan:
         return one
     days = {name: max(getattr(one, name), getattr(other, name)) for name in ("low", "central", "high")}
     return DaySpan(**days, mass=min(one.mass, other.mass), until=min(one.until, other.until), sure=days["high"])
+
+
+def not_before(span: DaySpan, day: date) -> DaySpan:
+    """``span`` where nothing is let in before ``day``: what would have come sooner counts as come by then."""
+    if day <= span.low:
+        return span
+    likeliest = span.likeliest if span.likeliest and span.likeliest >= day else None
+    days = {name: max(getattr(span, name), day) for name in ("low", "central", "high")}
+    return replace(span, **days, mass=span.until, likeliest=likeliest, sure=span.sure and max(span.sure, day))
 
 
 def of_percentiles(low_d: float, middle_d: float, high_d: float) -> StageRange:

@@ -17,7 +17,7 @@ from server.services.board.chain_rules import DRY, TOUCH_GATE
 from server.services.board.chains import ChainCase, outlooks, span_of
 from server.services.board.closing import closing_of
 from server.services.board.due import due_fact
-from server.services.board.facts import ClosingFact, DaySpan, DueFact, Moment, RestFact, Standing
+from server.services.board.facts import ClosingFact, DaySpan, DueFact, Moment, PressFact, RestFact, Standing
 from server.services.board.films import LayerOn, LayerToCome, PanelLayers
 from server.services.board.layer_stop import LayerStop
 from server.services.board.leaving import Leaving, leaving_of
@@ -218,6 +218,13 @@ def _standing(item: _Asked, ahead: tuple[Leaving, Outlook | None], rows: StudioR
     )
 
 
+def _press(top: LayerOn, moment: Moment) -> PressFact | None:
+    """The next press to ask for; none of what a fingertip found dry, however early the odds call that."""
+    if top.laid.observed in (FilmState.TOUCH_DRY, FilmState.FIRM):
+        return None
+    return press_of(top.row.painted_at, top.film.stages[Stage.DRY_TO_TOUCH], top.tests, moment)
+
+
 def _rest(item: _Asked, moment: Moment) -> RestFact:
     top, ready = item.layers.on[-1] if item.layers.on else None, item.ready
     allowed = allowed_from(item.verdict, lies_since(item.layers, moment.zone), moment)
@@ -235,5 +242,5 @@ def _rest(item: _Asked, moment: Moment) -> RestFact:
         best_from=day(ready.best_from_d),
         touch_odds=odds,
         allowed_from=allowed,
-        press=press_of(top.row.painted_at, top.film.stages[Stage.DRY_TO_TOUCH], top.tests, moment),
+        press=_press(top, moment),
     )

@@ -28,7 +28,7 @@ def when(layer: LayerFacts, stage: Stage) -> str:
     word = DRY_WORDS[stage]
     if middle == late:
         return f"It should be {word} at an age of about {middle}."
-    return f"Most likely it is {word} at an age of {middle}, nine times in ten by {late}."
+    return f"It is as likely as not {word} by an age of {middle}, nine times in ten by {late}."
 
 
 def in_mix(mix: MixFacts, layer: LayerFacts) -> str:

@@ -1,8 +1,10 @@
 """The finish in the painter's words: what is done, what is tested, from when."""
 
+from dataclasses import replace
 from datetime import date
 
 from server.services.board.facts import ClosingFact, DaySpan, GateFact
+from server.services.board.spans import not_before
 from server.web import standing_words, words
 from server.web.action_words import action_name
 
@@ -24,7 +26,14 @@ def test_words(method: str, result: str) -> str:
 
 
 def first_words(gate: GateFact, today: date) -> str:
-    """From when it may be tried: ``likely in 14 to 20 weeks``."""
+    """From when it may be tried, no day of it before the rules let it: ``likely in 14 to 20 weeks``."""
+    held = gate.first
+    if held is not None and gate.opens_on is not None:
+        held = not_before(held, gate.opens_on)
+    return _first_words(replace(gate, first=held), today)
+
+
+def _first_words(gate: GateFact, today: date) -> str:
     if gate.no_forecast:
         return "no forecast of a layer: only a test can say"
     if gate.verdict is None:
@@ -37,10 +46,10 @@ def first_words(gate: GateFact, today: date) -> str:
 
 
 def wait_words(gate: GateFact, today: date) -> str:
-    """The same beside a verdict, where it needs to be said what it is that spreads: ``dry enough likely by Friday``."""
+    """Of the films alone, beside a verdict that names the rules' day: ``dry enough likely by Friday``."""
     first = gate.first
     spreads = first is not None and first.low != first.high and first.high > today and not gate.no_forecast
-    told = first_words(gate, today)
+    told = _first_words(gate, today)
     return f"dry enough {told}" if spreads and gate.verdict is not None else told
 
 

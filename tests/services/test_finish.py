@@ -14,6 +14,7 @@ from server.services.errors import Conflict, Invalid, NotFound, Refused
 from server.services.finish import FinishStepCreate, FinishStepDo, FinishStepUpdate
 from server.services.finish_tests import FinishTestCreate, FinishTestUpdate
 from server.store.tables import FinishStep, FinishTest, Panel
+from server.web import finish_words, standing_words
 from tests.services.conftest import NOW, Bench
 from tests.services.layer_acts import act, paint
 
@@ -317,6 +318,9 @@ def test_no_list_tells_a_day_for_the_varnish_that_the_rules_do_not_let_in(bench:
     assert gate.first is not None and gate.opens_on is not None and gate.first.low < gate.opens_on
     assert told.varnish is not None and told.swab_from == gate.opens_on
     assert told.varnish.low == gate.opens_on and told.varnish.high == max(gate.first.high, gate.opens_on)
+    assert finish_words.first_words(gate, NOW.date()) == standing_words.span_words(told.varnish, NOW.date())
+    dry = standing_words.span_words(gate.first, NOW.date())  # beside the rule's day: of the film alone
+    assert finish_words.wait_words(gate, NOW.date()) == f"dry enough {dry}"
 
 
 def test_no_day_for_the_varnish_is_told_before_the_film_is_dry_through(bench: Bench) -> None:

@@ -68,30 +68,42 @@ def _assign(problem: Problem, day: _Day, state: State) -> bool:
         return True
     if day.steps > MOST_STEPS:
         return False
-    one, sitting, start = day.asked[len(hands)]
-    for hand in _candidates(problem, one, sitting, day.open):
-        palette = sitting.palette
-        mixes = palette is not None and (hand, palette) not in mixed
-        begin = start - (problem.set_up_min if mixes else 0)
-        window = next((w for w in day.open[hand] if w.start_min - EDGE_MIN <= begin < w.end_min), None)
-        if window is None:
-            continue
-        before = ends.get(hand)
-        since = window.start_min if before is None or before < window.start_min else before
-        # A pinned sitting keeps its time, so there may be a gap before it.
-        if begin < since - EDGE_MIN or (begin > since + EDGE_MIN and not one.pinned):
-            continue
+    _, sitting, start = day.asked[len(hands)]
+    for _, hand in sorted(_ways(problem, day, state)):
+        before, mixes = ends.get(hand), _mixes(sitting, hand, mixed)
         hands.append(hand)
         ends[hand] = start + sitting.minutes
-        if mixes and palette is not None:
-            mixed.add((hand, palette))
+        if mixes and sitting.palette is not None:
+            mixed.add((hand, sitting.palette))
         if _assign(problem, day, state):
             return True
         hands.pop()
         _put_back(ends, hand, before)
-        if mixes and palette is not None:
-            mixed.discard((hand, palette))
+        if mixes and sitting.palette is not None:
+            mixed.discard((hand, sitting.palette))
     return False
+
+
+def _ways(problem: Problem, day: _Day, state: State) -> list[tuple[tuple[bool, float], int]]:
+    """Painters the next sitting may have been with. Sorted, the likeliest is first: it ends in time and has no gap
+    before it. A pinned sitting keeps its time, so there may be one."""
+    hands, ends, mixed = state
+    one, sitting, start = day.asked[len(hands)]
+    found = []
+    for hand in _candidates(problem, one, sitting, day.open):
+        begin = start - (problem.set_up_min if _mixes(sitting, hand, mixed) else 0)
+        window = next((w for w in day.open[hand] if w.start_min - EDGE_MIN <= begin < w.end_min), None)
+        if window is None:
+            continue
+        gap = begin - max(ends.get(hand, window.start_min), window.start_min)
+        late = start + sitting.minutes > window.end_min + EDGE_MIN
+        if gap >= -EDGE_MIN and (one.pinned or (gap <= EDGE_MIN and not late)):
+            found.append(((late, max(0.0, gap - EDGE_MIN)), hand))
+    return found
+
+
+def _mixes(sitting: Sitting, hand: int, mixed: set[tuple[int, str]]) -> bool:
+    return sitting.palette is not None and (hand, sitting.palette) not in mixed
 
 
 def _put_back(ends: dict[int, float], hand: int, before: float | None) -> None:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from server.planning.schedule import tables
 from server.planning.schedule.calendar import Window, Zone, windows
+from server.planning.schedule.pins import share_out
 from server.planning.schedule.problem import PanelJob, Previous, Problem, Sitting
 from server.planning.schedule.shape import Laid, Shape
 from server.planning.schedule.speed import Clocks
@@ -105,19 +106,29 @@ def _with_pins(
 ) -> tuple[tuple[Window, ...], dict[str, int]]:
     """The windows, with one of its own for each pinned sitting that lies outside the hours."""
     zone = Zone(problem.zone, problem.today)
-    places = {p.id: n for n, p in enumerate(problem.painters)}
     own: dict[str, Window] = {}
+    inside: dict[str, list[Window]] = {}
+    starts: dict[str, int] = {}
     for key, one in kept.pinned.items():
         if key in of:
-            allowed = [places[p] for p in of[key].painters] or list(places.values())
-            if one.painter in places and places[one.painter] in allowed:
-                allowed = [places[one.painter]]
+            allowed = _hands_of(problem, of[key], one)
             start, day = round(zone.minute_of(one.start_at)), zone.day_of(one.start_at)
-            inside = [w for w in found if w.day == day and w.painter in allowed and w.start_min <= start < w.end_min]
-            own[key] = inside[0] if inside else _own_window(problem, of[key], start, allowed[0], day)
+            there = (w for w in found if w.day == day and w.painter in allowed)
+            inside[key] = [w for w in there if w.start_min <= start < w.end_min]
+            starts[key] = start
+            if not inside[key]:
+                own[key] = _own_window(problem, of[key], start, allowed[0], day)
+    own |= share_out(inside, starts, of, problem.set_up_min)
     every = sorted({*found, *own.values()}, key=lambda w: (w.start_min, w.painter, w.end_min))
     position = {window: n for n, window in enumerate(every)}
     return tuple(every), {key: position[window] for key, window in own.items()}
+
+
+def _hands_of(problem: Problem, sitting: Sitting, one: Previous) -> list[int]:
+    """Who may have a pinned sitting: the painter it was with where that is known and still may."""
+    places = {p.id: n for n, p in enumerate(problem.painters)}
+    allowed = [places[p] for p in sitting.painters] or list(places.values())
+    return [places[one.painter]] if one.painter in places and places[one.painter] in allowed else allowed
 
 
 def _own_window(problem: Problem, sitting: Sitting, start_min: int, painter: int, day: int) -> Window:

@@ -152,6 +152,11 @@ def test_a_planned_layer_is_painted_in_two_taps(easel: Easel, panel: str):
     assert "painted today at 09:00" in text and "Painted “underpainting” on “Two pears”" in text
 
 
+def test_rags_and_solvent_are_cautioned_where_a_layer_is_logged_as_painted(easel: Easel, panel: str):
+    text = easel.client.get(f"{easel.layer(panel)}/paint").text.partition("Before you leave the easel")[2]
+    assert "Oily rags" in text and "Solvent" in text
+
+
 def test_the_stop_is_said_before_it_is_logged_as_painted(easel: Easel, panel: str):
     easel.painted(panel, "2026-11-24T10:00")
     layer = easel.layer(panel, kind="second painting")

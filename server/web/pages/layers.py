@@ -22,6 +22,7 @@ from server.web.history_words import lines_of
 from server.web.pages.changes import Done, FormPage, Typed, change_by_button, change_by_form, exactly, with_field
 from server.web.pages.layer_choices import layer_choices, with_tubes_as_mixes
 from server.web.render import see_other
+from server.web.today_cards import OF_EVERY_SITTING
 
 router = APIRouter()
 
@@ -270,9 +271,11 @@ def _paint_context(page: PageRequest, uid: str) -> tuple[dict[str, Any], LayerUp
         panel_uid = on_panel.of_layer(session, page.actor, uid).panel.uid
         panel = board.one_panel(session, page.actor, panel_uid, board.moment_of(page.now, page.zone))
     is_next = panel is not None and panel.coming is not None and panel.coming.uid == uid
+    own = panel.coming.hazards if panel and panel.coming and is_next else ()
     return context | {
         "correct": f"/layers/{uid}/edit",
         "judged": panel.verdict if panel and is_next else None,
         "below": panel.top if panel else None,
+        "cautions_of": (*OF_EVERY_SITTING, *(kind for kind in own if kind not in OF_EVERY_SITTING)),
         "helps": lambda found, below: standing_words.remedy_words(found, below, page.today, page.zone),
     }, stored

@@ -9,7 +9,7 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from server.services import board, mixes, sitting_ends
-from server.services.board.facts import PanelFact, Standing, TodayBoard
+from server.services.board.facts import LayerFact, PanelFact, Standing, TodayBoard
 from server.services.board.tubes import running_low, tubes
 from server.services.sitting_ends import SittingEndCreate
 from server.web import standing_words
@@ -60,13 +60,13 @@ def index(page: Page) -> Response:
 
 @router.get("/end")
 def form_of_end(page: Page) -> Response:
-    """What was painted stands there already: what is logged, and what the plan has for today."""
+    """What was painted stands there already: what is logged, and what the plan has had today by now."""
     values: dict[str, str] = {}
     for number, panel in enumerate(_context(page)["to_log"]):
         values |= {
             f"layers-{number}-layer_uid": panel.coming.uid,
             f"layers-{number}-version": str(panel.coming.version),
-            f"layers-{number}-is_painted": "true" if panel.coming.planned_on == page.today else "",
+            f"layers-{number}-is_painted": "true" if _was_due(panel.coming, page) else "",
         }
     return EndForm("sittings/end.html", lambda: _context(page)).show(page, FormState(values=values))
 
@@ -96,6 +96,11 @@ def restore(page: Page, posted: Posted, uid: str) -> Response:
         return Done("The end of the sitting counts again", "/sittings")
 
     return change_by_button(page, posted, act, "/sittings")
+
+
+def _was_due(coming: LayerFact, page: PageRequest) -> bool:
+    """Whether a layer is planned for today and its hour, where the plan names one, has come."""
+    return coming.planned_on == page.today and (coming.sitting is None or coming.sitting.start_at <= page.now)
 
 
 def _context(page: PageRequest) -> Mapping[str, Any]:

@@ -1,7 +1,7 @@
 """When a layer reaches each drying stage, with its range. The only way in: one estimate is a batch of one.
 
-Regions (mixes) of a layer dry each by itself; the layer is at a stage when its slowest region is, so the region with
-the latest central time lends the layer its whole range. The central value comes from the closed form, or from the
+Regions (mixes) of a layer dry each by itself; the layer is at a stage when its slowest region is, so each percentile
+of the layer is the latest of its regions'. The central value comes from the closed form, or from the
 integral over a changing room; the percentiles are factors on it.
 """
 
@@ -19,11 +19,11 @@ from server.science.drying import stage_times
 from server.science.films import MixFilm, Regions, gather
 from server.science.provenance import Circumstances, provenance, warnings
 from server.science.recipe import LayerRecipe, Room
-from server.science.results import LayerEstimate, RegionEstimate, Stage, StageRange
+from server.science.results import LayerEstimate, RegionEstimate, Stage, StageRange, slowest_of
 from server.science.routes import rows_of, stage_weights, varnish_by_itself
 from server.science.spread import MIDDLE, PERCENTILES, log_quantiles
 
-MODEL_VERSION = "2"  # percentiles in changing rooms, grounds that drink
+MODEL_VERSION = "3"  # a layer of several regions waits at each percentile for the latest of them
 STAGE_ORDER = tuple(Stage)
 STEPS_AT_ONCE = 1_000_000  # rooms x steps of one go
 MEASURED_UM = 500.0  # beyond, no film was measured
@@ -52,8 +52,7 @@ def stage_ranges_many(pairs: Sequence[tuple[LayerRecipe, Room]]) -> list[dict[St
         if last - first == 1:
             answers.append(figures[first])
         else:
-            slowest = days[first:last, :, MIDDLE].argmax(axis=0).tolist()
-            answers.append({stage: figures[first + slowest[i]][stage] for i, stage in enumerate(STAGE_ORDER)})
+            answers.append({stage: slowest_of([own[stage] for own in figures[first:last]]) for stage in STAGE_ORDER})
         first = last
     return answers
 
@@ -137,8 +136,8 @@ def _answers(
         if last - first == 1:
             answers.append(_one_region(layer, regions.mix_films[first], figures[first], place))
         else:
-            slowest = central[first:last].argmax(axis=0).tolist()
-            answers.append(_answer(layer, regions.mix_films[first:last], (figures[first:last], slowest), place))
+            holder = int(central[first:last, TOUCH].argmax())
+            answers.append(_answer(layer, regions.mix_films[first:last], (figures[first:last], holder), place))
         first = last
     return answers
 
@@ -164,23 +163,23 @@ def _one_region(
 def _answer(
     layer: LayerRecipe,
     films: list[MixFilm],
-    figures: tuple[list[dict[Stage, StageRange]], list[int]],
+    figures: tuple[list[dict[Stage, StageRange]], int],
     place: Circumstances,
 ) -> LayerEstimate:
-    """The answer of a layer of several mixes; ``figures``: their ranges, and the region that each stage waits for."""
-    ranges, slowest = figures
+    """The answer of a layer of several mixes; ``figures``: their ranges, and the region that holds the layer up."""
+    ranges, holder = figures
     absorbency = reference.absorbency(layer.ground)
     regions = []
     area = iodine = index = 0.0
     for i, (mix, film, stages) in enumerate(zip(layer.mixes, films, ranges, strict=True)):
         composition = composition_of(mix.name, film.facts, layer.wet_thickness_um, absorbency)
-        regions.append(RegionEstimate(mix.name, mix.area_share, stages, composition, i == slowest[TOUCH]))
+        regions.append(RegionEstimate(mix.name, mix.area_share, stages, composition, i == holder))
         area += mix.area_share
         iodine += mix.area_share * film.facts.iodine_value
         index += mix.area_share * film.facts.drying_index
     origins = tuple([film.origin for film in films])
     return LayerEstimate(
-        {stage: ranges[slowest[i]][stage] for i, stage in enumerate(STAGE_ORDER)},
+        {stage: slowest_of([own[stage] for own in ranges]) for stage in STAGE_ORDER},
         tuple(regions),
         iodine / area,
         index / area,

@@ -1,5 +1,6 @@
 """Value types that calculations answer with."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -37,6 +38,20 @@ class StageRange:
     p50_d: float
     p90_d: float
     p95_d: float
+
+
+def slowest_of(ranges: Sequence[StageRange]) -> StageRange:
+    """The range of what waits for all of several films: at each percentile the latest of theirs.
+
+    A film whose middle comes first may still be the one that 9 in 10 wait for. The least that can be said: films that
+    vary apart from each other make what waits for them all a little later still.
+    """
+    latest = max(ranges, key=lambda one: one.p50_d)
+    early, late = max(one.p10_d for one in ranges), max(one.p90_d for one in ranges)
+    earliest, last = max(one.p05_d for one in ranges), max(one.p95_d for one in ranges)
+    if (latest.p05_d, latest.p10_d, latest.p90_d, latest.p95_d) == (earliest, early, late, last):
+        return latest
+    return StageRange(earliest, early, latest.p50_d, late, last)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from server.science import reference
 from server.science.climate import Clock
 from server.science.learning import STANDARD, Evidence, Offsets, Prediction, Priors
 from server.science.recipe import LayerRecipe
-from server.science.results import LayerEstimate, RegionEstimate, Stage, StageRange
+from server.science.results import LayerEstimate, RegionEstimate, Stage, StageRange, slowest_of
 from server.services.learning_effects import Where, effects_of
 
 STAGES = tuple(Stage)
@@ -114,10 +114,8 @@ def _beside(middle: np.ndarray, moved: Moved) -> np.ndarray:
 
 
 def with_regions(estimate: LayerEstimate, regions: Sequence[RegionEstimate]) -> LayerEstimate:
-    """The estimate with other regions: at each stage the layer waits for the one with the latest middle."""
-    stages = {
-        stage: max((region.stages[stage] for region in regions), key=lambda found: found.p50_d) for stage in STAGES
-    }
+    """The estimate with other regions: at each stage the layer waits for the slowest of them."""
+    stages = {stage: slowest_of([region.stages[stage] for region in regions]) for stage in STAGES}
     touch = [region.stages[Stage.DRY_TO_TOUCH].p50_d for region in regions]
     slowest = touch.index(max(touch))
     told = tuple(replace(region, holds_up=i == slowest) for i, region in enumerate(regions))

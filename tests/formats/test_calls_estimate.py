@@ -76,6 +76,19 @@ def test_the_black_region_holds_the_layer_up() -> None:
     assert answer["stages"]["dry_to_touch"]["p50_d"] == pytest.approx(slow, rel=1e-5)
 
 
+def test_the_layer_is_told_as_late_as_the_latest_of_its_regions() -> None:
+    # Frechet's bound: what waits for both regions is no likelier by a day than either.
+    oils = [
+        {"paints": [{"parts": 1, "oil": oil, "pigments": [{"ci_name": "PW6"}]}]} for oil in ("sunflower", "linseed")
+    ]
+    layer = {"wet_thickness_um": 200, "ground": "sealed", "mixes": [{**mix, "area_share": 0.5} for mix in oils]}
+    request = {"layer": layer, "room": PLAIN, "painted_at": "2026-11-02T10:00:00+00:00"}
+    answer = calls.answer("estimate", request, NOW)
+    through = [region["stages"]["dry_through"] for region in answer["regions"]]
+    for name in ("p05_d", "p10_d", "p50_d", "p90_d", "p95_d", "p50_at", "p90_at"):
+        assert answer["stages"]["dry_through"][name] == max(one[name] for one in through)
+
+
 def test_thin_grey_is_tacky_on_day_three() -> None:
     # Common practice, no source: a thinned white-and-black first layer on gesso is not yet touch-dry after three days.
     touch = calls.answer("estimate", example("estimate_thin_grey"), NOW)["stages"]["dry_to_touch"]

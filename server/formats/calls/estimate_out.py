@@ -141,7 +141,7 @@ def estimate_answers(
         iodine, index, gain = oil[i]
         answers.append(
             {
-                "stages": _of_slowest(estimate, by_stage),
+                "stages": _of_slowest(estimate, by_stage, at[first]),
                 "regions": [
                     {"name": r.name, "area_share": r.area_share, "stages": own, "holds_up": r.holds_up}
                     for r, own in zip(estimate.regions, by_stage, strict=True)
@@ -156,14 +156,16 @@ def estimate_answers(
     return answers
 
 
-def _of_slowest(estimate: LayerEstimate, by_stage: list[dict[Stage, dict[str, Any]]]) -> dict[Stage, dict[str, Any]]:
-    """The layer's stages: each that of the region which lends it its range."""
+def _of_slowest(
+    estimate: LayerEstimate, by_stage: list[dict[Stage, dict[str, Any]]], painted_at: datetime | None
+) -> dict[Stage, dict[str, Any]]:
+    """The layer's stages: each that of the region it waits for, or the latest figures of several."""
     if len(by_stage) == 1:
         return by_stage[0]
     found = {}
     for stage, span in estimate.stages.items():
-        place = next(i for i, region in enumerate(estimate.regions) if region.stages[stage] is span)
-        found[stage] = by_stage[place][stage]
+        place = next((i for i, region in enumerate(estimate.regions) if region.stages[stage] is span), None)
+        found[stage] = stage_answers([[span]], [painted_at])[0][0] if place is None else by_stage[place][stage]
     return found
 
 

@@ -232,3 +232,14 @@ def test_a_list_of_long_searches_ends_together(monkeypatch: pytest.MonkeyPatch) 
     answers = plan.answer_many(prepared)
     assert time.monotonic() - begun < 60
     assert all(any("cut short" in warning for warning in answer["warnings"]) for answer in answers)
+
+
+def test_a_pin_that_cannot_hold_stays_and_is_warned_of() -> None:
+    """A studio of our own invention: the second layer is held on the third day after a first that takes five."""
+    request = example("plan_again")
+    assert ask(request)["warnings"] == []
+    request["previous"][1] |= {"start_at": "2026-11-03T10:30:00+00:00", "pinned": True}
+    answer = ask(request)
+    assert {s["id"]: s["start_at"] for s in answer["sittings"]}["pears 2"].startswith("2026-11-03")
+    [warning, *more] = [w for w in answer["warnings"] if "pears 1 to pears 2" in w]
+    assert "begins before the layer below is ready" in warning and not more

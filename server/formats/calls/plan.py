@@ -13,6 +13,7 @@ from server.formats.calls.call import Call
 from server.formats.calls.layer_in import Collector
 from server.formats.calls.plan_in import PlanRequest
 from server.planning.schedule import planner, threads
+from server.planning.schedule.check import of_pins
 from server.planning.schedule.compiled import current
 from server.planning.schedule.explain import explained
 from server.planning.schedule.plan import Plan
@@ -128,6 +129,8 @@ def solved(request: PlanRequest, problem: Problem, until: float) -> Plan:
     budget = Budget(request.seed, max(request.seconds, 0.001), request.moves, time.monotonic, threads=threads.allowed())
     _, bench = planner.plan(problem, current(), budget, goes_on)
     plan = explained(bench)
+    told_of_pins = tuple(f"what is fixed does not hold: {fault.text}" for fault in of_pins(problem, plan))
+    plan = replace(plan, warnings=(*plan.warnings, *told_of_pins))
     if cut:
         told = f"the search was cut short: one call searches for {MOST_TOGETHER_S:g} s in all"
         plan = replace(plan, warnings=(*plan.warnings, told))

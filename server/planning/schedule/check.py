@@ -7,17 +7,15 @@ types and nothing else. Slow and plain on purpose.
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta, timezone
-from functools import lru_cache
+from datetime import date, datetime, timedelta
 from itertools import pairwise
-from zoneinfo import ZoneInfo
 
+from server.planning.schedule.check_drying import instant_after, midnight, reference_days
 from server.planning.schedule.check_hours import Stretch, stretch_of, stretches
 from server.planning.schedule.plan import Objective, PlacedSitting, Plan
 from server.planning.schedule.problem import (
     FLOW_PRICE,
     TARDINESS_PRICE,
-    DryingSpeed,
     Link,
     LinkKind,
     PanelJob,
@@ -30,8 +28,6 @@ from server.planning.schedule.problem import (
 SLACK = timedelta(seconds=1)
 A_MINUTE = timedelta(minutes=1)
 SLACK_D = 1e-6
-DAY_S = 86_400.0
-A_DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,11 +59,27 @@ def check(problem: Problem, plan: Plan) -> list[Fault]:
 
     What only concerns sittings that the question itself fixed (pinned, done) is no fault of the plan.
     """
-    faults = _listed(problem, plan)
     laid, off_hours = _laid(problem, plan)
-    faults += off_hours
-    fixed = {item.sitting.id for item in laid.values() if item.fixed}
-    found = [
+    fixed = _fixed(laid)
+    faults = [*_listed(problem, plan), *off_hours]
+    faults += [fault for fault in _found(problem, plan, laid) if not set(fault.sittings) <= fixed]
+    return faults or _figures(problem, plan, laid)
+
+
+def of_pins(problem: Problem, plan: Plan) -> list[Fault]:
+    """What does not hold of pinned sittings, between them or with what is done: no plan could mend it."""
+    laid, _ = _laid(problem, plan)
+    fixed, done = _fixed(laid), {item.sitting.id for item in laid.values() if item.done}
+    found = [fault for fault in _found(problem, plan, laid) if set(fault.sittings) <= fixed]
+    return [fault for fault in found if not set(fault.sittings) <= done]
+
+
+def _fixed(laid: Mapping[str, _Laid]) -> set[str]:
+    return {item.sitting.id for item in laid.values() if item.fixed}
+
+
+def _found(problem: Problem, plan: Plan, laid: dict[str, _Laid]) -> list[Fault]:
+    return [
         *_times(problem, plan),
         *_set_ups(problem, plan),
         *_releases(problem, laid),
@@ -76,8 +88,6 @@ def check(problem: Problem, plan: Plan) -> list[Fault]:
         *_rack(problem, laid),
         *_pins(problem, laid),
     ]
-    faults += [fault for fault in found if not set(fault.sittings) <= fixed]
-    return faults or _figures(problem, plan, laid)
 
 
 def _listed(problem: Problem, plan: Plan) -> list[Fault]:
@@ -185,53 +195,6 @@ def _releases(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:
         release = max(item.panel.release_on or problem.today, problem.today)
         if not item.done and item.start.astimezone(problem.zone).date() < release:
             yield Fault("release", (item.sitting.id,), f"{item.sitting.id} begins before {release}")
-
-
-def speed_on(problem: Problem, speed: DryingSpeed, on: date) -> float:
-    """Drying speed of a day."""
-    if speed.by_month:
-        return speed.by_month[on.month - 1]
-    given, day = speed.by_day, (on - problem.today).days
-    if 0 <= day < len(given):
-        return given[day]
-    last = given[-28:]
-    return given[0] if day < 0 else last[(day - len(given)) % len(last)]
-
-
-@lru_cache(20_000)
-def _midnight(zone: ZoneInfo, on: date) -> datetime:
-    return datetime.combine(on, time(), zone).astimezone(timezone.utc)
-
-
-def midnight(problem: Problem, on: date) -> datetime:
-    return _midnight(problem.zone, on)
-
-
-def reference_days(problem: Problem, start: datetime, end: datetime, there: DryingSpeed | None = None) -> float:
-    """Reference days that pass between two instants; ``there``: in a place with a speed of its own."""
-    speed = there or problem.speed
-    at, passed, until = start.astimezone(timezone.utc), 0.0, end.astimezone(timezone.utc)
-    on = at.astimezone(problem.zone).date()
-    while at < until:
-        following = on + A_DAY
-        stop = min(midnight(problem, following), until)
-        passed += speed_on(problem, speed, on) * (stop - at).total_seconds() / DAY_S
-        at, on = stop, following
-    return passed
-
-
-def instant_after(problem: Problem, start: datetime, reference_d: float, there: DryingSpeed | None = None) -> datetime:
-    """The instant at which so many reference days have passed; ``there``: in a place with a speed of its own."""
-    speed = there or problem.speed
-    at, left = start.astimezone(timezone.utc), reference_d
-    on = at.astimezone(problem.zone).date()
-    while True:
-        following = on + A_DAY
-        stop, pace = midnight(problem, following), speed_on(problem, speed, on)
-        passing = pace * (stop - at).total_seconds() / DAY_S
-        if passing >= left:
-            return at + timedelta(seconds=left / pace * DAY_S)
-        at, on, left = stop, following, left - passing
 
 
 def _links(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:

@@ -13,7 +13,8 @@ import pytest
 
 from server.planning.schedule import planner
 from server.planning.schedule.calendar import Zone, windows
-from server.planning.schedule.check import check, finish_on, instant_after, reference_days
+from server.planning.schedule.check import check, finish_on
+from server.planning.schedule.check_drying import instant_after, reference_days
 from server.planning.schedule.problem import DryingSpeed, Hours, Painter, Problem, Sitting, Spread
 from server.planning.schedule.solve import Budget
 from server.planning.schedule.speed import DryingClock

@@ -13,7 +13,8 @@ from hypothesis import given, settings
 
 from server.planning import outlook
 from server.planning.schedule import odds, planner
-from server.planning.schedule.check import finish_on, instant_after, reference_days
+from server.planning.schedule.check import finish_on
+from server.planning.schedule.check_drying import instant_after, reference_days
 from server.planning.schedule.check_hours import Stretch, stretches
 from server.planning.schedule.odds import FINAL, odds_of
 from server.planning.schedule.plan import Plan

@@ -157,8 +157,8 @@ def _due(panel: PanelFact, today: date) -> str:
 
 
 def _is_behind(gate: GateFact, closing: ClosingFact | None) -> bool:
-    """Whether what the gate is for is done already."""
-    return closing is not None and any(step.action == gate.action for step in closing.done)
+    """Whether what the gate is for is done already, to the picture as it is."""
+    return closing is not None and closing.done_since(gate.action) is not None
 
 
 def _gate(gate: GateFact, today: date) -> GateLine:

@@ -230,11 +230,17 @@ def _varnish(facts: RecordFacts, today: date) -> str:
     if closing is not None and closing.varnished_at is not None:
         varnished = closing.varnished_at.astimezone(facts.board.moment.zone).date()
         return f"final varnish on since {words.full_date(varnished)}"
-    temporary = [step for step in facts.steps if step.action == "temporary_varnish" and step.done_at]
+    temporary = closing is not None and closing.done_since("temporary_varnish") is not None
     if facts.varnish.verdict is None:
         return "temporary varnish" if temporary else "none"
     days = finish_words.first_words(facts.varnish, today)
     return f"temporary varnish; the final one {days}" if temporary else f"none; a final varnish {days}"
+
+
+def _has_varnish_within(closing: ClosingFact) -> bool:
+    """Whether a coat of varnish lies under the last layer."""
+    coats = (step.done_at for step in closing.done if step.action in ("temporary_varnish", "final_varnish"))
+    return closing.since is not None and any(at is not None and at < closing.since for at in coats)
 
 
 def advice(board: PanelBoard, gate: GateFact, today: date) -> Iterable[str]:
@@ -243,7 +249,9 @@ def advice(board: PanelBoard, gate: GateFact, today: date) -> Iterable[str]:
     closing = board.panel.closing
     if closing is not None and closing.varnished_at is not None:
         yield "It has its final varnish. It can be taken off again by a conservator; do not clean it with spirit."
-    elif gate.verdict is not None:
+    elif closing is not None and _has_varnish_within(closing):
+        yield "Varnish lies under its last layer: a later cleaning would dissolve it from between the layers."
+    if (closing is None or closing.varnished_at is None) and gate.verdict is not None:
         opens = finish_words.opens_words(gate, today)
         if opens:
             yield f"No final varnish yet. {opens}; a date is only the earliest day to test."

@@ -232,6 +232,7 @@ FILTERS: dict[str, Any] = {
     "span_days": _span_days,
     "even_then": standing_words.even_then_words,  # {{ found | even_then(verdict) }}: what no waiting for it helps
     "ago": lambda value: words.ago_words(_day(value), _frame.get().today),
+    "typed_words": words.typed_words,
     "full_date": lambda value: words.full_date(_day(value)),
     "clock": lambda value: words.clock(_local(value)),
     "iso": lambda value: value.isoformat(),

@@ -11,8 +11,8 @@ from zoneinfo import ZoneInfo
 from server.formats.drawings_odds import odds_words
 from server.science.results import FilmState, Stage
 from server.science.soundness.types import Finding, Severity, Verdict
-from server.services.board.due_step import Misfit, StepHeld
-from server.services.board.facts import ClosingFact, DaySpan, DueFact, LayerFact, PanelFact, PressFact, Standing
+from server.services.board.due_step import DueFact, Misfit, StepHeld
+from server.services.board.facts import ClosingFact, DaySpan, LayerFact, PanelFact, PressFact, Standing
 from server.services.board.layer_stop import LayerStop
 from server.services.plan_reading import PlanRisk
 from server.web import words
@@ -99,13 +99,23 @@ def rest_words(panel: PanelFact, today: date) -> str:
             return f"the last layer touch-dry {span_words(rest.touch, today)}"
         case Standing.FINISHED:
             return closing_words(panel.closing, today)
+        case Standing.UNPLANNED if panel.closing is not None and panel.closing.is_behind:
+            return closing_words(panel.closing, today)
     return ""
 
 
 def closing_words(closing: ClosingFact | None, today: date) -> str:
-    """Beside the word "finished": what is next until it is varnished, and when."""
+    """Beside the word "finished": whether it left, and what is next until it is varnished, and when."""
     if closing is None:
         return ""
+    told = _varnish_words(closing, today)
+    if closing.sent_on is None:
+        return told
+    left = f"sent {words.day_words(closing.sent_on, today)}"
+    return f"{left}; {told}" if told else left
+
+
+def _varnish_words(closing: ClosingFact, today: date) -> str:
     if closing.varnished_at is not None:
         return "varnished"
     if closing.varnish is None:
@@ -190,6 +200,8 @@ def due_odds_words(panel: PanelFact, today: date) -> str:
         return ""
     if due.is_late:
         return "that day is past"
+    if due.sent_on is not None:
+        return _sent_words(due, due.sent_on, today)
     if due.odds is None:
         if panel.stop is not None:
             return stop_words(panel.stop, today)
@@ -198,6 +210,14 @@ def due_odds_words(panel: PanelFact, today: date) -> str:
     return (
         f"on course{by_plan}" if due.odds >= ON_COURSE else f"chance of keeping it{by_plan}: {_chance_words(due.odds)}"
     )
+
+
+def _sent_words(due: DueFact, sent_on: date, today: date) -> str:
+    """``sent today, in time``: by the days that it is on the way."""
+    left = words.day_words(sent_on, today)
+    if due.odds is None:
+        return f"sent {left}"
+    return f"sent {left}, in time" if due.odds >= ON_COURSE else f"sent {left}, too late for that day"
 
 
 def stop_words(stop: LayerStop, today: date) -> str:
@@ -217,7 +237,7 @@ def due_risk_words(panel: PanelFact, today: date) -> str:
     """The same, with what the date waits for: when it can be delivered by the plan and what holds it up most, or when
     the last layer is touch-dry and what follows; and the step of the finish that does not fit it."""
     due, told = panel.due, due_odds_words(panel, today)
-    if due is None or due.is_late:
+    if due is None or due.is_late or due.sent_on is not None:
         return told
     waits = told if due.odds is None else _waits_words(panel, due, told, today)
     step = "" if due.step is None else step_words(due.step, today)

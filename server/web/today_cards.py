@@ -69,9 +69,10 @@ class Card:
     """The names of ``today/_card.html``. Empty strings and None are left out of the card.
 
     ``press`` says when a press tells most; ``is_asked`` that one now counts as asked for. ``top_uid`` is the layer that
-    a press of a button tests, ``next_uid`` the one that "Painted" logs; both are "" where there is none or another day
-    is looked at. ``finish``: what comes next of a finished panel. ``folded``: the next layer in one line, for a panel
-    that rests. ``planned``: its sitting by the plan in use. ``doubted``: the layer with a test that wants an answer.
+    a press of a button tests, "" also once it is varnished for good or gone; ``next_uid`` the one that "Painted" logs;
+    both are "" where there is none or another day is looked at. ``finish``: what comes next of a finished panel.
+    ``folded``: the next layer in one line, for a panel that rests. ``planned``: its sitting by the plan in use.
+    ``doubted``: the layer with a test that wants an answer.
     """
 
     uid: str
@@ -113,7 +114,8 @@ def card_of(panel: PanelFact, moment: Moment) -> Card:
     today, zone = moment.today, moment.zone
     coming, top, verdict = panel.coming, panel.top, panel.verdict
     is_now = moment.on == today
-    press = panel.rest.press if is_now and panel.standing in PRESSED else None
+    is_behind = panel.closing is not None and panel.closing.is_behind
+    press = panel.rest.press if is_now and panel.standing in PRESSED and not is_behind else None
     return Card(
         uid=panel.uid,
         title=panel.title,
@@ -139,7 +141,7 @@ def card_of(panel: PanelFact, moment: Moment) -> Card:
         lightly=_lightly(panel),
         due=_due(panel, today),
         cautions=() if coming is None else _cautions(coming.hazards),
-        top_uid=top.uid if top is not None and is_now else "",
+        top_uid=top.uid if top is not None and is_now and not is_behind else "",
         next_uid=coming.uid if coming is not None and is_now else "",
         plan=_plan(panel),
         finish=_finish(panel, today),

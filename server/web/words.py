@@ -76,6 +76,16 @@ def moment_words(instant: datetime, today: date) -> str:
     return f"{day_words(instant.date(), today)} at {clock(instant)}"
 
 
+def typed_words(text: str, kind: str) -> str:
+    """What a box for a day or a moment holds, told as such: ``2026-12-03T10:05``; any other text as it is."""
+    if text and kind == "date":
+        return dated(date.fromisoformat(text))
+    if text and kind == "datetime-local":
+        at = datetime.fromisoformat(text)
+        return f"{dated(at.date())} at {clock(at)}"
+    return text
+
+
 def part_of_day(hour: int) -> str:
     """``evening`` and the like, for a moment that nobody means to the minute."""
     if hour < 5 or hour >= 22:

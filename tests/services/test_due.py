@@ -11,8 +11,7 @@ import pytest
 from sqlmodel import select
 
 from server.services import board, finish
-from server.services.board.due_step import Misfit
-from server.services.board.facts import DueFact
+from server.services.board.due_step import DueFact, Misfit
 from server.services.board.films import panel_layers
 from server.services.board.leaving import handling_of
 from server.services.board.plan_finish import final_wait

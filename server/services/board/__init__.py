@@ -2,9 +2,9 @@
 
 from server.services.board.calendar import calendar
 from server.services.board.calendar_facts import CalendarBoard, CalendarLayer, CalendarRow
+from server.services.board.due_step import DueFact
 from server.services.board.facts import (
     DaySpan,
-    DueFact,
     LayerFact,
     Moment,
     PanelBoard,

@@ -125,9 +125,8 @@ def closing_of(layers: PanelLayers, rows: StudioRows, moment: Moment) -> Closing
     if panel.finished_on is None and not rows_of_steps and not made:
         return None
     steps = [_with_its_day(step_fact(row), layers, rows, moment) for row in rows_of_steps]
-    varnished_at = max(
-        (step.done_at for step in steps if step.action == Action.FINAL_VARNISH and step.done_at), default=None
-    )
+    since = layers.on[-1].row.painted_at if layers.on else None
+    varnished_at = _last_done(rows_of_steps, Action.FINAL_VARNISH, since)
     question = asking(layers, rows, Action.FINAL_VARNISH, moment.at)
     varnish = swab_from = None
     swabbed = swab_due = False
@@ -142,8 +141,28 @@ def closing_of(layers: PanelLayers, rows: StudioRows, moment: Moment) -> Closing
             varnish = not_before(varnish, opens)
     tests = [finish_test_fact(row) for row in reversed(made)]
     return ClosingFact(
-        tuple(sorted(steps, key=_in_order)), tuple(tests), varnish, swab_from, swab_due, swabbed, varnished_at
+        tuple(sorted(steps, key=_in_order)),
+        tuple(tests),
+        varnish,
+        swab_from,
+        swab_due,
+        swabbed,
+        varnished_at,
+        sent_on(rows_of_steps, since, moment),
+        since,
     )
+
+
+def sent_on(steps: Iterable[Row[Any]], since: datetime | None, moment: Moment) -> date | None:
+    """The day on which a picture left, ``since`` its last layer went on; None while it has not."""
+    sent_at = None if since is None else _last_done(steps, Action.SHIP, since)
+    return None if sent_at is None else local_day(sent_at, moment.zone)
+
+
+def _last_done(steps: Iterable[Row[Any]], action: Action, since: datetime | None) -> datetime | None:
+    """When it was last done to the picture as it is: what lies under its last layer does not count."""
+    done = [step.done_at for step in steps if step.action == action and step.done_at is not None]
+    return max((at for at in done if since is None or at >= since), default=None)
 
 
 def _with_its_day(step: StepFact, layers: PanelLayers, rows: StudioRows, moment: Moment) -> StepFact:

@@ -8,8 +8,8 @@ from sqlalchemy import Row
 
 from server.planning.outlook import Outlook
 from server.science.soundness.types import Action
-from server.services.board.due_step import Misfit, StepHeld
-from server.services.board.facts import DueFact, Moment
+from server.services.board.due_step import DueFact, Misfit, StepHeld
+from server.services.board.facts import Moment
 from server.services.board.leaving import Leaving
 from server.services.board.spans import instant, local_day
 
@@ -35,6 +35,7 @@ def due_fact(panel: Row[Any], leaving: Leaving, outlook: Outlook | None, moment:
         packing_d=leaving.handling.packing_d,
         transit_d=leaving.handling.transit_d,
         step=_step(panel.due_on, leaving, outlook, moment),
+        sent_on=leaving.sent_on,
     )
 
 

@@ -12,10 +12,10 @@ from zoneinfo import ZoneInfo
 
 from server.science.results import Composition, FilmState, Stage
 from server.science.soundness.types import Material, Verdict
-from server.services.board.due_step import StepHeld
+from server.services.board.due_step import DueFact
 from server.services.board.layer_stop import LayerStop
 from server.services.board.test_fact import TestFact
-from server.services.plan_reading import PlannedSitting, PlanRisk
+from server.services.plan_reading import PlannedSitting
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,25 +139,6 @@ class LayerFact:
 
 
 @dataclass(frozen=True, slots=True)
-class DueFact:
-    """The panel's date: ``odds`` 0 to 1 of its being there by then, with all done to it that is to be done, packed
-    (``packing_d`` days) and brought (``transit_d`` days): by the plan in use (with ``plan``), else painting as soon as
-    may be; None when nothing can be said. ``is_late`` when it is past. ``ready_on``: when it can be there where every
-    sitting of that plan keeps its day. ``step``: what is planned after the last layer that does not fit the date."""
-
-    on: date
-    due_for: str
-    odds: float | None
-    at_risk: bool
-    is_late: bool
-    plan: PlanRisk | None = None
-    ready_on: date | None = None
-    packing_d: int = 0
-    transit_d: int = 0
-    step: StepHeld | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class PressFact:
     """A press that would tell most: ``at`` a waking hour, when the layer is dry to the touch with ``chance``.
 
@@ -224,7 +205,9 @@ class ClosingFact:
     ``steps`` planned ones first by day, then those done; ``tests`` from the latest. ``varnish`` is from when a final
     varnish may be tested for, as a range, no day of it before the rules let one; ``swab_from`` the day from which the
     rules let one test, None once it is varnished or nobody knows, ``swab_due`` that this day has come; ``swabbed``
-    that the swab stayed clean and only the varnish is wanting; ``varnished_at`` when a final varnish went on.
+    that the swab stayed clean and only the varnish is wanting; ``varnished_at`` when a final varnish went on, and
+    ``sent_on`` the day it was sent, both of the picture as it is: what was done before the last layer does not count.
+    ``since``: when that layer went on.
     """
 
     steps: tuple[StepFact, ...]
@@ -234,6 +217,18 @@ class ClosingFact:
     swab_due: bool
     swabbed: bool
     varnished_at: datetime | None
+    sent_on: date | None = None
+    since: datetime | None = None
+
+    @property
+    def is_behind(self) -> bool:
+        """Whether nothing tells of its paint by a fingertip any more: varnished for good, or gone."""
+        return self.varnished_at is not None or self.sent_on is not None
+
+    def done_since(self, action: str) -> datetime | None:
+        """When something was last done to the picture as it is; None: not since its last layer."""
+        done = (step.done_at for step in self.done if step.action == action and step.done_at is not None)
+        return max((at for at in done if self.since is None or at >= self.since), default=None)
 
     @property
     def planned(self) -> tuple[StepFact, ...]:

@@ -14,7 +14,7 @@ from sqlalchemy import Row
 from server.planning.finish import FirstDay, first_day
 from server.science.results import LayerEstimate, Stage, StageRange
 from server.science.soundness.types import Action
-from server.services.board.closing import as_range, asking, ground_facts, stopped_until
+from server.services.board.closing import as_range, asking, ground_facts, sent_on, stopped_until
 from server.services.board.facts import Moment
 from server.services.board.films import LayerToCome, PanelLayers
 from server.services.board.rows import StudioRows
@@ -86,9 +86,9 @@ def leaving_of(layers: PanelLayers, to_come: Sequence[LayerToCome], rows: Studio
         return Leaving()
     steps = rows.steps.get(panel.id, ())
     since = layers.on[-1].row.painted_at if layers.on and not to_come else None
-    handling, sent_on = handling_of(panel), _sent_on(steps, since, moment)
-    if sent_on is not None:
-        return Leaving(handling, sent_on=sent_on)
+    handling, left_on = handling_of(panel), sent_on(steps, since, moment)
+    if left_on is not None:
+        return Leaving(handling, sent_on=left_on)
     waits = waits_of(layers, to_come, rows, moment)
     planned = [step.planned_on for step in _planned(steps) if step.action == Action.SHIP and step.planned_on]
     return Leaving(
@@ -137,15 +137,6 @@ def _beyond(panel: Row[Any], steps: Iterable[Row[Any]]) -> ToDo | None:
     later = [step for step in _planned(steps) if step.action != panel.finish and not _is_before(panel, step)]
     first = min(later, key=lambda step: step.planned_on, default=None)
     return None if first is None else ToDo(first.action, first.planned_on)
-
-
-def _sent_on(steps: Iterable[Row[Any]], since: datetime | None, moment: Moment) -> date | None:
-    sent = [
-        step.done_at
-        for step in steps
-        if step.action == Action.SHIP and step.done_at is not None and since is not None and step.done_at >= since
-    ]
-    return local_day(max(sent), moment.zone) if sent else None
 
 
 def _after_painted(todo: ToDo, layers: PanelLayers, rows: StudioRows, moment: Moment) -> Wait | None:

@@ -15,7 +15,8 @@ from server.planning.schedule.odds import FINAL, RELEASE, PanelOdds, odds_of
 from server.planning.schedule.plan import PlacedSitting
 from server.planning.schedule.problem import PanelJob, Problem
 from server.services.board.due import falls_short
-from server.services.board.facts import DueFact, Moment
+from server.services.board.due_step import DueFact
+from server.services.board.facts import Moment
 from server.services.board.films import PanelLayers
 from server.services.board.plan_holds import off_hours
 from server.services.board.plan_problem import Extra, panel_job, plan_confidence, release_chain, set_up_price

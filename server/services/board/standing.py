@@ -17,7 +17,8 @@ from server.services.board.chain_rules import DRY, TOUCH_GATE
 from server.services.board.chains import ChainCase, outlooks, span_of
 from server.services.board.closing import closing_of
 from server.services.board.due import due_fact
-from server.services.board.facts import ClosingFact, DaySpan, DueFact, Moment, PressFact, RestFact, Standing
+from server.services.board.due_step import DueFact
+from server.services.board.facts import ClosingFact, DaySpan, Moment, PressFact, RestFact, Standing
 from server.services.board.films import LayerOn, LayerToCome, PanelLayers
 from server.services.board.layer_stop import LayerStop
 from server.services.board.leaving import Leaving, leaving_of

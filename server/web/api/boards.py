@@ -27,7 +27,7 @@ from server.science.results import Stage
 from server.science.soundness.types import Finding, Severity, Verdict
 from server.services import board
 from server.services.board import CalendarRow, DaySpan, LayerFact, Moment, PanelFact
-from server.services.board.facts import DueFact
+from server.services.board.due_step import DueFact
 from server.services.fields import Day
 from server.web.api.record_schemas import problems
 from server.web.api.records import Uid

@@ -45,7 +45,12 @@ def show(page: Page, uid: str) -> Response:
         "has_paint": facts.panel.top is not None,
         "told": standing_words.closing_words(closing, moment.today),
         "gates": [
-            (gate, finish_words.wait_words(gate, moment.today), finish_words.longer_words(gate, moment.today))
+            (
+                gate,
+                finish_words.wait_words(gate, moment.today),
+                finish_words.longer_words(gate, moment.today),
+                closing.done_since(gate.action) if closing else None,
+            )
             for gate in (by_action[action] for action in action_words.ACTIONS)
         ],
         "planned": [

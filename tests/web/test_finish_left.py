@@ -1,0 +1,85 @@
+"""A picture that is varnished for good or sent: what every page says of it, and of one that was painted over since."""
+
+import pytest
+from fastapi import FastAPI
+from starlette.testclient import TestClient
+
+from server.store.db import Database
+from tests.web.pages_of_records import Easel, form_to, make_easel
+from tests.web.test_finish import old_picture, step
+
+
+@pytest.fixture
+def easel(client: TestClient, app: FastAPI, db: Database) -> Easel:
+    return make_easel(client, app, db)
+
+
+def finished(easel: Easel, **values: str) -> str:
+    """A picture painted to the end long ago, with packing and a way of no days."""
+    panel = easel.panel(_ground_age="year", packing_d="0", finished_on="2026-10-01", **values)
+    easel.painted(panel, "2026-10-01T10:00")
+    return panel
+
+
+def done(easel: Easel, panel: str, action: str, at: str = "2026-11-24T10:00") -> None:
+    reason = {"override_reason": "the buyer leaves"} if action == "final_varnish" else {}
+    assert easel.send(f"{step(easel, panel, action)}/do", done_at=at, **reason).status_code == 303
+
+
+def test_a_picture_that_left_says_so_and_asks_for_no_press(easel: Easel) -> None:
+    panel = finished(easel, due_on="2026-12-20")
+    assert "what does a fingertip say?" in easel.client.get(panel).text
+    done(easel, panel, "ship")
+    for address in ("/", panel, f"{panel}/finish", "/panels"):
+        assert "sent yesterday; a final varnish likely" in easel.client.get(address).text, address
+    assert "sent yesterday, in time" in easel.client.get(panel).text
+    assert "what does a fingertip say?" not in easel.client.get(panel).text
+    assert 'name="stage" value="firm"' not in easel.client.get("/").text
+
+
+def test_a_picture_that_left_too_late_is_told_no_odds(easel: Easel) -> None:
+    panel = finished(easel, due_on="2026-11-20")
+    done(easel, panel, "ship")
+    for address in ("/", panel, "/plan"):
+        page = easel.client.get(address).text
+        assert "sent yesterday, too late for that day" in page, address
+        assert "chance of keeping it" not in page and "that the day is kept" not in page, address
+
+
+def test_a_sent_picture_that_nobody_called_finished_says_that_it_left(easel: Easel) -> None:
+    panel = old_picture(easel)
+    done(easel, panel, "ship")
+    assert "Nothing planned <small>sent yesterday" in easel.client.get(panel).text
+
+
+def test_a_varnish_that_is_on_is_not_stopped_at_its_gate(easel: Easel) -> None:
+    panel = finished(easel)
+    done(easel, panel, "final_varnish")
+    gate = easel.client.get(f"{panel}/finish").text.partition('id="gate-final_varnish"')[2].partition("</li>")[0]
+    assert "Varnished <small>yesterday at 10:00" in gate
+    assert "Stop" not in gate and "say the rules" not in gate
+    assert "what does a fingertip say?" not in easel.client.get(panel).text
+
+
+def test_a_varnish_under_a_later_layer_is_not_the_varnish_of_the_picture(easel: Easel) -> None:
+    panel = old_picture(easel)
+    done(easel, panel, "temporary_varnish", "2026-11-20T10:00")
+    done(easel, panel, "final_varnish")
+    assert "It has its final varnish" in easel.client.get(f"{panel}/record").text
+    easel.painted(panel, "2026-11-24T15:00", kind="glaze", override_reason="the buyer wants it warmer")
+    record = easel.client.get(f"{panel}/record").text
+    assert "It has its final varnish" not in record and "final varnish on since" not in record
+    assert "none; a final varnish" in record and "Varnish lies under its last layer" in record
+    assert "varnished" not in easel.client.get(f"{panel}/finish").text.partition("Planned and done")[0]
+
+
+def test_what_is_stored_meanwhile_is_told_in_words(easel: Easel) -> None:
+    panel = finished(easel)
+    address = step(easel, panel, "frame", planned_on="2026-12-01")
+    form = form_to(easel.client.get(f"{address}/edit"), f"{address}/edit")
+    assert easel.send(f"{address}/edit", planned_on="2026-12-04").status_code == 303
+    assert easel.send(f"{address}/do", done_at="2026-11-24T16:05").status_code == 303
+    late = easel.client.post(form.action, data=form.filled(note="oak"))
+    assert late.status_code == 409
+    assert "Stored now: <strong>4 December 2026</strong>" in late.text
+    assert "Stored now: <strong>24 November 2026 at 16:05</strong>" in late.text

@@ -3,7 +3,7 @@
 Forecasts are told as ranges of days, never as one day alone. ``today`` is the studio's day that the words start from.
 """
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from math import floor
 from typing import Protocol
 from zoneinfo import ZoneInfo
@@ -14,6 +14,7 @@ from server.science.soundness.types import Finding, Severity, Verdict
 from server.services.board.due_step import DueFact, Misfit, StepHeld
 from server.services.board.facts import ClosingFact, DaySpan, LayerFact, PanelFact, PressFact, Standing
 from server.services.board.layer_stop import LayerStop
+from server.services.board.spans import day_of_age
 from server.services.plan_reading import PlanRisk
 from server.web import words
 from server.web.action_words import action_name
@@ -322,7 +323,7 @@ def finding_day(finding: Finding, top: WhenPainted | None, zone: ZoneInfo) -> da
     """The day that a finding's remedy waits for, when it names an age of the layer below."""
     if finding.remedy is None or finding.remedy.not_before_d is None or top is None or top.painted_at is None:
         return None
-    return (top.painted_at + timedelta(days=min(finding.remedy.not_before_d, 36_500))).astimezone(zone).date()
+    return day_of_age(top.painted_at, finding.remedy.not_before_d, zone)
 
 
 def remedy_words(finding: Finding, top: WhenPainted | None, today: date, zone: ZoneInfo) -> str:

@@ -21,6 +21,7 @@ from server.services.planning_asked import Effort, PlanMake
 from server.services.planning_rules import CAUTION_PRICE, LONGEST_WAIT_D
 from server.services.planning_sound import wait_or_leave
 from server.store.tables import Layer, Panel, Studio
+from server.web import standing_words
 from tests.services.conftest import NOW, Bench
 
 ZONE = ZoneInfo("UTC")
@@ -289,6 +290,14 @@ def test_a_layer_that_lies_already_rests_until_a_caution_has_passed(rich: Bench)
     at = datetime.fromisoformat(sitting["start_at"])
     assert sitting["rest"] and at >= NOW - timedelta(days=1) + timedelta(days=sitting["rest"]["days"])
     assert "else it cautions: " in sitting["why"]
+    with rich.db.read() as session:
+        fact = board.one_panel(session, rich.actor, panel.uid, board.moment_of(NOW, ZONE))
+    assert fact is not None and fact.verdict is not None and below.painted_at is not None
+    finding = next(one for one in fact.verdict.findings if one.rule == sitting["rest"]["rule"])
+    day = standing_words.finding_day(finding, fact.top, ZONE)
+    assert day is not None and day < at.date(), "it passes in the course of a day, and the plan counts on the next"
+    hour = below.painted_at + timedelta(days=sitting["rest"]["days"])
+    assert f"a rule asks to wait until {day:%A} {day.day} {day:%B %Y}, {hour:%H:%M}, else" in sitting["why"]
 
 
 def stop(rule: str, not_before_d: float | None) -> Finding:

@@ -5,7 +5,7 @@ The rules answer each gate; ``server.planning.finish`` says from when it may be 
 
 from collections.abc import Iterable
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import Row
@@ -17,7 +17,7 @@ from server.science.soundness.types import Action, Material, Severity, Verdict
 from server.services.board.facts import ClosingFact, DaySpan, FinishTestFact, GateFact, Moment, StepFact
 from server.services.board.films import PanelLayers
 from server.services.board.rows import StudioRows
-from server.services.board.spans import day_span, local_day, not_before
+from server.services.board.spans import day_of_age, day_span, local_day, not_before
 from server.services.panels import STRETCHED_SUPPORTS
 from server.services.rule_limits import thresholds_of
 from server.services.verdicts import DRYING, VERDICTS, AfterPaint, Ground, LaidLayer, Question, situation
@@ -103,7 +103,7 @@ def opens_on(verdict: Verdict, question: Question, moment: Moment) -> date | Non
             named = [day for day in days if day is not None]
             if len(named) < len(found):
                 return None
-            return local_day(question.stack[-1].painted_at + timedelta(days=min(max(named), LONGEST_D)), moment.zone)
+            return day_of_age(question.stack[-1].painted_at, max(named), moment.zone)
     return None
 
 

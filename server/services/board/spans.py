@@ -46,6 +46,12 @@ def local_day(at: datetime, zone: ZoneInfo) -> date:
     return at.astimezone(zone).date()
 
 
+def day_of_age(since: datetime, days: float, zone: ZoneInfo) -> date:
+    """The day on which what lies since then comes to an age that a rule asks for: the one that every page and every
+    plan names. It may come to it at any hour of that day."""
+    return local_day(instant(since, days), zone)
+
+
 def start_of_day(on: date, zone: ZoneInfo) -> datetime:
     """The first instant of a day in the studio's zone, in UTC."""
     return datetime.combine(on, time(), zone).astimezone(timezone.utc)

@@ -25,7 +25,7 @@ from server.services.board.leaving import Leaving, leaving_of
 from server.services.board.pressing import press_of
 from server.services.board.rows import StudioRows
 from server.services.board.rule_waits import lies_since, over_what_lies
-from server.services.board.spans import instant, local_day
+from server.services.board.spans import day_of_age, instant, local_day
 from server.services.board.to_come import coming
 from server.services.forecasts import FORECASTS
 from server.services.give_way import give_way
@@ -62,7 +62,7 @@ class PanelStanding:
             return None
         place, found = self.outlook.stopped
         ends_d = self.outlook.stop_ends_d
-        until = None if ends_d is None else local_day(instant(moment.day_start, ends_d), moment.zone)
+        until = None if ends_d is None else day_of_age(moment.day_start, ends_d, moment.zone)
         return LayerStop(self.layers.to_come[place].row.kind, found.rule, found.title, until)
 
     @property
@@ -197,7 +197,7 @@ def allowed_from(
     named = [d for d in days if d is not None]
     if not named or len(named) < len(stops):
         return None
-    return local_day(instant(since, max(named)), moment.zone)
+    return day_of_age(since, max(named), moment.zone)
 
 
 def _standing(item: _Asked, ahead: tuple[Leaving, Outlook | None], rows: StudioRows, moment: Moment) -> PanelStanding:

@@ -98,6 +98,9 @@ def _one_test(first: str, second: str, words: tuple[str, str]) -> str:
     return "A test of a layer much thicker or thinner than these would tell."
 
 
+SELDOMEST, OFTENEST = 1, 99  # times in a hundred
+
+
 def reliability_words(report: LearningReport) -> str:
     """How honest the ranges were, in one sentence with its band."""
     found = report.calibration
@@ -108,12 +111,23 @@ def reliability_words(report: LearningReport) -> str:
             f"from {report.fewest} on something can be said, {missing} more."
         )
     covers, low, high = (in_hundred(share) for share in (found.covers, found.covers_low, found.covers_high))
-    return f"When we say 8 times in 10, it is {covers} times in 100 (between {low} and {high}, 9 times in 10)."
+    band = band_words(low, high)
+    return f"When we say 8 times in 10, it is {covers} times in 100 ({band}, 9 times in 10)."
 
 
 def in_hundred(share: float) -> int:
     """So many times in a hundred; what was fitted to a few layers never says always or never."""
-    return min(99, max(1, round(100 * share)))
+    return min(OFTENEST, max(SELDOMEST, round(100 * share)))
+
+
+def band_words(low: int, high: int) -> str:
+    """``between 82 and 96``: a band of so many times in a hundred; one that is narrower than its figures tell is told
+    by the one figure, which at either end may be as good as never or always."""
+    if low < high:
+        return f"between {low} and {high}"
+    if low >= OFTENEST:
+        return f"{low} or more"
+    return f"about {low}" if low > SELDOMEST else f"{low} or fewer"
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +138,10 @@ class ReliabilityLine:
     was: int
     low: int
     high: int
+
+    @property
+    def band(self) -> str:
+        return band_words(self.low, self.high)
 
 
 SAID = {0.5: "5 times in 10", 0.8: "8 times in 10", 0.95: "19 times in 20"}

@@ -251,7 +251,26 @@ def test_a_few_layers_never_say_always():
     report = told(calibration=Calibration(0.0, 0.2, COV, 1.0, 0.98, 1.0, True, 16), scored=16)
     said = learning_words.reliability_words(report)
     assert said == "When we say 8 times in 10, it is 99 times in 100 (between 98 and 99, 9 times in 10)."
+    assert [line.band for line in learning_words.reliability_lines(report)][-1] == "99 or more"
     assert learning_words.reliability_lines(told()) == []
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        (0.82, 0.96, "between 82 and 96"),
+        (0.9312, 0.9349, "about 93"),
+        (0.986, 0.999, "99 or more"),
+        (1.0, 1.0, "99 or more"),
+        (0.0, 0.0, "1 or fewer"),
+        (0.004, 0.013, "1 or fewer"),
+        (0.004, 0.02, "between 1 and 2"),
+    ],
+)
+def test_a_band_whose_bounds_are_one_figure_is_told_by_it(low: float, high: float, words: str):
+    report = told(calibration=Calibration(0.0, 1.0, COV, (low + high) / 2, low, high, False, 60), scored=60)
+    said = learning_words.reliability_words(report)
+    assert said.endswith(f" times in 100 ({words}, 9 times in 10).")
 
 
 def test_the_gain_over_the_book_is_said_whichever_way_it_goes():

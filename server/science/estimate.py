@@ -27,7 +27,7 @@ MODEL_VERSION = "3"  # a layer of several regions waits at each percentile for t
 STAGE_ORDER = tuple(Stage)
 STEPS_AT_ONCE = 1_000_000  # rooms x steps of one go
 MEASURED_UM = 500.0  # beyond, no film was measured
-TOUCH = STAGE_ORDER.index(Stage.DRY_TO_TOUCH)
+TOUCH, THROUGH, VARNISH = map(STAGE_ORDER.index, (Stage.DRY_TO_TOUCH, Stage.DRY_THROUGH, Stage.FINAL_VARNISH))
 
 
 def estimate(layer: LayerRecipe, room: Room) -> LayerEstimate:
@@ -131,8 +131,9 @@ def _answers(
     first = 0
     for (layer, room), (extreme, damp) in zip(pairs, weather.tolist(), strict=True):
         thick = layer.wet_thickness_um > MEASURED_UM
-        place = Circumstances(layer.ground, room.light_is_number, room.measured, thick, extreme, damp)
         last = first + len(layer.mixes)
+        hasty = bool(central[first:last, VARNISH].max() < central[first:last, THROUGH].max())
+        place = Circumstances(layer.ground, room.light_is_number, room.measured, thick, extreme, damp, hasty)
         if last - first == 1:
             answers.append(_one_region(layer, regions.mix_films[first], figures[first], place))
         else:

@@ -61,6 +61,7 @@ class Circumstances(NamedTuple):
     thick: bool  # thicker than any film that was measured
     extreme: bool  # colder than 5 C or warmer than 35 C at times
     damp: bool  # above 60 % relative humidity at times
+    varnish_first: bool = False  # the varnish's figure comes before dry-through
 
 
 @lru_cache(maxsize=8192)
@@ -118,6 +119,8 @@ def warnings(origins: tuple[Origin, ...], place: Circumstances) -> tuple[str, ..
     found = [told for origin in origins for told in origin.warnings]
     if place.thick:
         found.append("The film is thicker than any that was measured: its times are extrapolated.")
+    if place.varnish_first:
+        found.append("The figure for the final varnish comes before dry-through here: wait for dry-through.")
     if place.extreme:
         found.append("The room is colder than 5 C or warmer than 35 C at times: the model is extrapolated there.")
     if place.damp:

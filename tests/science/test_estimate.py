@@ -177,6 +177,8 @@ def test_provenance_names_source_and_label():
         (make.layer(50, make.mix(make.paint(1, "NBr6"))), ROOM, "never hardens"),
         (make.layer(50, make.mix(make.paint(1, "PW6", own={"paint_oil_g_per_100g": 5.0}))), ROOM, "more pigment"),
         (make.layer(900, make.mix(make.paint(1, "PW6"))), ROOM, "thicker"),
+        # The printed law: 930 days through a film of 600 um, 581 to the varnish, whose front stops at 200 um.
+        (make.layer(600, make.mix(make.paint(1, "PW6"))), ROOM, "comes before dry-through"),
         (make.layer(50, make.mix(make.paint(1, "PW6"))), make.room(2.0), "colder"),
         (make.layer(50, make.mix(make.paint(1, "PW6"))), make.room(20.0, 75.0), "humidity"),
     ],

@@ -162,12 +162,15 @@ def pigment_sums(pigments: tuple[tuple[float, float], ...]) -> tuple[float, floa
     return speed_up, slow_down
 
 
+def thickness_factor(thickness_um: Number, exponent: Number) -> Number:
+    """Dry-to-touch of a film against that of one of 30 um; the thinnest films gain no more."""
+    return np.maximum(reference.value("thickness_floor"), (thickness_um / REFERENCE_FILM_UM) ** exponent)
+
+
 def dry_to_touch_d(film: Film, room: Climate, kinetics: Kinetics | None = None) -> Number:
     """Days until a light rub no longer sticks, in a constant climate."""
     k = kinetics or central()
-    relative = film.thickness_um / REFERENCE_FILM_UM
-    thick = np.maximum(reference.value("thickness_floor"), relative**k.thickness_exponent)
-    thick = thick * np.sqrt(1 - film.absorbency)  # (6)
+    thick = thickness_factor(film.thickness_um, k.thickness_exponent) * np.sqrt(1 - film.absorbency)  # (6)
     waxed = 1 + reference.value("wax_slowing") * film.wax_share
     cloved = 1 + reference.value("clove_slowing") * film.clove_share
     retarded = waxed * cloved * film.slow_down  # (7)

@@ -107,7 +107,7 @@ def after_test(
     first_later = Stage.DRY_TO_RECOAT if anchor is Stage.DRY_TO_TOUCH else Stage.FINAL_VARNISH
     for later in order[order.index(first_later) :]:
         if later in stages:
-            changed[later] = _scaled(stages[later], factor)
+            changed[later] = scaled(stages[later], factor)
     return changed
 
 
@@ -183,5 +183,6 @@ def _ratio(stages: dict[Stage, StageRange], later: Stage, earlier: Stage) -> flo
     return stages[later].p50_d / base if base > 0.0 else 1.0
 
 
-def _scaled(stage: StageRange, factor: float) -> StageRange:
+def scaled(stage: StageRange, factor: float) -> StageRange:
+    """The range with every percentile as many times as late."""
     return StageRange(*(getattr(stage, f"p{round(q * 100):02d}_d") * factor for q in PERCENTILES))

@@ -120,3 +120,40 @@ def test_painted_in_the_future_is_refused() -> None:
     with pytest.raises(calls.CallProblem) as caught:
         ask(request)
     assert caught.value.errors[0].path == "stack[0].painted_at"
+
+
+def thinned(pigment: str, solvent: float, age_d: float) -> Any:
+    """Thinned white over ``pigment``; the rules' own reading of what a remedy is for: it lowers its finding."""
+
+    def layer(name: str, *additions: Any) -> Any:
+        paints = [{"parts": 23, "pigments": [{"ci_name": name}]}]
+        return {"wet_thickness_um": 50, "ground": "paint", "mixes": [{"paints": paints, "additions": list(additions)}]}
+
+    above = layer("PW6", {"kind": "solvent", "parts": solvent})
+    below = {"layer": layer(pigment), "kind": "oil", "age_d": age_d}
+    ground = {"kind": "acrylic", "age_d": 60}
+    return {"support": "rigid", "ground": ground, "stack": [below], "upper": {"layer": above, "kind": "oil"}}
+
+
+@pytest.mark.parametrize("pigment", ["PW1", "PW6", "PBk9", "PR108", "PR83", "PB29", "PY43", "PB28"])
+def test_a_remedy_given_back_as_it_was_told_is_enough(pigment: str) -> None:
+    # A remedy clears its finding or lowers it by a step: the rules' own clarification. Told to six digits, rounded up.
+    request = thinned(pigment, 15.0, 1.0)
+    remedy = rules(ask(request))["R03"]["remedy"]
+    later = copy.deepcopy(request)
+    later["stack"][0]["age_d"] = remedy["not_before_d"]
+    assert "R03" not in rules(ask(later))
+    dated = copy.deepcopy(request)
+    del dated["stack"][0]["age_d"]
+    dated["stack"][0]["painted_at"] = (NOW - timedelta(days=1)).isoformat()
+    assert "R03" not in rules(ask({**dated, "now": remedy["not_before_at"]}))
+    leave_out = rules(ask(request))["R10"]["remedy"]["reduce_solvent_ml"] * 2.3
+    assert "R10" not in rules(ask(thinned(pigment, 15.0 - leave_out, 1.0)))
+
+
+def test_the_date_of_a_bare_ground_counts_from_the_ground() -> None:
+    request = {**thinned("PW6", 1.0, 1.0), "stack": [], "ground": {"kind": "acrylic", "age_d": 1}}
+    remedy = rules(ask(request))["R24"]["remedy"]
+    # Published: conservators ask for 72 hours before oil goes on acrylic.
+    assert remedy["not_before_d"] == 3.0
+    assert datetime.fromisoformat(remedy["not_before_at"]) == NOW + timedelta(days=2)

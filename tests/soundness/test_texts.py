@@ -23,7 +23,8 @@ from server.science.soundness import (
 )
 from server.science.soundness import sources as source_table
 from server.science.soundness.sources import SOURCES
-from tests.soundness.builders import TACKY_D, ask, coming, found, layer, mix, oil, rules_of, solvent, there
+from server.science.soundness.words import enough
+from tests.soundness.builders import TACKY_D, ask, coming, found, layer, mix, oil, rules_of, solvent, there, tube
 from tests.soundness.strategies import situations
 
 FORBIDDEN = re.compile(r"\b(safe|safely|safer|safety|archival|guarantee\w*|will crack|won't crack)\b", re.IGNORECASE)
@@ -131,3 +132,23 @@ class TestTheThinnedWhiteOnGesso:
     def test_working_lightly_with_the_thinned_mix_is_not_for_it(self):
         verdict = check(self.on_day_three(Action.WORK_LIGHTLY, self.thinned))
         assert verdict.verdict is Severity.STOP and "R03" in rules_of(verdict)
+
+
+@pytest.mark.parametrize(
+    ("exact", "told"),
+    [(2.0, "2.0"), (0.465, "0.47"), (2.236, "2.3"), (0.991, "1.0"), (9.91, "10"), (14.0, "14"), (12.03, "12.1")],
+)
+def test_an_amount_that_less_would_not_do_for_is_rounded_up(exact, told):
+    # Derived: 10 ml of tube paint with 8 ml of solvent is back at S 0.30 without 3.7 ml of it; 0.3 ml is not 0.27 ml.
+    assert enough(exact) == told
+
+
+def test_what_a_remedy_says_is_enough_when_it_is_done_as_said():
+    # Published: S = solvent over the wet volume, at most 0.30. 23 parts of tube, 15 of solvent, told for 10 ml.
+    situation = ask((), coming(layer(mix(solvent(15), paint=tube(parts=23.0)))))
+    finding = found(check(situation), "R10")
+    assert finding is not None and finding.remedy is not None
+    told = re.match(r"Leave out ([\d.]+) ml of solvent per 10 ml", finding.remedy.text)
+    assert told is not None
+    left = 15.0 * 10.0 / 23.0 - float(told[1])
+    assert left / (10.0 + left) <= 0.30

@@ -8,10 +8,11 @@ from dataclasses import replace
 import pytest
 
 from server.science.recipe import Addition, AdditionKind
-from server.science.results import FilmState
-from server.science.soundness import DEFAULT, Material, Severity, Way, changed_layer, check, with_way
+from server.science.results import FilmState, Stage
+from server.science.soundness import DEFAULT, Material, Severity, Way, at_date, changed_layer, check, with_way
 from server.science.soundness.mixes import mix_facts
 from tests.soundness.builders import (
+    SPREAD,
     TACKY_D,
     THROUGH_D,
     TOUCH_DRY_D,
@@ -121,6 +122,27 @@ def test_a_drier_inside_the_oil_cannot_be_left_out():
 def test_several_coats_are_a_way_to_change_the_layer():
     thick = layer(mix(oil(2)), um=150.0)
     assert changed_layer(thick, Way(coats=3)).wet_thickness_um == pytest.approx(50.0)
+
+
+def test_splitting_is_not_offered_where_a_thin_coat_would_be_quick_over_slow():
+    """A coat of a quarter is touch-dry in half the time: root of the thickness (drying model, equation 6)."""
+    thick, below = layer(mix(oil(3)), um=240.0), there(age_d=TOUCH_DRY_D)
+    quick = remedy_of(ask([below], coming(thick, times(5.0))), "R09")  # 2.5 d over 4 d: below 0.7
+    assert quick.coats is None and quick.text.startswith("Splitting it into thin coats would break R02")
+    slow = ask([below], coming(thick, times(6.0)))
+    assert remedy_of(slow, "R09").coats == 4
+    split = with_way(slow, Way(coats=4)).upper
+    assert split is not None and split.stages[Stage.DRY_TO_TOUCH].p50_d == pytest.approx(3.0)
+
+
+def test_the_rest_between_many_layers_lasts_until_the_note_is_gone():
+    """The first is dry through by then, and the next fattest asks for a longer rest of its own."""
+    first = there(layer(mix(oil(8))), 8.0, times(3.0, 6.0))
+    second, third = there(layer(mix(oil(4))), 3.0, times(8.0, 30.0)), there(age_d=1.0, stages=times(3.0))
+    situation = ask([first, second, third], coming())
+    date_d = remedy_of(situation, "R38").not_before_d
+    assert date_d == pytest.approx(8.0 * SPREAD)
+    assert severity(at_date(situation, date_d), "R38") is Severity.SOUND
 
 
 TOUCHES = layer(mix(area=0.05, name="lights"))

@@ -1,7 +1,7 @@
 """The ``estimate`` call: a layer and a room in, drying stages with their ranges out."""
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from pydantic import AwareDatetime, BaseModel
@@ -117,16 +117,6 @@ def _warnings(request: EstimateRequest, estimate: LayerEstimate) -> list[str]:
 
 def rounded(value: float) -> float:
     return float(f"{value:.{DAYS_DIGITS}g}")
-
-
-def instant(painted_at: datetime | None, days: float) -> str | None:
-    """``painted_at`` plus so many days, in the zone it came in; None beyond the calendar."""
-    if painted_at is None:
-        return None
-    try:
-        return (painted_at + timedelta(days=days)).isoformat(timespec="seconds")
-    except OverflowError:
-        return None
 
 
 CALL = Call(EstimateRequest, EstimateAnswer, prepare, answer_many, as_text)

@@ -1,5 +1,6 @@
 """The ``soundness`` call: a stack and what is to be done with it in, the verdict with its remedies out."""
 
+import math
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -9,7 +10,7 @@ from pydantic import AwareDatetime, BaseModel, Field
 
 from server.formats.calls import layer_in
 from server.formats.calls.call import Call
-from server.formats.calls.estimate import instant, rounded
+from server.formats.calls.estimate_out import DAYS_DIGITS
 from server.formats.calls.finish_tests_in import FinishTestIn, finish_tests
 from server.formats.calls.layer_in import AgeD, CallModel, Code, Collector, LayerIn, RoomIn, StageD
 from server.science.estimate import stage_ranges_many
@@ -22,6 +23,7 @@ from server.science.soundness.types import Finding, Verdict
 # Percentiles that were not given follow from a log-normal through p50 and p90.
 P95_OVER_P90 = 1.6448536 / 1.2815516  # standard normal quantiles
 SECONDS_PER_DAY = 86_400.0
+FLOAT_ERROR = 1e-12
 AT_ONCE = 512  # requests
 Stages = dict[Stage, StageRange]
 
@@ -127,7 +129,8 @@ class SoundnessRequest(CallModel):
 
 
 class RemedyOut(BaseModel):
-    """Figures that do not apply are null. ``not_before_d`` is an age of the layer below."""
+    """Figures that do not apply are null. ``not_before_d`` is an age of the layer below, or of
+    the bare ground."""
 
     text: str
     add_oil_ml: float | None
@@ -253,8 +256,8 @@ class Prepared:
 
     def answer(self, estimates: Sequence[Stages]) -> dict[str, Any]:
         verdict = check(self.situation(estimates))
-        top_age_d = self.ages_d[-1] if self.ages_d else None
-        return _answer(verdict, self.now, top_age_d)
+        age_d = self.ages_d[-1] if self.ages_d else self.request.ground.age_d
+        return _answer(verdict, self.now, age_d)
 
 
 def _complete(stages: StagesIn | None) -> bool:
@@ -287,26 +290,54 @@ def _stages(modelled: dict[Stage, StageRange], given: StagesIn | None) -> dict[S
     return stages
 
 
-def _remedy(finding: Finding, now: datetime, top_age_d: float | None) -> dict[str, Any] | None:
+def _no_less(value: float) -> float:
+    """Six digits, rounded up: what a remedy asks for is enough when it comes back as it was told."""
+    told = float(f"{value:.{DAYS_DIGITS}g}")
+    if told >= value * (1 - FLOAT_ERROR):
+        return told
+    place = 10.0 ** (math.floor(math.log10(value)) + 1 - DAYS_DIGITS)
+    return float(f"{told + place:.{DAYS_DIGITS}g}")
+
+
+def _no_more(value: float) -> float:
+    """Six digits, rounded down."""
+    told = _no_less(value)
+    if value <= 0 or told <= value * (1 + FLOAT_ERROR):
+        return told
+    place = 10.0 ** (math.floor(math.log10(value)) + 1 - DAYS_DIGITS)
+    return float(f"{told - place:.{DAYS_DIGITS}g}")
+
+
+def _no_earlier(now: datetime, wait_d: float) -> str | None:
+    """``now`` plus so many days, to the second above; None beyond the calendar."""
+    try:
+        return (now + timedelta(days=wait_d, microseconds=999_999)).isoformat(timespec="seconds")
+    except OverflowError:
+        return None
+
+
+def _remedy(finding: Finding, now: datetime, age_d: float | None) -> dict[str, Any] | None:
+    """``age_d``: of what the remedy's date counts from, the top layer or the bare ground."""
     remedy = finding.remedy
     if remedy is None:
         return None
-    figures = ("add_oil_ml", "add_oil_g", "reduce_solvent_ml", "add_paint_ml", "max_couch_ml", "not_before_d")
+    figures = ("add_oil_ml", "add_oil_g", "reduce_solvent_ml", "add_paint_ml", "not_before_d")
     values: dict[str, Any] = {name: getattr(remedy, name) for name in figures}
-    answer = {name: None if value is None else rounded(value) for name, value in values.items()}
+    answer = {name: None if value is None else _no_less(value) for name, value in values.items()}
     at = None
-    if remedy.not_before_d is not None and top_age_d is not None:
-        at = instant(now, remedy.not_before_d - top_age_d)
+    if remedy.not_before_d is not None and age_d is not None:
+        at = _no_earlier(now, remedy.not_before_d - age_d)
     return {
         "text": remedy.text,
         **answer,
+        "max_couch_ml": None if remedy.max_couch_ml is None else _no_more(remedy.max_couch_ml),
         "add_oil_drops": remedy.add_oil_drops,
         "coats": remedy.coats,
         "not_before_at": at,
     }
 
 
-def _answer(verdict: Verdict, now: datetime, top_age_d: float | None) -> dict[str, Any]:
+def _answer(verdict: Verdict, now: datetime, age_d: float | None) -> dict[str, Any]:
     return {
         "verdict": verdict.verdict.value,
         "state": verdict.state.value,
@@ -318,7 +349,7 @@ def _answer(verdict: Verdict, now: datetime, top_age_d: float | None) -> dict[st
                 "reason": finding.reason,
                 "basis": finding.basis.value,
                 "source": finding.source,
-                "remedy": _remedy(finding, now, top_age_d),
+                "remedy": _remedy(finding, now, age_d),
             }
             for finding in verdict.findings
         ],

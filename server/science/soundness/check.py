@@ -102,11 +102,11 @@ def _moved_on(
     item: Rule, draft: Draft, drafts: list[tuple[Rule, Draft]], facts: Facts, thresholds: Thresholds
 ) -> Draft:
     """The draft with its date moved to where no finding as heavy as its own comes up anew: a film that may be touched
-    at last may still be too young for what is to go on."""
+    at last may still be too young for what is to go on. Nor is its own as heavy there, for another layer's sake."""
     situation = facts.situation
     if not item.opens or draft.not_before_d is None or situation.upper is None:
         return draft
-    known = {(each.id, each.title) for each, _ in drafts}
+    known = {(each.id, each.title) for each, _ in drafts if each is not item}
     date_d = draft.not_before_d
     for _ in range(MOST_MOVES):
         then = read_facts(at_date(situation, date_d), thresholds)

@@ -4,14 +4,19 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from server.science import reference
+from server.science.drying import thickness_factor
 from server.science.recipe import Addition, AdditionKind, LayerRecipe, MixRecipe
+from server.science.results import Stage
 from server.science.soundness.facts import Facts
 from server.science.soundness.rule import PAINTING, Draft
 from server.science.soundness.thresholds import Thresholds
 from server.science.soundness.types import MixChange, NewLayer, Remedy, Situation, Way
-from server.science.soundness.words import amount, capital, days
+from server.science.soundness.words import amount, capital, days, enough
+from server.science.stages import scaled
 
 NO_SHARE = 1e-9
+TOUCH_STAGES = (Stage.SET_TO_TOUCH, Stage.DRY_TO_TOUCH)
 # What each addition is called where a remedy leaves it out.
 LEFT_OUT = {
     AdditionKind.ALKYD_MEDIUM: "the alkyd medium",
@@ -76,7 +81,7 @@ def drops(volume_ml: float, drops_per_ml: float) -> int:
 def with_way(situation: Situation, way: Way) -> Situation:
     """The situation with the new layer changed in one of the ways of a remedy, of several coats with the first.
 
-    Nothing else moves, the drying times included.
+    Nothing else moves but how soon a thinner film is dry to the touch.
     """
     if situation.upper is None:
         return situation
@@ -84,8 +89,14 @@ def with_way(situation: Situation, way: Way) -> Situation:
 
 
 def changed_new(new: NewLayer, way: Way) -> NewLayer:
-    """The new layer changed in one of the ways of a remedy; its drying times stay."""
-    return NewLayer(new.material, new.stages, changed_layer(new.recipe, way), new.same_session)
+    """The new layer changed in one of the ways of a remedy; of its drying times the touch goes with the thickness."""
+    recipe = changed_layer(new.recipe, way)
+    stages = new.stages
+    if recipe.wet_thickness_um != new.recipe.wet_thickness_um:
+        exponent = reference.value("thickness_exponent")
+        now, then = (thickness_factor(um, exponent) for um in (new.recipe.wet_thickness_um, recipe.wet_thickness_um))
+        stages = stages | {stage: scaled(stages[stage], float(then / now)) for stage in TOUCH_STAGES if stage in stages}
+    return NewLayer(new.material, stages, recipe, new.same_session)
 
 
 def changed_layer(recipe: LayerRecipe, way: Way) -> LayerRecipe:
@@ -207,11 +218,11 @@ def _change_words(change: MixChange, facts: Facts, limits: Thresholds) -> str:
         grams = amount(change.add_oil_ml * limits.remedy_oil_density_g_ml)
         count = drops(change.add_oil_ml, facts.situation.drops_per_ml)
         parts.append(
-            f"add {amount(change.add_oil_ml)} ml of oil ({grams} g, about {count} drop{'s' if count != 1 else ''})"
+            f"add {enough(change.add_oil_ml)} ml of oil ({grams} g, about {count} drop{'s' if count != 1 else ''})"
         )
     if change.reduce_solvent_ml > 0.0:
-        parts.append(f"leave out {amount(change.reduce_solvent_ml)} ml of solvent")
+        parts.append(f"leave out {enough(change.reduce_solvent_ml)} ml of solvent")
     if change.add_paint_ml > 0.0:
-        parts.append(f"add {amount(change.add_paint_ml)} ml of tube paint")
+        parts.append(f"add {enough(change.add_paint_ml)} ml of tube paint")
     told = " and ".join(parts)
     return told if change.leave_out else f"{told} per {amount(facts.situation.paint_ml)} ml of paint"

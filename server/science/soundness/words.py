@@ -28,6 +28,14 @@ def amount(value: float) -> str:
     return f"{value:.1f}" if value >= 0.995 else f"{value:.2f}"
 
 
+def enough(value: float) -> str:
+    """Two digits of a quantity that less would not do for, rounded up: 0.47, 1.9, 14; from ten on a tenth where it
+    takes one, 12.1."""
+    digits = 1 if value >= 0.995 else 2
+    up = math.ceil(value * 10.0**digits - 1e-6) / 10.0**digits
+    return f"{up:.1f}".removesuffix(".0") if up >= 9.95 else amount(up)
+
+
 def percent(share: float) -> str:
     return f"{100.0 * share:.0f} %"
 

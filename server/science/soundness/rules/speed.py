@@ -38,7 +38,6 @@ def speed_severity(upper: LayerFacts, lower: LayerFacts, limits: Thresholds) -> 
             "A layer that hardens before the one below has finished shrinking is torn apart by it. Umber, lead, "
             "cobalt, driers and alkyd are quick; blacks, cadmiums and lakes are slow."
         ),
-        mix_matters=False,
     )
 )
 def SPEED_ORDER(facts: Facts, limits: Thresholds) -> Draft | None:

@@ -6,6 +6,7 @@ from typing import Annotated
 
 from pydantic import Field
 
+from server.planning.schedule.check import Fault
 from server.planning.schedule.plan import Plan
 from server.planning.schedule.planner import Bench
 from server.planning.schedule.problem import Problem
@@ -56,7 +57,7 @@ class Effort:
 @dataclass(slots=True)
 class Made:
     """A plan with the problem it answers, what the rules asked for it, what they say of each of its sittings on its
-    day, and the layers whose pin cannot hold any more."""
+    day, the layers whose pin cannot hold any more, and what does not hold of pins that stay."""
 
     plan: Plan
     bench: Bench
@@ -64,6 +65,7 @@ class Made:
     extra: Extra
     said: tuple[Answer, ...]
     let_go: frozenset[str] = frozenset()
+    held: tuple[Fault, ...] = ()
 
     def cautions(self) -> dict[str, list[Finding]]:
         """By layer, what the rules caution against on its day."""

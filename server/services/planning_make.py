@@ -190,14 +190,20 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
         "made_on": asked.moment.on.isoformat(),
         "settings": asked.command.model_dump(exclude={"anew"}),
         "share_wait_d": asked.board.studio.share_wait_d,
-        "let_go": [
-            {"id": uid, "kind": kinds[uid], "panel": names.panels[uid], "title": titles[names.panels[uid]]}
-            for uid in sorted(made.let_go)
+        "let_go": [names.of_sitting(uid) for uid in sorted(made.let_go)],
+        "held": [
+            {**names.of_sitting(uid), "why": why, "ready_on": releases[names.panels[uid]]}
+            for uid, why in sorted(_held(made).items())
         ],
         "left_out": [
             {"title": titles[uid], "uid": uid, "reason": reason} for uid, reason in made.extra.left_out.items()
         ],
     }
+
+
+def _held(made: Made) -> dict[str, str]:
+    """What does not hold of pinned sittings that stay, by the kind of the checker's fault; of two the upper one."""
+    return {fault.sittings[-1]: fault.kind for fault in reversed(made.held)}
 
 
 def _risks(made: Made, asked: Asked) -> dict[str, dict[str, Any]]:

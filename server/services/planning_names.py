@@ -16,6 +16,11 @@ class Names:
         uid_of = {panel.id: panel.uid for panel in board.panels}
         self.panels = {row.uid: uid_of.get(panel_id, "") for panel_id, rows in board.layers.items() for row in rows}
 
+    def of_sitting(self, uid: str) -> dict[str, str]:
+        """A sitting as a stored plan names one."""
+        panel = self.panels[uid]
+        return {"id": uid, "kind": self.kinds[uid], "panel": panel, "title": self.titles[panel]}
+
     def in_words(self, text: str, panel: str = "") -> str:
         """A text with names in place of uids; layers of other panels than ``panel`` are told with their panel."""
 

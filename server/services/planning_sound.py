@@ -7,9 +7,10 @@ first plans, which cost next to nothing; then everything is searched once.
 
 import time
 from collections import Counter
+from dataclasses import dataclass
 
 from server.planning.schedule import planner, threads
-from server.planning.schedule.check import Fault, check
+from server.planning.schedule.check import Fault, check, of_pins
 from server.planning.schedule.compiled import current
 from server.planning.schedule.plan import Plan
 from server.planning.schedule.problem import FLOW_PRICE, TARDINESS_PRICE
@@ -30,6 +31,13 @@ A_FIRST_PLAN = Effort(moves=0)
 NOTHING = (0.0, 0.0)
 
 Rests = dict[str, Rest]
+
+
+@dataclass(frozen=True, slots=True)
+class Stopped:
+    """The layers that a rule stops on their day in a plan, each with the rule."""
+
+    layers: tuple[tuple[str, Finding], ...]
 
 
 def sound(asked: Asked, effort: Effort) -> Made:
@@ -137,17 +145,31 @@ def _without_stops(asked: Asked, effort: Effort, extra: Extra) -> Made:
         budget = Budget(seconds=effort.seconds, moves=effort.moves, clock=time.monotonic, threads=threads.allowed())
         plan, bench = planner.plan(question, current(), budget, effort.told)
         said = _ask_rules(plan, asked, extra, is_last=attempt >= TRIES - 2)
-        if said is None:
+        if isinstance(said, Stopped):
+            let_go |= _held_on_a_stop(said, asked, extra)
             continue
         faults = check(question, plan)
         loose = {f.sittings[0] for f in faults if f.kind == "pinned" and _is_pinned(asked.board, f.sittings[0])}
         if not faults:
-            return Made(plan, bench, question, extra, said, let_go)
+            held = tuple(of_pins(question, plan)) if asked.room.pinned else ()
+            return Made(plan, bench, question, extra, said, let_go, held)
         if loose <= let_go:
             raise Refused(_why_not(faults[0], asked.board))
         # A pin that cannot hold any more must not hold everything else up.
         let_go |= loose
     raise Refused("No plan was found that the rules of soundness let pass. Nothing was changed.")
+
+
+def _held_on_a_stop(stopped: Stopped, asked: Asked, extra: Extra) -> set[str]:
+    """The pinned layers that could go on later than where they are held. Raises ``Refused`` for one that was only to be
+    moved there now."""
+    found = set()
+    for uid, by in stopped.layers:
+        if uid in asked.room.pinned and not _is_pinned(asked.board, uid):
+            raise Refused(f"A rule stops it on that day: {by.title} ({by.rule}). Nothing was changed.")
+        if uid in asked.room.pinned and uid in extra.rests:
+            found.add(uid)
+    return found
 
 
 def _why_not(fault: Fault, board: StudioRows) -> str:
@@ -169,19 +191,19 @@ def _is_pinned(board: StudioRows, uid: str) -> bool:
     return sitting is not None and sitting.pinned
 
 
-def _ask_rules(plan: Plan, asked: Asked, extra: Extra, *, is_last: bool) -> tuple[Answer, ...] | None:
-    """What the rules say of every planned sitting on its day; None when something has to be planned anew."""
+def _ask_rules(plan: Plan, asked: Asked, extra: Extra, *, is_last: bool) -> tuple[Answer, ...] | Stopped:
+    """What the rules say of every planned sitting on its day; what they stop, when something has to be planned anew."""
     starts = {s.id: s.start_at for s in plan.sittings}
     said: list[Answer] = []
-    changed = False
+    stopped: list[tuple[str, Finding]] = []
     for standing in asked.found:
         for answer in answers(standing, asked.board, asked.moment, starts):
             said.append(answer)
             if answer.stops:
                 wait_or_leave(standing, (answer.n, answer.stops), extra, is_last=is_last)
-                changed = True
+                stopped.append((answer.layer.row.uid, reason_of(answer.stops)))
                 break
-    return None if changed else tuple(said)
+    return Stopped(tuple(stopped)) if stopped else tuple(said)
 
 
 def wait_or_leave(

@@ -186,6 +186,7 @@ class PlanShown:
     panels: tuple[PanelShown, ...]
     left_out: tuple[LeftOut, ...]
     let_go: tuple[Mapping[str, str], ...]  # sittings whose pin cannot hold any more
+    held: tuple[Mapping[str, Any], ...]  # sittings whose pin stays though something is against their day
     unplaced: tuple[Mapping[str, str], ...]
     gain_pct: float  # against the plan it was found beside, in the background; else 0
     share_wait_d: float  # so long a panel could wait in it to share a mix
@@ -231,6 +232,7 @@ def shown_in_use(row: StudioPlan | None, now: PlanNow, facts: Mapping[str, Panel
             _broken(one, old) if one.uid in broken else one for one, old in zip(panels, made.panels, strict=True)
         ),
         let_go=(),
+        held=(),
         by_hand=tuple(ByHand(s.plan, now.to_come.get(s.plan.uid)) for s in now.sittings if s.fate == "moved"),
         to_come=len(now.standing),
         in_use=True,
@@ -252,6 +254,7 @@ def shown(row: StudioPlan | None, now: PlanNow, today: date, confidence: float =
         made,
         panels=tuple(panels),
         let_go=tuple(one for one in made.let_go if one["id"] not in now.painted),
+        held=tuple(one for one in made.held if one["id"] not in now.painted),
         changes=_changes(sittings, stood, now.to_come),
     )
 
@@ -268,10 +271,15 @@ def _plan(row: StudioPlan, sittings: Iterable[SittingShown], today: date) -> Pla
         panels=tuple(_panel(p, today) for p in content.get("panels", ())),
         left_out=tuple(LeftOut(one["title"], one["uid"], one["reason"]) for one in content.get("left_out", ())),
         let_go=tuple(content.get("let_go", ())),
+        held=tuple(map(_held, content.get("held", ()))),
         unplaced=tuple(content.get("unplaced", ())),
         gain_pct=content.get("gain_pct", 0.0),
         share_wait_d=share_wait_of(content),
     )
+
+
+def _held(one: Mapping[str, Any]) -> Mapping[str, Any]:
+    return {**one, "ready_on": date.fromisoformat(one["ready_on"]) if one["ready_on"] else None}
 
 
 def _day(on: date, sittings: Iterable[SittingShown], today: date) -> DayShown:

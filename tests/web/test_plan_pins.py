@@ -224,3 +224,19 @@ def test_what_was_moved_by_hand_stays_pinned_where_it_was_moved_to(
     pin(client, db, uid, "no")
     assert take(client, db)[0] == 303
     assert pinned(in_use(db)) == {uid} and sitting_days(db)[uid] == day
+
+
+def test_a_pin_before_its_layer_is_likely_ready_is_told_with_the_plan_that_waits(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    panel = bare.panel(title="Quince and jug")
+    lower = bare.painted(panel, 3, kind="first", thickness_preset="thin_opaque")
+    upper = bare.layer(panel, kind="second", thickness_preset="thin_opaque").uid
+    accepted(client, db)
+    pin(client, db, upper)
+    with bare.unit("It was painted half a day later") as work:
+        work.session.get_one(Layer, lower.id).painted_at = NOW - timedelta(days=2.5)
+    assert client.post("/plan/right").status_code == 303
+    told = words(client.get("/plan").text)
+    assert "Does not hold Quince and jug , second: pinned to a day before " in told
+    assert "from when what is on the panel is counted on as ready. It stays there until you let it move." in told

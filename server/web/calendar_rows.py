@@ -122,7 +122,7 @@ def _sitting_words(layer: CalendarLayer, sitting: PlannedSitting, today: date, i
     when = plan_words.when_words(sitting, today)
     if layer.start != sitting.start_at:
         likely = standing_words.span_words(layer.start_days, today)
-        return f"{layer.kind} was planned {when}; it may go on only {likely}: plan anew"
+        return f"{layer.kind} was planned {when}; it may go on later, {likely}: plan anew"
     if is_beneath_day:
         when = plan_words.clock_words(sitting)
     why = f". Why this day? {plan_words.why_words(sitting, today).rstrip('.')}" if sitting.why else ""

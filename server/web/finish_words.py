@@ -80,6 +80,8 @@ def next_words(closing: ClosingFact, today: date) -> str:
         step = planned[0]
         when = f", {words.day_words(step.planned_on, today)}" if step.planned_on else ""
         named = f"{action_name(step.action)}{when}"
+        if step.planned_on is not None and step.planned_on < today:
+            return f"{named}: that day is past"
         if step.opens_on is None:
             return named
         return f"{named}: too early, not before {standing_words.far_day_words(step.opens_on, today)}, say the rules"

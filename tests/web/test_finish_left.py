@@ -1,5 +1,7 @@
 """A picture that is varnished for good or sent: what every page says of it, and of one that was painted over since."""
 
+import re
+
 import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
@@ -83,3 +85,21 @@ def test_what_is_stored_meanwhile_is_told_in_words(easel: Easel) -> None:
     assert late.status_code == 409
     assert "Stored now: <strong>4 December 2026</strong>" in late.text
     assert "Stored now: <strong>24 November 2026 at 16:05</strong>" in late.text
+
+
+def test_a_step_whose_day_went_by_says_so(easel: Easel) -> None:
+    panel = finished(easel)
+    step(easel, panel, "frame", planned_on="2026-11-23")
+    assert "Frame, open, 23 November: that day is past" in easel.client.get("/").text
+    page = easel.client.get(f"{panel}/finish").text
+    assert "That day is past" in page and "Too early <small>" not in page
+
+
+def test_a_mistaken_test_says_so_on_paper_too(easel: Easel) -> None:
+    panel = finished(easel)
+    assert easel.send(f"{panel}/finish/tests", method="thumb", result="mark").status_code == 303
+    uid = re.findall(r'href="(/finish-tests/[\w-]+)/edit"', easel.client.get(f"{panel}/finish").text)[0]
+    assert easel.client.post(f"{uid}/mistaken", data={"command_key": "k"}).status_code == 303
+    made = easel.client.get(f"{panel}/finish").text.partition("Made so far")[2]
+    shown = re.sub(r'<div class="row-of no-print">.*?</div>', "", made, flags=re.DOTALL)
+    assert "Marked as mistaken; it does not count." in shown

@@ -89,6 +89,8 @@ def test_a_date_is_told_with_its_odds_and_nothing_else_changes(
         "Ready to hand over by" in shown and "It has to be begun" in shown and "tested for its final varnish" in shown
     )
     assert "No promise is endangered" in shown
+    # It is printed and read on another day: days, not weeks from today.
+    assert re.search(r"tested for its final varnish: likely \d+ \w+( 2027)? to \d+ \w+ 2027\.", shown)
     assert "From Invented studio" in shown and "no days" not in shown  # it tells the buyer whose word it is
     assert "Two herons for An invented buyer" in words(client.get("/plan/promise").text)
 

@@ -116,6 +116,10 @@ def test_the_weeks_sheet_says_at_a_sitting_from_when_its_layer_may_go_on(
         fact = board.one_panel(session, bare.actor, panel.uid, board.moment_of(NOW, ZoneInfo("Europe/Prague")))
     assert fact is not None and fact.coming is not None and fact.coming.planned_from is not None
     assert found[1] == f"{fact.coming.planned_from.day} {fact.coming.planned_from:%B}"
+    agenda = words(client.get("/calendar?view=agenda").text)
+    assert re.search(r"glaze was planned tomorrow at \d\d:\d\d, with [\w ]+; it may go on later, likely", agenda), (
+        agenda
+    )
 
 
 def test_the_weeks_sheet_says_at_a_sitting_that_it_lies_outside_the_hours(

@@ -115,12 +115,12 @@ def _quote(quote: Quote, page: PageRequest) -> dict[str, Any]:
             for one in content["endangered"]
         ],
         "slipping": [(one["uid"], one["title"]) for one in content.get("slipping", ())],
-        "varnish": None if varnish is None else _varnish_words(varnish, page.today),
+        "varnish": None if varnish is None else _varnish_words(varnish),
         "is_archived": quote.archived_at is not None,
     }
 
 
-def _varnish_words(varnish: dict[str, str], today: date) -> str:
-    """``likely June to August 2027, 8 times in 10``: told in full, since the buyer reads it on another day."""
+def _varnish_words(varnish: dict[str, str]) -> str:
+    """``likely 3 June to 8 August 2027``: told in full, since the buyer reads it on another day."""
     low, high = date.fromisoformat(varnish["from"]), date.fromisoformat(varnish["to"])
-    return span_words(DaySpan(low, low, high), today)
+    return span_words(DaySpan(low, low, high), date.max)

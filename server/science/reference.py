@@ -193,6 +193,18 @@ def _pigments_by_name() -> dict[str, tuple[Pigment, ...]]:
     return by_name
 
 
+def colour_index_name(ci_name: str) -> str:
+    """The name as the table writes it, of whichever variants. Raises InputError at ``ci_name`` where it is unknown."""
+    return _pigments_of(ci_name)[0].ci_name
+
+
+def _pigments_of(ci_name: str) -> tuple[Pigment, ...]:
+    rows = _pigments_by_name().get(ci_name.strip().casefold())
+    if rows is None:
+        raise InputError("ci_name", f"the pigment {ci_name!r} is not in the table; write its Colour Index name, as PW6")
+    return rows
+
+
 @lru_cache(maxsize=1024)
 def find_pigment(ci_name: str, variant: str | None = None) -> Pigment:
     """The pigment of a Colour Index name. ``variant`` is needed where the name has several rows.
@@ -201,9 +213,7 @@ def find_pigment(ci_name: str, variant: str | None = None) -> Pigment:
 
     Raises InputError at ``ci_name`` or ``variant`` when the name is unknown, the variant is, or several rows answer.
     """
-    rows = _pigments_by_name().get(ci_name.strip().casefold())
-    if rows is None:
-        raise InputError("ci_name", f"the pigment {ci_name!r} is not in the table; write its Colour Index name, as PW6")
+    rows = _pigments_of(ci_name)
     wanted = (variant or "").partition(" (")[0].strip().casefold()
     if len(rows) == 1 and not wanted:
         return rows[0]

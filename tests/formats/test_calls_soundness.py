@@ -157,3 +157,16 @@ def test_the_date_of_a_bare_ground_counts_from_the_ground() -> None:
     # Published: conservators ask for 72 hours before oil goes on acrylic.
     assert remedy["not_before_d"] == 3.0
     assert datetime.fromisoformat(remedy["not_before_at"]) == NOW + timedelta(days=2)
+
+
+def test_a_pigment_of_the_ground_is_found_however_it_is_written_or_refused() -> None:
+    # Published: what lies on zinc grounds comes off (Rogala and others 2010). A name passed over would let it through.
+    request = {**thinned("PW6", 1.0, 1.0), "stack": [], "support": "stretched"}
+    for name in ("PW4", "pw4", " PW4 "):
+        request["ground"] = {"kind": "oil", "age_d": 400, "pigments": [name]}
+        assert rules(ask(request))["R20"]["severity"] == "stop"
+    request["ground"]["pigments"] = ["PW6", "zinc white"]
+    with pytest.raises(calls.CallProblem) as raised:
+        ask(request)
+    assert [fault.path for fault in raised.value.errors] == ["ground.pigments[1]"]
+    assert "Colour Index name" in raised.value.errors[0].message

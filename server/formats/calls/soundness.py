@@ -13,6 +13,8 @@ from server.formats.calls.call import Call
 from server.formats.calls.estimate_out import DAYS_DIGITS
 from server.formats.calls.finish_tests_in import FinishTestIn, finish_tests
 from server.formats.calls.layer_in import AgeD, CallModel, Code, Collector, LayerIn, RoomIn, StageD
+from server.science import reference
+from server.science.errors import InputError
 from server.science.estimate import stage_ranges_many
 from server.science.finish_tests import with_finish_tests
 from server.science.recipe import LayerRecipe, Room
@@ -179,6 +181,7 @@ class Prepared:
             layer_in.check_room(request.room, ("room",), faults)
         top_age_d = self.ages_d[-1] if self.ages_d else None
         self.tests = finish_tests(request.finish_tests, top_age_d, self.now, faults) if request.finish_tests else ()
+        self.ground_pigments = _colour_index_names(request.ground.pigments, faults)
         self._check(faults)
 
     def _age_d(self, item: StackLayerIn, i: int, faults: Collector) -> float:
@@ -242,7 +245,7 @@ class Prepared:
         ground = self.request.ground
         asked = Situation(
             support=self.request.support.value,
-            ground=GroundFacts(ground.kind.value, ground.age_d, ground.surface.value, tuple(ground.pigments)),
+            ground=GroundFacts(ground.kind.value, ground.age_d, ground.surface.value, self.ground_pigments),
             stack=stack,
             upper=upper,
             action=self.request.action,
@@ -258,6 +261,17 @@ class Prepared:
         verdict = check(self.situation(estimates))
         age_d = self.ages_d[-1] if self.ages_d else self.request.ground.age_d
         return _answer(verdict, self.now, age_d)
+
+
+def _colour_index_names(given: Sequence[str], faults: Collector) -> tuple[str, ...]:
+    """The names as the rules look for them: one they do not know would pass unseen."""
+    names = []
+    for i, name in enumerate(given):
+        try:
+            names.append(reference.colour_index_name(name))
+        except InputError as error:
+            faults.add(("ground", "pigments", i), error.message)
+    return tuple(names)
 
 
 def _complete(stages: StagesIn | None) -> bool:

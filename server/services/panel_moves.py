@@ -1,23 +1,26 @@
 """A panel put into another place: logged, corrected, taken back.
 
 Threat to the dates: a panel that is said to be where it is not. A move is of the past or of now, never of a time to
-come, and two moves of a panel never fall on one instant.
+come nor of one long before anything is known of the panel, and two moves of a panel never fall on one instant.
 """
 
 from datetime import datetime, timedelta
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlmodel import Session, col
 
 from server.services import records
 from server.services.access import Actor
+from server.services.board.spans import start_of_day
 from server.services.errors import Invalid, Refused
 from server.services.fields import Command, Instant, Uid, Version
+from server.services.stack import zone_of
 from server.services.unit import moment
 from server.services.whereabouts import Stay, whereabouts
-from server.store.tables import Panel, PanelMove, Place
+from server.store.tables import Layer, Panel, PanelMove, Place
 
 AHEAD = timedelta(minutes=1)
+BARE_FOR = timedelta(days=365)  # so long before anything is known of it a bare panel may have stood about; our choice
 
 
 class MoveCreate(Command):
@@ -103,6 +106,7 @@ def _check(session: Session, panel: Panel, put: tuple[Place, datetime], own: Pan
     place, moved_at = put
     if moved_at > moment(session) + AHEAD:
         raise Invalid.at("moved_at", "This is still to come. Write it down once the panel is there.")
+    _check_not_long_before(session, panel, moved_at)
     query = select(PanelMove).where(
         col(PanelMove.panel_id) == panel.id, col(PanelMove.archived_at).is_(None), col(PanelMove.moved_at) == moved_at
     )
@@ -110,6 +114,24 @@ def _check(session: Session, panel: Panel, put: tuple[Place, datetime], own: Pan
         raise Invalid.at("moved_at", "It was moved at that very minute already. Correct that move instead.")
     if own is None and stays(session, panel)[-1].place.uid == place.uid and _is_last(session, panel, moved_at):
         raise Refused(f"The panel is in “{place.name}” already.")
+
+
+def _check_not_long_before(session: Session, panel: Panel, moved_at: datetime) -> None:
+    """Raises ``Invalid`` for a move more than a year before the first that is known of the panel: the day of its
+    ground, a layer, or its being written down."""
+    zone = zone_of(session, panel.studio_id)
+    query = select(func.min(col(Layer.painted_at))).where(
+        col(Layer.panel_id) == panel.id, col(Layer.archived_at).is_(None)
+    )
+    ground = None if panel.ground_on is None else start_of_day(panel.ground_on, zone)
+    known = min(at for at in (panel.created_at, ground, session.scalars(query).one()) if at is not None)
+    if moved_at < known - BARE_FOR:
+        first = known.astimezone(zone)
+        raise Invalid.at(
+            "moved_at",
+            f"Nothing is known of this panel before {first.day} {first:%B %Y}, and this is more than a year earlier. "
+            "If it is older, give it the day of its ground or its older layers first.",
+        )
 
 
 def _is_last(session: Session, panel: Panel, moved_at: datetime) -> bool:

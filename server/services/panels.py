@@ -156,6 +156,21 @@ def _ground_pigment(command: PanelCreate) -> tuple[str | None, list[FieldError]]
         return None, [FieldError("ground_pigment", message)]
 
 
+def _finished_too_early(command: PanelCreate, panel: Panel | None, painted_on: date | None) -> list[FieldError]:
+    """What is wrong with the day of the last layer, which lies above the ground and the first one, where it or that of
+    the ground was changed."""
+    day, ground_on = command.finished_on, command.ground_on
+    if day is None or (panel is not None and (day, ground_on) == (panel.finished_on, panel.ground_on)):
+        return []
+    if painted_on is not None and day < painted_on:
+        words = f"The first layer was painted on {painted_on.day} {painted_on:%B %Y}. It cannot be finished before."
+        return [FieldError("finished_on", words)]
+    if ground_on is not None and day < ground_on:
+        words = f"The ground was laid on {ground_on.day} {ground_on:%B %Y}. The last layer lies above it."
+        return [FieldError("finished_on", words)]
+    return []
+
+
 def _values(session: Session, actor: Actor, command: PanelCreate, panel: Panel | None) -> dict[str, Any]:
     """Column values of the command. Raises ``Invalid`` for what only the studio's records and the date can tell."""
     place = records.find_named(session, actor, Place, command.place_uid, "place_uid")
@@ -171,6 +186,7 @@ def _values(session: Session, actor: Actor, command: PanelCreate, panel: Panel |
         if day is not None and (day - today).days > 1:
             errors.append(FieldError(field, f"{what} cannot have been laid on a day to come."))
     painted_on = None if panel is None else _painted_on(session, panel, func.min)
+    errors += _finished_too_early(command, panel, painted_on)
     if command.ground_on is not None and painted_on is not None and command.ground_on > painted_on:
         words = f"The first layer was painted on {painted_on.day} {painted_on:%B %Y}. The ground lies below it."
         errors.append(FieldError("ground_on", words))

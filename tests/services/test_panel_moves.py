@@ -121,3 +121,21 @@ def test_a_move_between_places_alike_changes_no_date(bench: Bench) -> None:
     before = shown(bench, panel).layers[0].stages
     move(bench, panel, twin, days_ago=3)
     assert shown(bench, panel).layers[0].stages == before
+
+
+def test_a_move_long_before_anything_is_known_of_the_panel_is_refused(bench: Bench) -> None:
+    """What is known: its being written down, the day of its ground, its layers. A year before that a bare panel may
+    have stood anywhere; of one begun years ago all may be told."""
+    cellar, new, grounded, painted = place(bench, "Cellar"), *(bench.panel(title=title) for title in "abc")
+    with bench.unit("Ground") as work:
+        work.session.get_one(Panel, grounded.id).ground_on = (NOW - timedelta(days=12_000)).date()
+    bench.painted(painted, 2_000)
+    for panel, known_d in ((new, 0), (grounded, 12_000), (painted, 2_000)):
+        move(bench, panel, cellar, days_ago=known_d + 364)
+        with pytest.raises(Invalid, match="more than a year earlier") as found:
+            move(bench, panel, cellar, days_ago=known_d + 367)
+        assert [error.field for error in found.value.errors] == ["moved_at"]
+    made = move(bench, new, bench.place, days_ago=1)
+    command = MoveUpdate(place_uid=cellar.uid, moved_at=NOW - timedelta(days=13_000), version=1)
+    with pytest.raises(Invalid, match="more than a year earlier"), bench.unit("Corrected") as work:
+        panel_moves.update(work.session, bench.actor, made.uid, command)

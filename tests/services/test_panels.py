@@ -192,6 +192,25 @@ def test_a_ground_lies_below_the_first_layer(bench: Bench) -> None:
     assert change(bench, panel, as_update(bench, panel, ground_on=date(2026, 11, 20))).version == 2
 
 
+def test_the_last_layer_lies_above_the_ground_and_the_first_one(bench: Bench) -> None:
+    """Told at its field where one of the days is changed; a record that holds otherwise can still be changed."""
+    panel = bench.panel(ground_on=date(2026, 11, 10))
+    bench.painted(panel, 5)  # 20 November
+    for day, words in ((date(1990, 1, 1), "painted on 20 November 2026"), (date(2026, 11, 19), "20 November 2026")):
+        with pytest.raises(Invalid, match=words) as caught:
+            change(bench, panel, as_update(bench, panel, finished_on=day))
+        assert [error.field for error in caught.value.errors] == ["finished_on"]
+    assert change(bench, panel, as_update(bench, panel, finished_on=date(2026, 11, 20))).version == 2
+    with pytest.raises(Invalid, match="ground was laid on 10 November 2026"):
+        bench.panel(ground_on=date(2026, 11, 10), finished_on=date(2026, 11, 9))
+    old = bench.panel(ground_on=date(2019, 5, 2), finished_on=date(2019, 6, 1))
+    with pytest.raises(Invalid, match="ground was laid on 2 July 2019"):
+        change(bench, old, as_update(bench, old, ground_on=date(2019, 7, 2)))
+    with bench.unit() as work:
+        work.session.get_one(Panel, old.id).ground_on = date(2020, 1, 1)
+    assert change(bench, old, as_update(bench, old, title="Older")).title == "Older"
+
+
 def test_panels_are_read_with_one_query_however_many(bench: Bench, count_queries: Callable[[], int]) -> None:
     taken = []
     for wanted in (1, 20):

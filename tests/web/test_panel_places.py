@@ -47,7 +47,12 @@ def test_a_move_is_told_with_its_time_corrected_and_taken_back(easel: Easel):
     assert late.status_code == 422
     assert 'id="e-moved_at"' in late.text
     assert 'value="2031-01-01T10:00"' in late.text
-    sent = form_to(late, address).filled(place_uid=cellar[1], moved_at="2026-11-20T10:00")
+    form = form_to(late, address)
+    early = client.post(address, data=form.filled(place_uid=cellar[1], moved_at="1990-01-01T10:00"))
+    assert early.status_code == 422 and "and this is more than a year earlier" in early.text
+    typed = form_to(early, address).values
+    assert (typed["place_uid"], typed["moved_at"]) == (cellar[1], "1990-01-01T10:00")
+    sent = form_to(early, address).filled(place_uid=cellar[1], moved_at="2026-11-20T10:00")
     assert client.post(address, data=sent).status_code == 303
     page = client.get(address)
     edit = re.search(r'href="(/moves/[^"]+/edit)"', page.text)

@@ -103,8 +103,12 @@ def in_use(session: Session, studio_id: int) -> PlanInUse | None:
         .limit(1)
     )
     row = session.execute(query).first()
-    if row is None or not row.content_json:
-        return None
+    return None if row is None or not row.content_json else as_in_use(row)
+
+
+def as_in_use(row: Any) -> PlanInUse:
+    """A plan that has content, as it is stored, read as the one in use: ``uid``, ``version``, ``content_json`` and
+    ``created_at`` are asked of it."""
     content = row.content_json
     made_on = date.fromisoformat(content["made_on"]) if "made_on" in content else row.created_at.date()
     sittings = {sitting.uid: sitting for sitting in sittings_of(content)}

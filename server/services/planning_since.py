@@ -1,16 +1,17 @@
-"""What was pinned or let go by hand in the plan in use, since the plan that waits was worked out, holds in that too."""
+"""What came since the plan that waits was worked out: what was pinned or let go by hand meanwhile holds in it too."""
 
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlmodel import Session
+from sqlmodel import Session, col, func, select
 
 from server.services.access import Actor
 from server.services.board.rows import load
 from server.services.board.today import standing_sittings
 from server.services.errors import Refused
 from server.services.plan_reading import PlannedSitting, sittings_of
+from server.store.tables import Change, ChangeSet, StudioPlan
 
 PINNED_BEFORE = "pinned_before"  # in a plan as it is stored: what was pinned in the plan in use when it was worked out
 
@@ -37,6 +38,17 @@ def pins_since(
     if lost:
         _check_moved(session, actor, lost)
     return found
+
+
+def is_changed_since(session: Session, actor: Actor, plan: StudioPlan) -> bool:
+    """Whether anything in the studio was changed after a plan was made."""
+    added = select(func.min(col(Change.change_set_id))).where(
+        col(Change.table_name) == StudioPlan.__tablename__, col(Change.row_id) == plan.id
+    )
+    later = select(col(ChangeSet.id)).where(
+        col(ChangeSet.studio_id) == actor.studio_id, col(ChangeSet.id) > added.scalar_subquery()
+    )
+    return session.scalars(later.limit(1)).first() is not None
 
 
 def _is_where_it_stood(one: PlannedSitting, other: PlannedSitting | None) -> bool:

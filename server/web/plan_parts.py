@@ -9,8 +9,14 @@ from typing import Any
 from sqlmodel import Session
 
 from server.services import board, planning_plans, studios
-from server.services.board.facts import TodayBoard
+from server.services.board.facts import BrokenSitting, TodayBoard
 from server.services.board.plan_standing import plan_now
+from server.services.board.plan_waiting import broken_if_taken
+from server.services.board.snapshot import snapshot
+from server.services.board.today import moment_of
+from server.services.plan_reading import as_in_use
+from server.services.planning_since import is_changed_since
+from server.store.tables import StudioPlan
 from server.web.deps import PageRequest
 from server.web.plan_shown import (
     Changes,
@@ -36,7 +42,8 @@ MOST_LATE = 20  # panels late or at risk that are told at once
 class Plans:
     """Today's board, the settings of the newest plan, and the plans: ``standing`` in use, ``proposal`` that waits.
 
-    ``share_wait_d``: so long a panel may wait to share a mix in plans made from now on.
+    ``share_wait_d``: so long a panel may wait to share a mix in plans made from now on. ``lost``: the panels, uid and
+    title, of which the one that waits would not hold any more if it were taken now.
     """
 
     wall: TodayBoard
@@ -44,6 +51,7 @@ class Plans:
     share_wait_d: float
     standing: PlanShown | None
     proposal: PlanShown | None
+    lost: tuple[tuple[str, str], ...] = ()
 
 
 def plans(session: Session, page: PageRequest) -> Plans:
@@ -52,13 +60,44 @@ def plans(session: Session, page: PageRequest) -> Plans:
     now = plan_now(session, page.actor, page.now, page.zone)
     facts = {panel.uid: panel for group in wall.groups.values() for panel in group}
     studio = studios.get(session, page.actor)
+    broken = _broken(session, page, waiting)
+    proposal = _marked(shown(waiting, now, page.today, studio.confidence_pct / 100), broken)
     return Plans(
         wall,
         told(waiting or in_use).get("settings", {}),
         studio.share_wait_d,
         with_dates(shown_in_use(in_use, now, facts, page.today), facts, page.today),
-        with_dates(shown(waiting, now, page.today, studio.confidence_pct / 100), facts, page.today),
+        with_dates(proposal, facts, page.today),
+        _lost(proposal),
     )
+
+
+def _broken(session: Session, page: PageRequest, waiting: StudioPlan | None) -> Mapping[str, BrokenSitting]:
+    """Why sittings of the plan that waits hold no more. One that was made just now holds, and is not asked about."""
+    if waiting is None or not waiting.content_json:
+        return {}
+    moment = moment_of(page.now, page.zone)
+    made = as_in_use(waiting)
+    if made.made_on == moment.on and not is_changed_since(session, page.actor, waiting):
+        return {}
+    return broken_if_taken(snapshot(session, page.actor).rows, made, moment)
+
+
+def _marked(plan: PlanShown | None, broken: Mapping[str, BrokenSitting]) -> PlanShown | None:
+    if plan is None or not broken:
+        return plan
+
+    def marked(day: DayShown) -> DayShown:
+        found = (replace(one, broken=broken.get(one.plan.uid)) for one in day.sittings)
+        return replace(day, sittings=tuple(found))
+
+    return replace(plan, days=tuple(map(marked, plan.days)))
+
+
+def _lost(plan: PlanShown | None) -> tuple[tuple[str, str], ...]:
+    days = plan.days if plan is not None else ()
+    lost = (one.plan for day in days for one in day.sittings if one.broken is not None)
+    return tuple({one.panel_uid: (one.panel_uid, one.title) for one in lost}.values())
 
 
 def folded(plan: PlanShown | None, today: date, opened: str = "", more_open: bool = False) -> PlanShown | None:

@@ -24,8 +24,8 @@ A_YEAR_D = 365  # from here on a clock time is none that anybody could keep free
 class SittingShown:
     """A sitting of a plan, worded when it is shown, ``today``: a page shows few of many.
 
-    ``before``: the day it has now, where that is another one; ``was``: as it stands in the plan in use. Of the plan in
-    use: ``broken``, why it holds no more. ``is_painted``: since the plan was made.
+    ``before``: the day it has now, where that is another one; ``was``: as it stands in the plan in use. ``broken``: why
+    it holds no more. ``is_painted``: since the plan was made.
     """
 
     plan: PlannedSitting

@@ -158,6 +158,7 @@ def _context(page: PageRequest, making: FormState, opened: Opened = Opened()) ->
             "holds": found.wall.holds,
             "unheld": unheld(found.wall, found.standing, found.proposal, page.today),
             "proposal": folded(found.proposal, page.today, opened.then, opened.part == "then-panels"),
+            "no_more": found.lost,
             "days_open": bool(opened.month or opened.part in ("days", "panels")),
             "stays": (),
             "lost": (),

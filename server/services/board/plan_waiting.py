@@ -1,0 +1,42 @@
+"""The plan that waits, read as if it were taken: which of its sittings hold no more by now."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any, cast
+
+from sqlalchemy import Row
+
+from server.services.board.facts import BrokenSitting, Moment
+from server.services.board.plan_holds import broken_sittings
+from server.services.board.rows import StudioRows
+from server.services.board.today import panel_facts
+from server.services.plan_reading import PlanInUse
+
+
+@dataclass(frozen=True, slots=True)
+class _OnItsDay:
+    """A layer as it is stored, but for the day it is planned on."""
+
+    row: Row[Any]
+    planned_on: date
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.row, name)
+
+
+def broken_if_taken(rows: StudioRows, waiting: PlanInUse, moment: Moment) -> Mapping[str, BrokenSitting]:
+    """Why sittings of a plan would hold no more if it were taken at this moment, by their layers."""
+    taken = replace(
+        rows, plan=waiting, layers={key: _on_their_days(some, waiting) for key, some in rows.layers.items()}
+    )
+    return broken_sittings(taken, panel_facts(taken, moment), moment)
+
+
+def _on_their_days(layers: list[Row[Any]], plan: PlanInUse) -> list[Row[Any]]:
+    """The layers of a panel, those that are planned on the days of the plan."""
+    found = []
+    for layer in layers:
+        sitting = plan.sittings.get(layer.uid) if layer.painted_at is None else None
+        found.append(layer if sitting is None else cast("Row[Any]", _OnItsDay(layer, sitting.on)))
+    return found

@@ -1,0 +1,64 @@
+"""A plan that waits while things go on: what of it would not hold any more is said before it is taken."""
+
+from datetime import timedelta
+
+import pytest
+from fastapi import FastAPI
+from starlette.testclient import TestClient
+
+from server.services import touch_tests
+from server.store.db import Database
+from server.store.tables import Layer
+from tests.services.conftest import NOW, Bench, make_bench
+from tests.web.test_plan import accepted, make, words
+
+GONE = "Something changed since this plan was made: it does not hold any more for"
+
+
+@pytest.fixture
+def bare(db: Database) -> Bench:
+    return make_bench(db)
+
+
+def proposal(client: TestClient) -> str:
+    told = words(client.get("/plan").text)
+    return told.partition("A plan to look at")[2].partition("The plan in use")[0]
+
+
+@pytest.mark.parametrize("is_first", [True, False])
+def test_a_press_that_finds_it_soft_is_told_of_in_the_plan_that_waits(
+    bare: Bench, client: TestClient, db: Database, is_first: bool
+) -> None:
+    panel = bare.panel(title="Quince and jug")
+    lower = bare.painted(panel, 30, kind="first", thickness_preset="thin_opaque")
+    bare.layer(panel, kind="second", thickness_preset="thin_opaque")
+    bare.layer(bare.panel(title="Another"), kind="glaze")
+    if is_first:
+        make(client)
+    else:
+        accepted(client, db)
+        client.post("/plan/right")
+    assert "Quince and jug" in proposal(client) and GONE not in proposal(client)
+    with bare.unit("A note") as work:  # what changes nothing of it is not told
+        work.session.get_one(Layer, lower.id).notes = "Grey of the jug"
+    assert GONE not in proposal(client)
+    with bare.unit("Pressed") as work:
+        given = touch_tests.TouchTestCreate(stage="tacky", is_sure=True)
+        touch_tests.log(work.session, bare.actor, lower.uid, given, NOW)
+    told = proposal(client)
+    assert f"Does not hold {GONE} 1 panel. Quince and jug" in told
+    assert "Stopped by a rule" in told or "Not ready then" in told
+    assert ("Make another one" if is_first else "Work it out again") in told
+    again = client.post("/plan/make", data={"mix_setup_min": "30"}) if is_first else client.post("/plan/right")
+    assert again.status_code == 303
+    assert GONE not in proposal(client)
+
+
+def test_a_plan_that_waited_over_its_first_day_says_what_was_missed(
+    bare: Bench, client: TestClient, app: FastAPI
+) -> None:
+    bare.layer(bare.panel(title="One"), kind="glaze")
+    make(client)
+    assert GONE not in proposal(client)
+    app.state.clock = lambda: NOW + timedelta(days=1)
+    assert f"{GONE} 1 panel. One" in proposal(client) and "Missed" in proposal(client)

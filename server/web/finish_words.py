@@ -1,5 +1,6 @@
 """The finish in the painter's words: what is done, what is tested, from when."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 
@@ -27,13 +28,21 @@ def test_words(method: str, result: str) -> str:
 
 def first_words(gate: GateFact, today: date) -> str:
     """From when it may be tried, no day of it before the rules let it: ``likely in 14 to 20 weeks``."""
-    held = gate.first
-    if held is not None and gate.opens_on is not None:
-        held = not_before(held, gate.opens_on)
-    return _first_words(replace(gate, first=held), today)
+    return _first_words(_held(gate), today, _span)
 
 
-def _first_words(gate: GateFact, today: date) -> str:
+def paper_first_words(gate: GateFact, today: date) -> str:
+    """The same for what is printed today and read on another day: ``likely 3 March to 14 April 2027``."""
+    return _first_words(_held(gate), today, _paper_span)
+
+
+def _held(gate: GateFact) -> GateFact:
+    if gate.first is None or gate.opens_on is None:
+        return gate
+    return replace(gate, first=not_before(gate.first, gate.opens_on))
+
+
+def _first_words(gate: GateFact, today: date, told: Callable[[DaySpan, date], str]) -> str:
     if gate.no_forecast:
         return "no forecast of a layer: only a test can say"
     if gate.verdict is None:
@@ -42,28 +51,44 @@ def _first_words(gate: GateFact, today: date) -> str:
         return "no day would do"
     if gate.first.high <= today:
         return "the wait is over"
-    return _span(gate.first, today)
+    return told(gate.first, today)
 
 
 def wait_words(gate: GateFact, today: date) -> str:
     """Of the films alone, beside a verdict that names the rules' day: ``dry enough likely by Friday``."""
     first = gate.first
     spreads = first is not None and first.low != first.high and first.high > today and not gate.no_forecast
-    told = _first_words(gate, today)
+    told = _first_words(gate, today, _span)
     return f"dry enough {told}" if spreads and gate.verdict is not None else told
 
 
 def opens_words(gate: GateFact, today: date) -> str:
     """The day that the rules name: ``Not before 14 April 2027, say the rules``."""
+    return _opens_words(gate, today, standing_words.far_day_words)
+
+
+def paper_opens_words(gate: GateFact, today: date) -> str:
+    """The same for what is printed today and read on another day."""
+    return _opens_words(gate, today, standing_words.paper_day)
+
+
+def _opens_words(gate: GateFact, today: date, told: Callable[[date, date], str]) -> str:
     if gate.opens_on is None or gate.opens_on <= today:
         return ""
-    return f"Not before {standing_words.far_day_words(gate.opens_on, today)}, say the rules"
+    day = told(gate.opens_on, today)
+    return f"Not before {day}, say the rules"
 
 
 def longer_words(gate: GateFact, today: date) -> str:
     """The same where it says more than the wait told before it: "" for a day before the wait begins to end."""
     is_passed = gate.opens_on is not None and gate.first is not None and gate.opens_on < gate.first.low
     return "" if is_passed else opens_words(gate, today)
+
+
+def _paper_span(span: DaySpan, today: date) -> str:
+    if span.low == span.high:
+        return f"from {standing_words.paper_day(span.low, today)}"
+    return standing_words.paper_span(span, today)
 
 
 def _span(span: DaySpan, today: date) -> str:

@@ -94,10 +94,14 @@ def progress_of(
         due_kind="" if panel.due is None else "at_risk" if panel.due.at_risk else "due",
         gates=tuple(_gate(gate, today) for gate in gates if painted and not _is_behind(gate, panel.closing)),
         varnished=_varnished(panel.closing, moment),
-        advice=tuple(record_sheet.advice(board, varnish, today)) if varnish and painted else (),
+        advice=_advice(board, varnish, today) if varnish and painted else (),
         cautions=tuple((hazard(kind).word, texts[kind]) for kind in kinds),
         notes=board.notes,
     )
+
+
+def _advice(board: PanelBoard, varnish: GateFact, today: date) -> tuple[str, ...]:
+    return tuple(record_sheet.advice(board, varnish, finish_words.opens_words(varnish, today)))
 
 
 def _painted(row: CalendarRow, board: PanelBoard, moment: Moment) -> Iterable[ProgressLine]:

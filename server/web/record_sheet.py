@@ -67,7 +67,7 @@ def sheet(facts: RecordFacts, cautions: tuple[tuple[str, str], ...]) -> PanelRec
         steps=tuple(_steps(facts)),
         tests=_finish_tests(panel.closing, zone),
         varnish=_varnish(facts, today),
-        advice=(*advice(facts.board, facts.varnish, today), CONSERVATOR),
+        advice=(*advice(facts.board, facts.varnish, finish_words.paper_opens_words(facts.varnish, today)), CONSERVATOR),
         cautions=cautions,
     )
 
@@ -117,7 +117,7 @@ def _layer(layer: LayerFact, facts: RecordFacts) -> LayerRecord:
         texture=TEXTURES[layer.texture],
         surface=facts.surfaces.get(layer.uid, ""),
         state=f"{state} now" if state else "not known now",
-        dry_through="" if through is None else f"dry through {standing_words.span_words(through, today)}",
+        dry_through="" if through is None else f"dry through {standing_words.paper_span(through, today)}",
         mixes=tuple(_mix(mix) for mix in recipe.mixes) if recipe else (),
         tests=tuple(_test(test, zone) for test in layer.tests),
         overruled=_overruled(facts.kept, layer.uid),
@@ -233,7 +233,7 @@ def _varnish(facts: RecordFacts, today: date) -> str:
     temporary = closing is not None and closing.done_since("temporary_varnish") is not None
     if facts.varnish.verdict is None:
         return "temporary varnish" if temporary else "none"
-    days = finish_words.first_words(facts.varnish, today)
+    days = finish_words.paper_first_words(facts.varnish, today)
     return f"temporary varnish; the final one {days}" if temporary else f"none; a final varnish {days}"
 
 
@@ -243,16 +243,15 @@ def _has_varnish_within(closing: ClosingFact) -> bool:
     return closing.since is not None and any(at is not None and at < closing.since for at in coats)
 
 
-def advice(board: PanelBoard, gate: GateFact, today: date) -> Iterable[str]:
+def advice(board: PanelBoard, gate: GateFact, opens: str) -> Iterable[str]:
     """What whoever holds the picture does next about its varnish, and how it wants to be kept meanwhile; ``gate`` is
-    that of a final varnish."""
+    that of a final varnish, and ``opens`` the words for the day that the rules name for it."""
     closing = board.panel.closing
     if closing is not None and closing.varnished_at is not None:
         yield "It has its final varnish. It can be taken off again by a conservator; do not clean it with spirit."
     elif closing is not None and _has_varnish_within(closing):
         yield "Varnish lies under its last layer: a later cleaning would dissolve it from between the layers."
     if (closing is None or closing.varnished_at is None) and gate.verdict is not None:
-        opens = finish_words.opens_words(gate, today)
         if opens:
             yield f"No final varnish yet. {opens}; a date is only the earliest day to test."
         for finding in gate.verdict.findings:

@@ -3,6 +3,7 @@
 Forecasts are told as ranges of days, never as one day alone. ``today`` is the studio's day that the words start from.
 """
 
+from collections.abc import Callable
 from datetime import date, datetime
 from math import floor
 from typing import Protocol
@@ -51,13 +52,22 @@ def span_words(span: DaySpan, today: date) -> str:
 
     One day is named beside the run only where it stands out, and never where the run is told in weeks.
     """
-    told = span_days(span, today)
+    return _with_odds(span_days(span, today), span, today, lambda day: words.day_words(day, today))
+
+
+def paper_span(span: DaySpan, today: date) -> str:
+    """The same for what is printed today and read on another day: ``likely 3 to 5 December 2026, 8 times in 10``."""
+    return _with_odds(words.paper_range_words(span.low, span.high, today), span, today, words.dated)
+
+
+def _with_odds(told: str, span: DaySpan, today: date, dated: Callable[[date], str]) -> str:
     has_begun = span.low < today <= span.high
     chance = chance_words(span.until if has_begun else span.mass)
     told = f"{told}, {chance}" if chance else told
     if span.likeliest is None or span.likeliest < today or (span.high - today).days > words.WEEKS_BEYOND_D:
         return told
-    return f"{told}, most likely {words.day_words(span.likeliest, today)}"
+    day = dated(span.likeliest)
+    return f"{told}, most likely {day}"
 
 
 def span_days(span: DaySpan, today: date) -> str:
@@ -354,6 +364,11 @@ def is_far(day: date, today: date) -> bool:
 def far_day_words(day: date, today: date) -> str:
     """A day; beyond two years only its month."""
     return f"about {day:%B %Y}" if is_far(day, today) else words.day_words(day, today)
+
+
+def paper_day(day: date, today: date) -> str:
+    """The same as ``far_day_words`` for what is printed today and read on another day."""
+    return far_day_words(day, today) if is_far(day, today) else words.dated(day)
 
 
 def paper_date(day: date, today: date) -> str:

@@ -114,6 +114,15 @@ def range_words(low: date, high: date, today: date) -> str:
     return f"likely {_span(low, high, today)}"
 
 
+def paper_range_words(low: date, high: date, today: date) -> str:
+    """The same for what is printed today and read on another day: dates with their year, beyond half a year months."""
+    if low < today <= high:
+        return f"likely by {month_words(high) if (high - today).days > MONTHS_BEYOND_D else dated(high)}"
+    if (low - today).days > MONTHS_BEYOND_D:
+        return f"likely {_month_span(low, high)}"
+    return f"likely {_span(low, high, date.max)}"
+
+
 def month_words(day: date) -> str:
     """``January 2027``."""
     return f"{MONTHS[day.month - 1]} {day.year}"

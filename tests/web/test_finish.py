@@ -2,6 +2,7 @@
 
 import json
 import re
+from html import unescape
 
 import pytest
 from fastapi import FastAPI
@@ -155,6 +156,23 @@ def test_the_record_is_a_sheet_and_two_files(easel: Easel) -> None:
     assert record["layers"][0]["mixes"][0]["paints"][0]["pigments"][0]["ci_name"] == "PW6"
     assert record["steps"][0]["overruled"]["reason"] == "Only for the stairs"
     assert easel.client.get(f"{panel}/record/pdf").status_code == 404
+
+
+@pytest.mark.parametrize("painted_on", ["2026-11-24", "2026-11-05", "2026-10-01", "2026-06-03"])
+def test_days_of_the_record_can_be_read_on_any_day(easel: Easel, painted_on: str) -> None:
+    """Printed on one day and read on another: dates with their year, never a weekday or weeks from now."""
+    panel = old_picture(easel, f"{painted_on}T10:00")
+    told = [words_of(easel.client.get(f"{panel}/record{kind}").text) for kind in ("", "/txt", "/json")]
+    for text in told:
+        found = re.findall(r"(?:dry through (?!nothing)|a final varnish )[^.;]*|Not before [^.;]*", text)
+        assert len(found) >= 2
+        for days in found:
+            assert re.search(r"\b20\d\d\b|the wait is over", days), days
+            assert not re.search(r"week|[nsir]day|tomorrow", days), days
+
+
+def words_of(text: str) -> str:
+    return re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", text)))
 
 
 def test_the_record_tells_what_was_painted_then(easel: Easel) -> None:

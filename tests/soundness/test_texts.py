@@ -24,7 +24,7 @@ from server.science.soundness import (
 from server.science.soundness import sources as source_table
 from server.science.soundness.sources import SOURCES
 from server.science.soundness.words import enough
-from tests.soundness.builders import TACKY_D, ask, coming, found, layer, mix, oil, rules_of, solvent, there, tube
+from tests.soundness.builders import TACKY_D, ask, coming, found, layer, mix, oil, rules_of, solvent, there, times, tube
 from tests.soundness.strategies import situations
 
 FORBIDDEN = re.compile(r"\b(safe|safely|safer|safety|archival|guarantee\w*|will crack|won't crack)\b", re.IGNORECASE)
@@ -152,3 +152,11 @@ def test_what_a_remedy_says_is_enough_when_it_is_done_as_said():
     assert told is not None
     left = 15.0 * 10.0 / 23.0 - float(told[1])
     assert left / (10.0 + left) <= 0.30
+
+
+def test_a_layer_further_down_is_named_without_a_stray_comma():
+    # Derived: plain English; what is put in after a name ends with its own comma.
+    deep = there(layer(mix(oil(8))), 12.0, times(3.0, 30.0))
+    finding = found(check(ask([deep, there(age_d=8.0)], coming())), "R01")
+    assert finding is not None and "further down" in finding.reason
+    assert not re.search(r",[:,.;]", finding.reason)

@@ -72,7 +72,7 @@ def _fat_draft(facts: Facts, limits: Thresholds, found: tuple[Severity, LayerFac
     assert upper is not None and upper.leanest is not None and lower.richest is not None
     moving = "" if lower.through else " and it is not yet dry through"
     reason = (
-        f"The new layer is leaner than {naming(lower, facts)}: richness "
+        f"The new layer is leaner than {naming(lower, facts)} with a richness of "
         f"{richness(upper.leanest.richness)}{in_mix(upper.leanest, upper)} over "
         f"{richness(lower.richest.richness)}{in_mix(lower.richest, lower)} (tube paint is 1.00){moving}. A lean film "
         "over a richer one that still moves raises the risk of drying cracks."

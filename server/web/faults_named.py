@@ -11,7 +11,7 @@ from html import escape
 from html.parser import HTMLParser
 
 MARK = "data-called="
-_LINK = re.compile(r'(<a href="#f-([^"]*)") data-called="([^"]*)">([^<]*)</a>')
+_LINK = re.compile(r'(<a href="#f-([^"]*)") data-called="([^"]*)">([^<]*)</a>(:?)')
 _PLACE = re.compile(r"\[\[([A-Za-z0-9_-]+)\]\]")
 _STEM = "f-"
 
@@ -22,7 +22,13 @@ def with_names(text: str) -> str:
     if MARK not in text:
         return text
     names = names_of_fields(text)
-    return _LINK.sub(lambda found: f"{found[1]}>{_called(found[2], found[4], names) or found[3]}</a>", text)
+    return _LINK.sub(lambda found: _named(found, names), text)
+
+
+def _named(found: re.Match[str], names: Mapping[str, str]) -> str:
+    """The link with its name; a question needs no colon before its answer."""
+    called = _called(found[2], found[4], names) or found[3]
+    return f"{found[1]}>{called}</a>{'' if called.endswith('?') else found[5]}"
 
 
 def _called(field: str, pattern: str, names: Mapping[str, str]) -> str:

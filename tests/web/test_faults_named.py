@@ -19,7 +19,7 @@ from tests.web.pages_of_records import forms_of, make_easel
 from tests.web.test_every_route import PAGES
 
 HOURS = {"painter": "Ada", "weekdays": ["1"], "start": "09:00", "end": "12:30"}
-LINK = re.compile(r'<li><a href="#f-([^"]+)">([^<]*)</a>: ')
+LINK = re.compile(r'<li><a href="#f-([^"]+)">([^<]*)</a>:? ')
 # What a name of the program's ends in where it tells a unit or a kind.
 OF_THE_CODE = re.compile(r"_| (d|h|pct|min|cm|mm|um|ml|c|uid)$")
 
@@ -32,6 +32,16 @@ def bench(db: Database) -> Bench:
 def told(text: str) -> dict[str, str]:
     """The names in the list of what is wrong, by field."""
     return {field: unescape(name) for field, name in LINK.findall(text)}
+
+
+def test_a_question_is_told_without_a_colon(client: TestClient, app: FastAPI, db: Database) -> None:
+    easel = make_easel(client, app, db)
+    panel = easel.panel()
+    easel.painted(panel, "2026-11-01T10:00")
+    answer = easel.send(f"{panel}/finish/tests", method="swab", result="", tested_at="soon")
+    assert answer.status_code == 422
+    assert ">What did it show?</a> Fill this in." in answer.text
+    assert ">When</a>: Write a day and a time" in answer.text
 
 
 def test_packing_and_the_days_on_the_way_are_called_so(bench: Bench, client: TestClient) -> None:

@@ -171,6 +171,8 @@ def _swab_words(closing: ClosingFact, today: date) -> str:
     """``worth a swab test from 21 March 2027: a final varnish likely in 16 to 33 weeks``."""
     if closing.swab_from is None or closing.varnish is None:
         return ""
+    if closing.swab_due:
+        return "worth a swab test: the wait for a final varnish is over"
     told = f"worth a swab test from {words.day_words(closing.swab_from, today)}"
     return f"{told}: a final varnish {standing_words.span_words(closing.varnish, today)}"
 

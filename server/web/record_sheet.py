@@ -231,6 +231,9 @@ def _varnish(facts: RecordFacts, today: date) -> str:
         varnished = closing.varnished_at.astimezone(facts.board.moment.zone).date()
         return f"final varnish on since {words.full_date(varnished)}"
     temporary = closing is not None and closing.done_since("temporary_varnish") is not None
+    first = facts.varnish.first
+    if first is not None and first.high <= today and facts.varnish.opens_on is None:
+        return f"{'temporary varnish' if temporary else 'none'}; the wait for a final varnish is over"
     if facts.varnish.verdict is None:
         return "temporary varnish" if temporary else "none"
     days = finish_words.paper_first_words(facts.varnish, today)

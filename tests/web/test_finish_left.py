@@ -103,3 +103,16 @@ def test_a_mistaken_test_says_so_on_paper_too(easel: Easel) -> None:
     made = easel.client.get(f"{panel}/finish").text.partition("Made so far")[2]
     shown = re.sub(r'<div class="row-of no-print">.*?</div>', "", made, flags=re.DOTALL)
     assert "Marked as mistaken; it does not count." in shown
+
+
+def test_once_the_wait_for_a_varnish_is_over_no_page_tells_a_day_that_is_long_past(easel: Easel) -> None:
+    """Half a year before varnish: Parkhurst 1898. Of paint from 2025 that day is in spring 2026."""
+    panel = easel.panel(_ground_age="", ground_on="2024-01-01", finished_on="2025-09-10")
+    easel.painted(panel, "2025-09-10T10:00", thickness_preset="thin_opaque")
+    assert "the wait is over: a swab test" in easel.client.get(panel).text
+    assert "A final varnish likely" not in easel.client.get(panel).text
+    agenda = easel.client.get("/calendar?view=agenda").text
+    assert "worth a swab test: the wait for a final varnish is over" in agenda
+    assert "none; the wait for a final varnish is over" in easel.client.get(f"{panel}/record").text
+    assert easel.send(f"{panel}/finish/tests", method="swab", result="clean").status_code == 303
+    assert "A final varnish likely" not in easel.client.get(panel).text

@@ -155,3 +155,26 @@ def test_a_list_that_comes_whole_is_one_of_those_that_are_bounded(client: TestCl
             whole.add(path.removeprefix(API))
     assert whole <= set(BOUNDED)
     assert {"/today", "/rules", "/members/events", "/panels/{uid}/stays"} <= whole
+
+
+def test_the_settings_are_put_as_a_whole(studio: Studio) -> None:
+    """RFC 9110, 9.3.4: what is sent takes the place of what was there. What was read, sent back, changes nothing; what
+    is left out goes back to its default, and the description of the field says so."""
+    ask = studio.program
+
+    def put(values: dict[str, Any]) -> dict[str, Any]:
+        answer = ask.send("/studio", values, method="PUT", version=ask.get("/studio")["version"])
+        assert answer.status_code == 200, answer.text
+        return {name: value for name, value in answer.json().items() if name != "version"}
+
+    read = {name: value for name, value in ask.get("/studio").items() if name != "version"}
+    chosen = put(read | {"share_wait_d": 12.5, "length_unit": "in", "clock": "12", "language": "nl"})
+    assert put(chosen) == chosen and chosen["share_wait_d"] == 12.5
+    described = ask.get("/openapi.json")["components"]["schemas"]["StudioChange"]
+    optional = [name for name in described["properties"] if name not in described["required"]]
+    left = put({name: value for name, value in chosen.items() if name not in optional})
+    assert "share_wait_d" in optional and len(optional) == 10
+    for name in optional:
+        field = described["properties"][name]
+        assert left[name] == field["default"]
+        assert field["description"] == f"Left out, it goes back to its default, {field['default']}."

@@ -69,11 +69,19 @@ def install(app: FastAPI) -> None:
             _add(found, record_schemas.component_schemas())
             _add(found, record.json_schemas())
             _add(found, {name: record_schemas.change_schema(command) for name, command in CHANGES.items()})
+            _tell_defaults(found["StudioChange"])
             add_answers(schema)
             app.openapi_schema = schema
         return app.openapi_schema
 
     app.openapi = document  # type: ignore[method-assign]
+
+
+def _tell_defaults(schema: dict[str, Any]) -> None:
+    """Say at every field that may be left out what becomes of it then."""
+    for field in schema["properties"].values():
+        if "default" in field:
+            field["description"] = f"Left out, it goes back to its default, {field['default']}."
 
 
 def _add(found: dict[str, Any], more: dict[str, Any]) -> None:

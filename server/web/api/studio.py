@@ -67,7 +67,8 @@ def read_studio(page: Page) -> Response:
     openapi_extra=body_of("StudioChange"),
 )
 def change_studio(page: Page, given: Sending, version: VersionWanted) -> Response:
-    """With the version that was read in If-Match."""
+    """With the version that was read in If-Match. They are put in place of those before as a whole: what is left out
+    goes back to its default, so send all that was read."""
     command = given.command(StudioUpdate, version=version)
     try:
         with page.api_unit(given.key) as work:

@@ -93,6 +93,7 @@ SITUATIONS: tuple[Situation, ...] = (
     ask((), coming(ZINC), support="stretched"),
     # R23 to R25
     on(there(age_d=THROUGH_D), coming(material=Material.ACRYLIC)),
+    ask([there(age_d=400.0), there(None, 30.0, {}, material=Material.ACRYLIC)], coming()),
     *(on(there(layer(um=30.0), age_d, {}, material=Material.ACRYLIC, surface="matte")) for age_d in (2.0, 5.0)),
     on(there(layer(um=200.0), 60.0, {}, material=Material.ACRYLIC, surface="gloss")),
     *(ask((), coming(), ground=GroundFacts("oil", age_d, "matte")) for age_d in (5.0, 60.0)),

@@ -127,6 +127,11 @@ def test_r23_acrylic_over_oil_is_always_stopped(age_d):
     assert finding.remedy is not None and finding.remedy.not_before_d is None
     assert severity(ask((), acrylic, ground=GroundFacts("oil", 400.0, "matte")), "R23") is STOP
     assert severity(ask((), acrylic), "R23") is SOUND
+    # What lies on such acrylic hangs on the same bond: a caution, where the layer itself was a stop.
+    primed = there(None, 30.0, {}, material=Material.ACRYLIC, surface="matte")
+    assert severity(ask([there(age_d=400.0), primed], coming()), "R23") is CAUTION
+    assert severity(ask([primed], coming(), ground=GroundFacts("oil", 400.0, "matte")), "R23") is CAUTION
+    assert severity(ask([primed, there(age_d=20.0)], coming()), "R23") is SOUND
 
 
 def test_r24_on_the_ground_itself():

@@ -14,8 +14,8 @@ OILY = frozenset({Material.OIL, Material.ALKYD, Material.OLD_PAINTING})
     About(
         id="R23",
         title="Acrylic over oil",
-        looks_at="Acrylic that goes onto oil, alkyd or an oil ground.",
-        weighs=(Severity.STOP,),
+        looks_at="Acrylic that goes onto oil, alkyd or an oil ground, or that lies on it already below the new layer.",
+        weighs=(Severity.CAUTION, Severity.STOP),
         fault=Fault.PEELING,
         basis=Basis.COMMON_PRACTICE,
         sources=("CP",),
@@ -27,9 +27,21 @@ OILY = frozenset({Material.OIL, Material.ALKYD, Material.OLD_PAINTING})
 )
 def ACRYLIC_OVER_OIL(facts: Facts, limits: Thresholds) -> Draft | None:
     del limits
-    if facts.upper is None or facts.upper.material is not Material.ACRYLIC:
+    if facts.upper is None:
         return None
-    if facts.situation.ground.kind != "oil" and all(layer.material not in OILY for layer in facts.layers):
+    onto_oil = facts.upper.material is Material.ACRYLIC
+    oily, lies_on_oil = facts.situation.ground.kind == "oil", False
+    for layer in facts.layers:
+        lies_on_oil = lies_on_oil or (oily and layer.material is Material.ACRYLIC)
+        oily = oily or layer.material in OILY
+    if not onto_oil and lies_on_oil:
+        return Draft(
+            Severity.CAUTION,
+            "Acrylic lies on oil or alkyd further down. It holds badly there, and what goes on it may come off with "
+            "it.",
+            advice="Take the acrylic off while that can be done, or begin on a new support.",
+        )
+    if not onto_oil or not oily:
         return None
     return Draft(
         Severity.STOP,

@@ -9,7 +9,7 @@ from typing import Any
 from sqlmodel import Session
 
 from server.services import board, planning_plans, studios
-from server.services.board.facts import BrokenSitting, TodayBoard
+from server.services.board.facts import BrokenSitting, PanelFact, TodayBoard
 from server.services.board.plan_standing import plan_now
 from server.services.board.plan_waiting import broken_if_taken
 from server.services.board.snapshot import snapshot
@@ -43,7 +43,7 @@ class Plans:
     """Today's board, the settings of the newest plan, and the plans: ``standing`` in use, ``proposal`` that waits.
 
     ``share_wait_d``: so long a panel may wait to share a mix in plans made from now on. ``lost``: the panels, uid and
-    title, of which the one that waits would not hold any more if it were taken now.
+    title, of which the one that waits would not hold any more if it were taken now. ``facts``: of every panel, by uid.
     """
 
     wall: TodayBoard
@@ -51,7 +51,8 @@ class Plans:
     share_wait_d: float
     standing: PlanShown | None
     proposal: PlanShown | None
-    lost: tuple[tuple[str, str], ...] = ()
+    lost: tuple[tuple[str, str], ...]
+    facts: Mapping[str, PanelFact]
 
 
 def plans(session: Session, page: PageRequest) -> Plans:
@@ -69,6 +70,7 @@ def plans(session: Session, page: PageRequest) -> Plans:
         with_dates(shown_in_use(in_use, now, facts, page.today), facts, page.today),
         with_dates(proposal, facts, page.today),
         _lost(proposal),
+        facts,
     )
 
 

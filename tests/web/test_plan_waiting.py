@@ -1,5 +1,6 @@
 """A plan that waits while things go on: what of it would not hold any more is said before it is taken."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -10,8 +11,9 @@ from server.services import touch_tests
 from server.store.db import Database
 from server.store.tables import Layer
 from tests.services.conftest import NOW, Bench, make_bench
-from tests.web.test_plan import accepted, make, words
+from tests.web.test_plan import accepted, make, plans, words
 
+ROW = re.compile(r'<g role="img" aria-label="([^"]*)">')
 GONE = "Something changed since this plan was made: it does not hold any more for"
 
 
@@ -62,3 +64,24 @@ def test_a_plan_that_waited_over_its_first_day_says_what_was_missed(
     assert GONE not in proposal(client)
     app.state.clock = lambda: NOW + timedelta(days=1)
     assert f"{GONE} 1 panel. One" in proposal(client) and "Missed" in proposal(client)
+
+
+def test_the_plan_that_waits_is_drawn_with_what_it_moves(bare: Bench, client: TestClient, db: Database) -> None:
+    """A first plan shows every panel; beside a plan in use, those of which something changes."""
+    one = bare.layer(bare.panel(title="One"), kind="glaze", sitting_min=15).uid
+    bare.layer(bare.panel(title="Two"), kind="block-in", sitting_min=15)
+    make(client)
+    first = client.get("/plan").text
+    assert 'aria-label="The plan, a row a panel' in first and "A sitting" in words(first)
+    assert sorted(ROW.findall(first)) == ["One: glaze: today.", "Two: block-in: today."]
+    client.post(f"/plan/{waiting_uid(db)}/accept")
+    assert 'role="group" aria-label="The plan' not in client.get("/plan").text
+    assert client.post("/plan/right", data={"event": "later", "layer_uid": one}).status_code == 303
+    moved = client.get("/plan").text
+    assert 'aria-label="What changes, a row a panel' in moved
+    assert ROW.findall(moved) == ["One: glaze: today becomes tomorrow."]
+    assert "1 other panel keeps its days." in words(moved)
+
+
+def waiting_uid(db: Database) -> str:
+    return next(plan.uid for plan in plans(db) if plan.accepted_at is None and plan.archived_at is None)

@@ -24,6 +24,7 @@ from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, change
 from server.web.plan_parts import folded, plans
+from server.web.plan_picture import plan_picture
 from server.web.plan_unheld import unheld
 from server.web.quietly import improve_on
 
@@ -157,6 +158,7 @@ def _context(page: PageRequest, making: FormState, opened: Opened = Opened()) ->
             "standing": folded(found.standing, page.today, opened.month, opened.part == "panels"),
             "holds": found.wall.holds,
             "unheld": unheld(found.wall, found.standing, found.proposal, page.today),
+            "picture": plan_picture(found.proposal, found.standing, found.facts, page.today),
             "proposal": folded(found.proposal, page.today, opened.then, opened.part == "then-panels"),
             "no_more": found.lost,
             "days_open": bool(opened.month or opened.part in ("days", "panels")),

@@ -170,3 +170,18 @@ def test_a_pigment_of_the_ground_is_found_however_it_is_written_or_refused() -> 
         ask(request)
     assert [fault.path for fault in raised.value.errors] == ["ground.pigments[1]"]
     assert "Colour Index name" in raised.value.errors[0].message
+
+
+def test_a_stage_given_alone_draws_those_of_the_model_along() -> None:
+    # Derived: ASTM D1640 runs from set-to-touch to dry-through, each after the one before.
+    request = thinned("PW6", 1.0, 40.0)
+    request["stack"][0]["stages"] = {"dry_to_touch": {"p50_d": 50, "p90_d": 60}}
+    answer = ask(request)
+    assert answer["state"] == "tacky"
+    for rule in ("R02", "R03"):
+        assert rules(answer)[rule]["remedy"]["not_before_d"] == 60
+    request["stack"][0] |= {"age_d": 3.0, "stages": {"dry_through": {"p50_d": 1, "p90_d": 2}}}
+    answer = ask(request)
+    assert answer["state"] == "firm" and "R03" not in rules(answer)
+    request["stack"][0] |= {"age_d": 40.0, "stages": {"final_varnish": {"p50_d": 1, "p90_d": 2}}}
+    assert ask(request) == ask(thinned("PW6", 1.0, 40.0))  # the varnish's wait draws no stage along

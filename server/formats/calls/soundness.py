@@ -12,22 +12,20 @@ from server.formats.calls import layer_in
 from server.formats.calls.call import Call
 from server.formats.calls.estimate_out import DAYS_DIGITS
 from server.formats.calls.finish_tests_in import FinishTestIn, finish_tests
-from server.formats.calls.layer_in import AgeD, CallModel, Code, Collector, LayerIn, RoomIn, StageD
+from server.formats.calls.layer_in import AgeD, CallModel, Code, Collector, LayerIn, RoomIn
+from server.formats.calls.stages_in import Stages, StagesIn, check_stages, complete, overruled
 from server.science import reference
 from server.science.errors import InputError
 from server.science.estimate import stage_ranges_many
 from server.science.finish_tests import with_finish_tests
 from server.science.recipe import LayerRecipe, Room
-from server.science.results import FilmState, Stage, StageRange
+from server.science.results import FilmState
 from server.science.soundness import Action, GroundFacts, Material, NewLayer, PaintedLayer, Situation, check
 from server.science.soundness.types import Finding, Verdict
 
-# Percentiles that were not given follow from a log-normal through p50 and p90.
-P95_OVER_P90 = 1.6448536 / 1.2815516  # standard normal quantiles
 SECONDS_PER_DAY = 86_400.0
 FLOAT_ERROR = 1e-12
 AT_ONCE = 512  # requests
-Stages = dict[Stage, StageRange]
 
 
 class Support(StrEnum):
@@ -68,21 +66,6 @@ class GroundIn(CallModel):
     age_d: AgeD | None = None
     surface: GroundSurface = GroundSurface.MATTE
     pigments: list[Code] = Field(default_factory=list, max_length=20)
-
-
-class StageIn(CallModel):
-    p50_d: StageD
-    p90_d: StageD
-
-
-class StagesIn(CallModel):
-    """Times that overrule the model's, so that a rule can be tried apart from it."""
-
-    set_to_touch: StageIn | None = None
-    dry_to_touch: StageIn | None = None
-    dry_to_recoat: StageIn | None = None
-    dry_through: StageIn | None = None
-    final_varnish: StageIn | None = None
 
 
 class StackLayerIn(CallModel):
@@ -197,16 +180,16 @@ class Prepared:
 
     def _check(self, faults: Collector) -> None:
         for i, (item, recipe) in enumerate(zip(self.request.stack, self.recipes, strict=True)):
-            if recipe is None and item.kind in (Material.OIL, Material.ALKYD) and not _complete(item.stages):
+            if recipe is None and item.kind in (Material.OIL, Material.ALKYD) and not complete(item.stages):
                 faults.add(("stack", i, "layer"), "is missing: an oil or alkyd layer needs it, or all its stages")
             if i and self.ages_d[i] > self.ages_d[i - 1]:
                 faults.add(("stack", i, "age_d"), "must not be older than the layer below it")
-            _check_stages(item.stages, ("stack", i, "stages"), faults)
+            check_stages(item.stages, ("stack", i, "stages"), faults)
         layered = (Action.NEXT_LAYER, Action.WORK_LIGHTLY)
         if self.request.upper is None and self.request.action in layered:
             faults.add(("upper",), f"is missing: the action {self.request.action.value} needs the layer to go on")
         if self.request.upper is not None:
-            _check_stages(self.request.upper.stages, ("upper", "stages"), faults)
+            check_stages(self.request.upper.stages, ("upper", "stages"), faults)
 
     def wanted(self) -> list[tuple[LayerRecipe, Room]]:
         """The estimates this request needs, stack first, upper last."""
@@ -230,7 +213,7 @@ class Prepared:
             PaintedLayer(
                 material=item.kind,
                 age_d=age_d,
-                stages=_stages(next(waiting) if recipe else {}, item.stages),
+                stages=overruled(next(waiting) if recipe else {}, item.stages),
                 recipe=recipe,
                 surface=item.surface and item.surface.value,
                 observed=FilmState(item.observed.value) if item.observed else None,
@@ -240,7 +223,7 @@ class Prepared:
         )
         upper = None
         if self.request.upper and self.upper:
-            stages = _stages(next(waiting), self.request.upper.stages)
+            stages = overruled(next(waiting), self.request.upper.stages)
             upper = NewLayer(self.request.upper.kind, stages, self.upper, self.request.upper.same_session)
         ground = self.request.ground
         asked = Situation(
@@ -272,36 +255,6 @@ def _colour_index_names(given: Sequence[str], faults: Collector) -> tuple[str, .
         except InputError as error:
             faults.add(("ground", "pigments", i), error.message)
     return tuple(names)
-
-
-def _complete(stages: StagesIn | None) -> bool:
-    return stages is not None and all(getattr(stages, stage.value) for stage in Stage if stage != Stage.FINAL_VARNISH)
-
-
-def _check_stages(stages: StagesIn | None, path: tuple[int | str, ...], faults: Collector) -> None:
-    if stages is None:
-        return
-    for stage in Stage:
-        given = getattr(stages, stage.value)
-        if given is not None and given.p90_d < given.p50_d:
-            faults.add((*path, stage.value, "p90_d"), "must not be less than p50_d")
-
-
-def _stages(modelled: dict[Stage, StageRange], given: StagesIn | None) -> dict[Stage, StageRange]:
-    if given is None:
-        return modelled
-    stages = dict(modelled)
-    for stage in Stage:
-        override = getattr(given, stage.value)
-        if override is not None:
-            ratio = override.p90_d / override.p50_d
-            wide = ratio**P95_OVER_P90
-            p50_d = override.p50_d
-            stages[stage] = StageRange(p50_d / wide, p50_d / ratio, p50_d, override.p90_d, p50_d * wide)
-    if Stage.FINAL_VARNISH not in stages and Stage.DRY_THROUGH in stages:
-        # Stages given without the varnish wait: the rules take the later of it and R35, so dry-through stands in.
-        stages[Stage.FINAL_VARNISH] = stages[Stage.DRY_THROUGH]
-    return stages
 
 
 def _no_less(value: float) -> float:

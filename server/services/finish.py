@@ -63,6 +63,8 @@ def create(
     _set(step, command.model_dump(exclude={"done_at", "override_reason"}))
     if command.done_at is not None:
         _do(session, actor, pile, step, (command.done_at, command.override_reason, now or moment(session)))
+    else:
+        stack.check_planned_on(pile, command.planned_on)
     session.add(step)
     session.flush()
     return step
@@ -83,6 +85,8 @@ def update(
         _check_done_at(pile, command.done_at, now or moment(session))
         command = command.model_copy(update={"override_reason": overrides.corrected(step, command.override_reason)})
     else:
+        if command.planned_on != step.planned_on:
+            stack.check_planned_on(pile, command.planned_on)
         command = command.model_copy(update={"override_reason": ""})
     records.change(step, command.model_dump(exclude={"version"}))
     session.flush()

@@ -50,6 +50,8 @@ def create(session: Session, actor: Actor, panel_uid: str, command: LayerCreate,
         stack.check_painted_at(session, pile, layer, command.painted_at, now or moment(session))
         _make_room(pile, layer)
         layer.painted_at = command.painted_at
+    else:
+        stack.check_planned_on(pile, command.planned_on)
     session.add(layer)
     session.flush()
     _set_mixes(session, actor, layer, command.mixes)
@@ -75,6 +77,8 @@ def update(session: Session, actor: Actor, uid: str, command: LayerUpdate, now: 
     before = _content(session, layer)
     if command.painted_at is not None:
         stack.check_painted_at(session, pile, layer, command.painted_at, now or moment(session))
+    elif command.planned_on != layer.planned_on:
+        stack.check_planned_on(pile, command.planned_on)
     reason = command.override_reason if "override_reason" in command.model_fields_set else layer.override_reason
     values = {"painted_at": command.painted_at, "override_reason": overrides.corrected(layer, reason)}
     records.change(layer, _values(session, actor, command, layer) | values)

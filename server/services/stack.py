@@ -5,7 +5,7 @@ belong to painted layers and are no older than them.
 """
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import select
@@ -129,6 +129,16 @@ def check_painted_at(session: Session, stack: Stack, layer: Layer, painted_at: d
     if tests and painted_at > tests[0].pressed_at:
         raise fault(
             f"It was touch-tested on {in_words(tests[0].pressed_at, stack.zone)}. It must have been painted by then."
+        )
+
+
+def check_planned_on(stack: Stack, planned_on: date | None) -> None:
+    """Raises ``Invalid`` at ``planned_on`` for a day before the last layer went on: mostly a slip in the year."""
+    painted = [layer.painted_at for layer in stack.layers if layer.painted_at is not None]
+    if planned_on is not None and painted and planned_on < painted[-1].astimezone(stack.zone).date():
+        raise Invalid.at(
+            "planned_on",
+            f"The last layer was painted on {in_words(painted[-1], stack.zone)}. This cannot be planned for before.",
         )
 
 

@@ -116,3 +116,18 @@ def test_once_the_wait_for_a_varnish_is_over_no_page_tells_a_day_that_is_long_pa
     assert "none; the wait for a final varnish is over" in easel.client.get(f"{panel}/record").text
     assert easel.send(f"{panel}/finish/tests", method="swab", result="clean").status_code == 303
     assert "A final varnish likely" not in easel.client.get(panel).text
+
+
+@pytest.mark.parametrize("planned_on", ["2019-12-02", "2026-09-30"])
+def test_nothing_is_planned_for_a_day_before_the_last_layer_went_on(easel: Easel, planned_on: str) -> None:
+    panel = old_picture(easel)
+    said = "The last layer was painted on 1 October 2026 at 10:00. This cannot be planned for before."
+    new = easel.send(f"{panel}/finish/steps", f"{panel}/finish/steps?action=frame", planned_on=planned_on, note="oak")
+    assert new.status_code == 422 and said in new.text and 'id="e-planned_on"' in new.text and "oak" in new.text
+    planned = step(easel, panel, "frame")
+    assert said in easel.send(f"{planned}/edit", planned_on=planned_on).text
+    assert easel.send(f"{planned}/edit", planned_on="2026-10-01").status_code == 303
+    layer = easel.layer(panel)
+    assert said in easel.send(f"{layer}/edit", planned_on=planned_on).text
+    again = easel.send(f"{panel}/layers/new", planned_on=planned_on, notes="thin", **{"mixes-0-mix_uid": easel.white})
+    assert again.status_code == 422 and said in again.text and "thin" in again.text

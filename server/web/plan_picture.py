@@ -11,6 +11,7 @@ from server.web import words
 from server.web.plan_shown import PanelShown, PlanShown, SittingShown
 
 MOST_ROWS = 12
+MOST_READ = 6  # sittings of a row that are read out
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,14 +70,14 @@ def _strokes(
     for one in sittings:
         then = words.day_words(one.plan.on, today)
         kind: Kind = "stays" if one.was is not None or not is_change else "new"
-        told = f"{one.plan.kind}: {then}"
+        told = f"“{one.plan.kind}”: {then}"
         if one.before is not None:
             kind = "moves"
-            told = f"{one.plan.kind}: {words.day_words(one.before, today)} becomes {then}"
+            told = f"“{one.plan.kind}”: from {words.day_words(one.before, today)} to {then}"
         was = None if one.before is None else (one.before - today).days
         found.append(PlannedStroke(kind, (one.plan.on - today).days, told, was))
     for sitting in gone:
-        told = f"{sitting.kind}: {words.day_words(sitting.on, today)} by the plan in use, without a place in this one"
+        told = f"“{sitting.kind}”: {words.day_words(sitting.on, today)} by the plan in use, without a place in this one"
         found.append(PlannedStroke("gone", (sitting.on - today).days, told))
     return tuple(found)
 
@@ -90,7 +91,10 @@ def _row(
     after, before, fact = named
     due = fact.due.on if fact is not None and fact.due is not None else None
     title = fact.title if fact is not None else after.title if after is not None else ""
-    told = "; ".join(one.words for one in strokes)
+    told = "; ".join(one.words for one in strokes[:MOST_READ])
+    more = len(strokes) - MOST_READ
+    if more > 0:
+        told = f"{told}; and {more} more"
     return PlannedRow(
         title,
         f"/panels/{uid}",
@@ -98,7 +102,7 @@ def _row(
         _away(after.finish_on if after is not None else None, today),
         _away(before.finish_on if before is not None and not before.is_broken else None, today),
         _away(due, today),
-        f"{title}: {told}.",
+        f"“{title}”: {told}.",
     )
 
 

@@ -28,7 +28,7 @@ NOW = datetime(2026, 11, 24, 9, 30, tzinfo=timezone.utc)
 LEAST_LETTERS, MOST_LETTERS = 8, 40
 FOR_BUILDERS = ("/parts",)
 # Told rightly only once the hours are somebody else's than the plan's: it then holds no more.
-TOLD_AFTERWARDS = ("Set the plan right", "Outside the hours", "Does not hold")
+TOLD_AFTERWARDS = ("Set the plan right", "Outside the hours", "Does not hold", "Work it out again")
 
 
 @pytest.fixture(scope="module")

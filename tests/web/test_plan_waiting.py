@@ -73,13 +73,13 @@ def test_the_plan_that_waits_is_drawn_with_what_it_moves(bare: Bench, client: Te
     make(client)
     first = client.get("/plan").text
     assert 'aria-label="The plan, a row a panel' in first and "A sitting" in words(first)
-    assert sorted(ROW.findall(first)) == ["One: glaze: today.", "Two: block-in: today."]
+    assert sorted(ROW.findall(first)) == ["“One”: “glaze”: today.", "“Two”: “block-in”: today."]
     client.post(f"/plan/{waiting_uid(db)}/accept")
     assert 'role="group" aria-label="The plan' not in client.get("/plan").text
     assert client.post("/plan/right", data={"event": "later", "layer_uid": one}).status_code == 303
     moved = client.get("/plan").text
     assert 'aria-label="What changes, a row a panel' in moved
-    assert ROW.findall(moved) == ["One: glaze: today becomes tomorrow."]
+    assert ROW.findall(moved) == ["“One”: “glaze”: from today to tomorrow."]
     assert "1 other panel keeps its days." in words(moved)
 
 

@@ -131,3 +131,15 @@ def test_nothing_is_planned_for_a_day_before_the_last_layer_went_on(easel: Easel
     assert said in easel.send(f"{layer}/edit", planned_on=planned_on).text
     again = easel.send(f"{panel}/layers/new", planned_on=planned_on, notes="thin", **{"mixes-0-mix_uid": easel.white})
     assert again.status_code == 422 and said in again.text and "thin" in again.text
+
+
+def test_the_finish_of_an_archived_panel_is_to_look_at_only(easel: Easel) -> None:
+    panel = finished(easel)
+    done(easel, panel, "frame")
+    step(easel, panel, "ship", planned_on="2026-12-01")
+    assert easel.send(f"{panel}/finish/tests", method="thumb", result="mark").status_code == 303
+    assert easel.client.post(f"{panel}/archive", data={"command_key": "k"}).status_code == 303
+    page = easel.client.get(f"{panel}/finish")
+    main = page.text.partition("<main")[2].partition("</main>")[0]
+    assert "Archived" in main and "Framed, open" in main and "Thumb: a mark" in main
+    assert "<form" not in main and "/finish/" not in main and "/finish-tests/" not in main

@@ -143,3 +143,12 @@ def test_the_finish_of_an_archived_panel_is_to_look_at_only(easel: Easel) -> Non
     main = page.text.partition("<main")[2].partition("</main>")[0]
     assert "Archived" in main and "Framed, open" in main and "Thumb: a mark" in main
     assert "<form" not in main and "/finish/" not in main and "/finish-tests/" not in main
+
+
+def test_an_archived_panel_offers_no_change_of_its_layers(easel: Easel) -> None:
+    panel = old_picture(easel)
+    easel.layer(panel)
+    assert "/paint" in easel.client.get(panel).text and "/unpaint" in easel.client.get(panel).text
+    assert easel.client.post(f"{panel}/archive", data={"command_key": "k"}).status_code == 303
+    page = easel.client.get(panel).text
+    assert "Bring it back" in page and not re.search(r"/layers/[\w-]+/(paint|edit|unpaint|move|archive)", page)

@@ -65,14 +65,14 @@ class PlanOptionOut(Told):
 
 
 class PlannedPanelOut(Told):
-    """A panel of a plan: of the plan in use as it stands now, of a plan that waits or was put away as it was worked out
-    when it was made.
+    """A panel of a plan: of the plan in use as it stands now, while there are layers to paint on it, of a plan that
+    waits or was put away as it was worked out when it was made.
 
     ``finish_on``: the day it can be delivered, with every wait at the studio's confidence, and packed and brought where
-    it has a date; ``late_d``: by how many days that comes after its date, 0 where it does not. ``odds``: the chance of
-    its date, drawn with waits that may be shorter or longer; null without a date, and once it is past or the panel is
-    finished. So a panel may well make a date that it is late for at the studio's confidence. ``options``: what would
-    help, while it comes to the day they were tried for."""
+    it has a date; null where a layer to come has no sitting that stands. ``late_d``: by how many days that comes after
+    its date, 0 where it does not. ``odds``: the chance of its date, drawn with waits that may be shorter or longer;
+    null without a date, and once it is past or the panel is finished. So a panel may well make a date that it is late
+    for at the studio's confidence. ``options``: what would help, while it comes to the day they were tried for."""
 
     panel_uid: str
     title: str

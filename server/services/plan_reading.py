@@ -75,8 +75,9 @@ class PlanInUse:
     """The plan that was taken last: ``made_on`` its day, ``sittings`` by layer in the order of their times.
 
     ``format``: of what is stored; plans from before it was counted have 1. ``panels``: the uids of those that it holds
-    or names as left out. ``rests``: what the rules ask below a layer, by that layer. ``releases``: by panel, the day
-    from which it counted on what lies there.
+    or names as left out; ``left_out`` of the latter, with the versions of their layers to come as they were then, where
+    that was kept. ``unplaced``: the layers that found no day. ``rests``: what the rules ask below a layer, by that
+    layer. ``releases``: by panel, the day from which it counted on what lies there.
     """
 
     uid: str
@@ -88,6 +89,18 @@ class PlanInUse:
     panels: frozenset[str] = frozenset()
     rests: Mapping[str, Rest] = field(default_factory=dict)
     releases: Mapping[str, date] = field(default_factory=dict)
+    left_out: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+    unplaced: frozenset[str] = frozenset()
+
+    def lacks(self, panel_uid: str, to_come: Mapping[str, int], *, is_stopped: bool) -> bool:
+        """Whether it would hold more of a panel if it were set right: ``to_come`` has its layers to come as they are
+        now, with their versions; ``is_stopped``: a rule stops one of them for good."""
+        if panel_uid not in self.panels:
+            return bool(to_come)
+        if panel_uid in self.left_out:
+            then = self.left_out[panel_uid]
+            return bool(then and to_come) and not is_stopped and dict(then) != dict(to_come)
+        return any(uid not in self.sittings and uid not in self.unplaced for uid in to_come)
 
 
 def in_use(session: Session, studio_id: int) -> PlanInUse | None:
@@ -127,6 +140,8 @@ def as_in_use(row: Any) -> PlanInUse:
             for one in content.get("panels", ())
             if one.get("release_on")
         },
+        {one["uid"]: one.get("layers", {}) for one in content.get("left_out", ())},
+        frozenset(one["sitting"] for one in content.get("unplaced", ())),
     )
 
 

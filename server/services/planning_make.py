@@ -196,9 +196,16 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
             for uid, why in sorted(_held(made).items())
         ],
         "left_out": [
-            {"title": titles[uid], "uid": uid, "reason": reason} for uid, reason in made.extra.left_out.items()
+            {"title": titles[uid], "uid": uid, "reason": reason, "layers": _versions(uid, asked)}
+            for uid, reason in made.extra.left_out.items()
         ],
     }
+
+
+def _versions(panel_uid: str, asked: Asked) -> dict[str, int]:
+    """The layers to come of a panel, with their versions."""
+    [standing] = [one for one in asked.found if one.layers.panel.uid == panel_uid]
+    return {layer.row.uid: layer.row.version for layer in standing.layers.to_come}
 
 
 def _held(made: Made) -> dict[str, str]:

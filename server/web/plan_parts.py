@@ -18,11 +18,11 @@ from server.services.plan_reading import as_in_use
 from server.services.planning_since import is_changed_since
 from server.store.tables import StudioPlan
 from server.web.deps import PageRequest
+from server.web.plan_panels import PanelShown
 from server.web.plan_shown import (
     Changes,
     DayShown,
     MonthShown,
-    PanelShown,
     PlanShown,
     SittingShown,
     shown,

@@ -8,7 +8,8 @@ from server.formats.drawings_plan import Kind, PlanDrawing, PlannedRow, PlannedS
 from server.services.board.facts import PanelFact
 from server.services.plan_reading import PlannedSitting
 from server.web import words
-from server.web.plan_shown import PanelShown, PlanShown, SittingShown
+from server.web.plan_panels import PanelShown
+from server.web.plan_shown import PlanShown, SittingShown
 
 MOST_ROWS = 12
 MOST_READ = 6  # sittings of a row that are read out

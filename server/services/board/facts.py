@@ -345,8 +345,8 @@ class PlanHolds:
     """Where the plan in use holds no more: (uid, title) of panels, by their titles.
 
     ``slipped``: a sitting was missed, comes before its layer is ready, or lies outside its painter's hours as they are
-    now; ``held``: such a one outside the hours is pinned; ``unplanned``: came since, with layers to come; ``sooner``:
-    ready now, though the plan counted on that only days from now.
+    now; ``held``: such a one outside the hours is pinned; ``unplanned``: has layers to come that came since;
+    ``sooner``: ready now, though the plan counted on that only days from now.
     """
 
     slipped: tuple[tuple[str, str], ...] = ()

@@ -22,6 +22,7 @@ def plan_holds(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment) -> 
     if rows.plan is None:
         return PlanHolds()
     off = _standing_off_hours(rows, moment)
+    layers = {panel.uid: rows.layers.get(panel.id, ()) for panel in rows.panels}
     slipped, held, unplanned, sooner = [], [], [], []
     for fact in facts:
         if fact.standing is Standing.FINISHED:
@@ -35,7 +36,8 @@ def plan_holds(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment) -> 
             slipped.append(told)
         if any(sitting.pinned for sitting in here):
             held.append(told)
-        if fact.layers_to_come and fact.uid not in rows.plan.panels:
+        to_come = {layer.uid: layer.version for layer in layers.get(fact.uid, ()) if layer.painted_at is None}
+        if rows.plan.lacks(fact.uid, to_come, is_stopped=fact.stop is not None):
             unplanned.append(told)
     return PlanHolds(*(tuple(sorted(found, key=lambda told: told[1])) for found in (slipped, held, unplanned, sooner)))
 

@@ -31,15 +31,23 @@ class SittingNow:
 @dataclass(frozen=True, slots=True)
 class PlanNow:
     """The sittings of the plan in use whose layers are still there, by their times; ``to_come``: the planned day of
-    every layer of an open panel that is not on yet, by its uid; ``painted``: the layers of open panels that are on."""
+    every layer of an open panel that is not on yet, by its uid; ``painted``: the layers of open panels that are on;
+    ``panels``: of these panels the uids, each with its layers to come."""
 
     sittings: tuple[SittingNow, ...] = ()
     to_come: Mapping[str, date | None] = field(default_factory=dict)
     painted: frozenset[str] = frozenset()
+    panels: Mapping[str, frozenset[str]] = field(default_factory=dict)
 
     @property
     def standing(self) -> tuple[SittingNow, ...]:
         return tuple(one for one in self.sittings if one.fate == "stands")
+
+    @property
+    def partial(self) -> frozenset[str]:
+        """The panels of which a layer to come has no sitting that stands."""
+        stand = {one.plan.uid for one in self.standing}
+        return frozenset(uid for uid, to_come in self.panels.items() if not to_come <= stand)
 
     @property
     def changed(self) -> frozenset[str]:
@@ -56,7 +64,12 @@ def plan_in(rows: StudioRows, moment: Moment) -> PlanNow:
     """The same from rows that were read already."""
     every = [layer for panel in rows.panels for layer in rows.layers.get(panel.id, ())]
     to_come = {layer.uid: layer.planned_on for layer in every if layer.painted_at is None}
-    return PlanNow(_sittings(rows, moment), to_come, frozenset(one.uid for one in every if one.uid not in to_come))
+    panels = {
+        panel.uid: frozenset(layer.uid for layer in rows.layers.get(panel.id, ()) if layer.uid in to_come)
+        for panel in rows.panels
+    }
+    painted = frozenset(one.uid for one in every if one.uid not in to_come)
+    return PlanNow(_sittings(rows, moment), to_come, painted, panels)
 
 
 def _sittings(rows: StudioRows, moment: Moment) -> tuple[SittingNow, ...]:

@@ -31,7 +31,8 @@ from server.services.plan_reading import PlannedSitting, share_wait_of, sittings
 from server.services.planning_asked import PlanMake
 from server.store.tables import StudioPlan
 from server.web.deps import PageRequest
-from server.web.plan_shown import PanelShown, shown_in_use
+from server.web.plan_panels import PanelShown
+from server.web.plan_shown import shown_in_use
 
 
 def plans_out(session: Session, page: PageRequest, rows: Sequence[StudioPlan]) -> tuple[StudioPlanOut, ...]:
@@ -66,9 +67,9 @@ def _panels_now(session: Session, page: PageRequest, row: StudioPlan, now: PlanN
     seen = shown_in_use(row, now, facts, page.today)
     if seen is None:
         return ()
-    return tuple(
-        _now(stored, panel, facts.get(panel.uid)) for stored, panel in zip(_stored(row), seen.panels, strict=True)
-    )
+    shown = {panel.uid: panel for panel in seen.panels}
+    stored = (one for one in _stored(row) if one.panel_uid in shown)
+    return tuple(_now(one, shown[one.panel_uid], facts.get(one.panel_uid)) for one in stored)
 
 
 def _now(stored: PlannedPanelOut, panel: PanelShown, fact: PanelFact | None) -> PlannedPanelOut:

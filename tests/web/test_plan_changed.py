@@ -1,0 +1,105 @@
+"""The plan in use while its panels change: what of them it does not hold is told, nothing of those that are gone."""
+
+from datetime import timedelta
+
+import pytest
+from starlette.testclient import TestClient
+
+from server.services import layers
+from server.services import panels as panels_service
+from server.store.db import Database
+from server.store.tables import Layer, StudioPlan
+from tests.services.conftest import NOW, Bench, make_bench
+from tests.services.layer_acts import paint
+from tests.web.test_plan import accepted, plans, words
+
+NOT_YET = "Not in the plan in use yet, with layers to come: {title}. Set it right to take them in."
+
+
+@pytest.fixture
+def bare(db: Database) -> Bench:
+    return make_bench(db)
+
+
+def page(client: TestClient, address: str = "/plan") -> str:
+    return words(client.get(address).text)
+
+
+def dates(client: TestClient) -> str:
+    return page(client).partition("When each panel can be delivered")[2]
+
+
+def api_panels(client: TestClient, db: Database) -> dict[str, str | None]:
+    [plan] = [one for one in plans(db) if one.accepted_at is not None]
+    told = client.get(f"/api/v1/plans/{plan.uid}").json()
+    return {one["title"]: one["finish_on"] for one in told["panels"]}
+
+
+def db_version(db: Database, layer: Layer) -> int:
+    with db.read() as session:
+        return session.get_one(Layer, layer.id).version
+
+
+def waiting(db: Database) -> StudioPlan:
+    [found] = [one for one in plans(db) if one.accepted_at is None]
+    return found
+
+
+@pytest.mark.parametrize("due", [True, False])
+def test_a_layer_that_came_since_is_told_and_taken_in(bare: Bench, client: TestClient, db: Database, due: bool) -> None:
+    until = {"due_on": NOW.date() + timedelta(days=200)} if due else {}
+    panel = bare.panel(title="Two pears", **until)
+    bare.layer(panel, kind="block-in")
+    accepted(client, db)
+    assert "Two pears : can be delivered" in dates(client)
+    glaze = bare.layer(panel, kind="glaze")
+    for address in ("/plan", "/", "/plan/week"):
+        assert NOT_YET.format(title="Two pears") in page(client, address).replace(" . Set", ". Set"), address
+    assert "Two pears : can be delivered" not in dates(client)
+    assert "a layer to come is not in the plan" in dates(client)
+    assert api_panels(client, db) == {"Two pears": None}
+    assert client.post("/plan/right").status_code == 303
+    assert "New in the plan: Two pears, glaze" in page(client)
+    client.post(f"/plan/{waiting(db).uid}/accept")
+    assert "Not in the plan in use yet" not in page(client) and "Two pears : can be delivered" in dates(client)
+    with bare.unit("Put away") as work:
+        layers.archive(work.session, bare.actor, glaze.uid)
+    assert "Not in the plan in use yet" not in page(client)
+
+
+def test_a_layer_that_the_plan_found_no_place_for_is_not_told_as_new(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    panel = bare.panel(title="Two pears")
+    bare.layer(panel, kind="block-in")
+    bare.layer(panel, kind="long one", sitting_min=400)  # no morning has as much
+    accepted(client, db)
+    assert "Not in the plan in use yet" not in page(client)
+
+
+def test_a_panel_that_was_put_away_is_not_told_among_the_dates(bare: Bench, client: TestClient, db: Database) -> None:
+    panel = bare.panel(title="Two pears")
+    bare.layer(panel, kind="block-in")
+    bare.layer(bare.panel(title="Another"), kind="glaze")
+    accepted(client, db)
+    with bare.unit("Put away") as work:
+        panels_service.archive(work.session, bare.actor, panel.uid)
+    assert "Two pears" not in dates(client) and "Another : can be delivered" in dates(client)
+    assert list(api_panels(client, db)) == ["Another"]
+    with bare.unit("Brought back") as work:
+        panels_service.restore(work.session, bare.actor, panel.uid)
+    assert "Two pears : can be delivered" in dates(client)
+
+
+def test_a_panel_with_its_last_layer_on_is_told_by_its_drying_and_not_by_the_plan(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    panel = bare.panel(title="Two pears", due_on=NOW.date() + timedelta(days=2))
+    layer = bare.layer(panel, kind="block-in")
+    bare.layer(bare.panel(title="Another"), kind="glaze")
+    accepted(client, db)
+    paint(bare, layer, version=db_version(db, layer))
+    told = dates(client)
+    assert "Two pears : can be delivered" not in told
+    assert "No layer is left to plan here: what is left is drying, the finish and the way. At risk Two pears" in told
+    assert list(api_panels(client, db)) == ["Another"]

@@ -236,9 +236,11 @@ def _easels(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:
     items = [item for item in laid.values() if not item.done]
     for one in items:
         at = one.window.start
-        here = [other.sitting.id for other in items if other.window.start <= at < other.window.end]
-        if len(here) > problem.easels:
-            yield Fault("easels", tuple(here), f"{len(here)} panels stand on {problem.easels} easels at {at}")
+        here = [other for other in items if other.window.start <= at < other.window.end]
+        count = len({item.panel.id for item in here}) if problem.panel_once else len(here)
+        if count > problem.easels:
+            ids = tuple(item.sitting.id for item in here)
+            yield Fault("easels", ids, f"{count} panels stand on {problem.easels} easels at {at}")
 
 
 def _rack(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:
@@ -254,7 +256,8 @@ def _rack(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:
             used[on].append(item)
             on += timedelta(days=1)
     for on, here in used.items():
-        places = sum(item.panel.size for item in here)
+        sizes = {item.panel.id if problem.panel_once else item.sitting.id: item.panel.size for item in here}
+        places = sum(sizes.values())
         if on >= problem.today and places > problem.rack_places:
             yield Fault("rack", tuple(i.sitting.id for i in here), f"{places} of {problem.rack_places} places on {on}")
 

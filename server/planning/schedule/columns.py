@@ -61,6 +61,7 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
     N_PALETTES,
     N_SLOTS,
     EASELS,  # NOWHERE: no limit
+    PANEL_ONCE,  # 1: a panel takes an easel and its places in the rack once, however many of its sittings do
     RACK_PLACES,
     SET_UP_MIN,
     OVERFULL,  # windows loaded beyond their minutes
@@ -94,7 +95,7 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
     LOOKED_TO,  # the lowest position of its list that is looked at
     LATEST,  # the last day on which its panel may be deliverable
     HEADER,
-) = range(69)
+) = range(70)
 NO_LIMIT = 2**62
 # The header of ``f``.
 SET_UP_PRICE, MOVE_PRICE, FLOW_PRICE, TARDY_PRICE, PANEL_COSTS, BEST, LOWEST, LIMIT, PRICES = range(9)

@@ -55,6 +55,7 @@ from server.planning.schedule.columns import (
     PALETTE,
     PANEL,
     PANEL_COSTS,
+    PANEL_ONCE,
     PANELS,
     PRIOR,
     PRIVATE,
@@ -137,6 +138,31 @@ def mixing_at(c: Columns, s: int, b: int) -> None:
             m[NEED] += m[SET_UP_MIN]
 
 
+def has_easel(c: Columns, s: int, b: int) -> bool:
+    """Whether the panel of s stands on an easel in window b by another of its sittings, where that counts once."""
+    m, _, _ = c
+    if m[PANEL_ONCE] == 0:
+        return False
+    panel = m[PANELS] + m[m[SITTINGS] + s * SITTING + OF_PANEL] * PANEL
+    for other in range(m[panel + BEGIN], m[panel + END]):  # noqa: SIM110 - compiled, a loop is the plain way
+        if other != s and m[m[AT] + other] == b:
+            return True
+    return False
+
+
+def has_place(c: Columns, s: int, day: int) -> bool:
+    """Whether the panel of s has its places in the rack on a day by another of its sittings, where that counts once."""
+    m, _, t = c
+    if m[PANEL_ONCE] == 0:
+        return False
+    panel = m[PANELS] + m[m[SITTINGS] + s * SITTING + OF_PANEL] * PANEL
+    for other in range(m[panel + BEGIN], m[panel + END]):
+        at, row = m[m[AT] + other], m[m[SITTINGS] + other * SITTING + RACK_ROW]
+        if other != s and at != NOWHERE and row >= 0 and m[m[WINDOWS] + at * WINDOW + DAY] <= day < t[row + at]:
+            return True
+    return False
+
+
 def has_room(c: Columns, s: int, b: int) -> bool:
     """Whether window b has NEED minutes left, an easel, and the rack a place for s."""
     m, _, t = c
@@ -145,12 +171,12 @@ def has_room(c: Columns, s: int, b: int) -> bool:
         return False
     if m[EASELS] >= 0:
         for slot in range(m[w + SLOT_BEGIN], m[w + SLOT_END]):
-            if m[m[SLOTS] + slot] >= m[EASELS]:
+            if m[m[SLOTS] + slot] >= m[EASELS] and not has_easel(c, s, b):
                 return False
     if m[own + RACK_ROW] >= 0:
         free = m[RACK_PLACES] - m[m[PANELS] + m[own + OF_PANEL] * PANEL + SIZE]
         for day in range(m[w + DAY], t[m[own + RACK_ROW] + b]):
-            if m[m[RACK] + day] > free:
+            if m[m[RACK] + day] > free and not has_place(c, s, day):
                 return False
     return True
 
@@ -176,13 +202,14 @@ def count_at(c: Columns, s: int, b: int, by: int) -> None:
     """Easels, rack and moves of s in window b, ``by`` 1 or -1."""
     m, _, t = c
     own, w = m[SITTINGS] + s * SITTING, m[WINDOWS] + b * WINDOW
-    if m[EASELS] >= 0:
+    if m[EASELS] >= 0 and not has_easel(c, s, b):
         for slot in range(m[w + SLOT_BEGIN], m[w + SLOT_END]):
             m[m[SLOTS] + slot] += by
     if m[own + RACK_ROW] >= 0:
         places = m[m[PANELS] + m[own + OF_PANEL] * PANEL + SIZE] * by
         for day in range(m[w + DAY], t[m[own + RACK_ROW] + b]):
-            m[m[RACK] + day] += places
+            if not has_place(c, s, day):
+                m[m[RACK] + day] += places
     if m[own + OLD_DAY] != NOWHERE and m[own + OLD_DAY] != m[w + DAY]:
         m[MOVED] += by
 

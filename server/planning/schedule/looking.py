@@ -44,7 +44,7 @@ from server.planning.schedule.columns import (
     WINDOWS,
     Columns,
 )
-from server.planning.schedule.kernel import add, has_room, is_linked, mixing_at, take
+from server.planning.schedule.kernel import add, has_easel, has_room, is_linked, mixing_at, take
 
 # `FREE` is the only one that it may go to.
 (
@@ -70,8 +70,8 @@ def fits(c: Columns, s: int, b: int) -> bool:
     return has_room(c, s, b) and is_linked(c, s, b)
 
 
-def filled_by(c: Columns, b: int) -> int:
-    """What leaves window b without room for NEED minutes."""
+def filled_by(c: Columns, s: int, b: int) -> int:
+    """What leaves window b without room for s and its NEED minutes."""
     m, _, _ = c
     w, cap = m[WINDOWS] + b * WINDOW, m[m[CAP] + b]
     if cap < m[NEED]:
@@ -80,7 +80,7 @@ def filled_by(c: Columns, b: int) -> int:
         return PAINTER
     if m[EASELS] >= 0:
         for slot in range(m[w + SLOT_BEGIN], m[w + SLOT_END]):
-            if m[m[SLOTS] + slot] >= m[EASELS]:
+            if m[m[SLOTS] + slot] >= m[EASELS] and not has_easel(c, s, b):
                 return NO_EASEL
     return NO_RACK
 
@@ -111,7 +111,7 @@ def state_in(c: Columns, s: int, b: int) -> int:
         return UNREADY
     mixing_at(c, s, b)
     if not has_room(c, s, b):
-        return filled_by(c, b)
+        return filled_by(c, s, b)
     state = led_to(c, s, b)
     if state == FREE and m[MOST_OVERFULL] != NO_LIMIT:
         add(c, s, b)

@@ -173,6 +173,7 @@ class Problem:
     previous: tuple[Previous, ...] = ()
     keep_today: bool = field(default=True)  # sittings of `previous` on `today` stay where they can
     pins_in_hours: bool = False  # a sitting pinned outside the hours is a fault; else it has its own working time there
+    panel_once: bool = False  # a panel takes an easel and rack places once at a time; else each of its sittings does
     most_moved: int | None = None  # sittings that the search itself may move beyond those that have to
 
     def speed_of(self, panel: PanelJob) -> DryingSpeed:

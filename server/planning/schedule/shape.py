@@ -199,6 +199,7 @@ class Shape:
         header[columns.N_PALETTES] = max(1, len(self.shared))
         header[columns.MEET_PALETTE] = header[columns.BARRED] = NOWHERE
         header[columns.EASELS] = NOWHERE if problem.easels is None else problem.easels
+        header[columns.PANEL_ONCE] = problem.panel_once
         header[columns.RACK_PLACES] = problem.rack_places or 0
         header[columns.SET_UP_MIN] = problem.set_up_min
         header[columns.MOST_MOVED] = columns.NO_LIMIT if problem.most_moved is None else problem.most_moved

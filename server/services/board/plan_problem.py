@@ -119,6 +119,7 @@ def problem(found: list[PanelStanding], rows: StudioRows, moment: Moment, room: 
         set_up_price=set_up_price(rows),
         move_price=REPAIR_PRICE if room.is_repair else 60.0,
         pins_in_hours=True,
+        panel_once=True,
         most_moved=MOST_MOVED if room.is_repair else None,
         previous=tuple(
             Previous(uid, at, pinned=uid in room.pinned, painter=painter)

@@ -82,6 +82,7 @@ def problems(draw: st.DrawFn) -> Problem:
         *panels,
         rack_places=draw(st.sampled_from([1, 2, None])),
         easels=draw(st.sampled_from([1, None])),
+        panel_once=draw(st.booleans()),
         confidence=draw(st.sampled_from([0.5, 0.9])),
     )
 

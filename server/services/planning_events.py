@@ -42,10 +42,13 @@ def happened(session: Session, actor: Actor, given: PlanRight, now: datetime, zo
         raise Refused("No plan is in use. Make one first.")
     settings, today = dict(plan.settings), now.astimezone(zone).date()
     if given.event in ("earlier", "later"):
-        sitting, at = planning_moves.beside(session, actor, plan, (given.layer_uid or "", given.event), (now, zone))
+        waits = _held_in_waiting(session, actor, plan, today)
+        from_at, _ = waits.get(given.layer_uid or "", (None, ""))
+        move = planning_moves.Move(given.layer_uid or "", given.event, from_at)
+        sitting, at = planning_moves.beside(session, actor, plan, move, (now, zone))
         day = f"{at:%A} {at.day} {at:%B %Y}"
         told = f"Asked for the {sitting.kind} of “{sitting.title}” on {day}, pinned there: a plan to look at"
-        held = {**_held_in_waiting(session, actor, plan, today), sitting.uid: (at, sitting.painter)}
+        held = {**waits, sitting.uid: (at, sitting.painter)}
         return Changed(told, settings, held)
     if given.event == "no_painting":
         on = given.on or today

@@ -1,5 +1,6 @@
 """A sitting moved by hand, a working day at a time: where it would be then. The plan around it is set right."""
 
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -20,23 +21,32 @@ Way = Literal["earlier", "later"]
 LOOKS_AHEAD_D = 200
 
 
+@dataclass(frozen=True, slots=True)
+class Move:
+    """Which layer's sitting, which way, and ``from_at`` where a plan that waits has it by hand already."""
+
+    uid: str
+    way: Way
+    from_at: datetime | None = None
+
+
 def beside(
-    session: Session, actor: Actor, plan: PlanInUse, move: tuple[str, Way], when: tuple[datetime, ZoneInfo]
+    session: Session, actor: Actor, plan: PlanInUse, move: Move, when: tuple[datetime, ZoneInfo]
 ) -> tuple[PlannedSitting, datetime]:
     """The sitting of a layer, and the beginning of the working time in which it fits on the nearest day before or after
-    its own.
+    its own, or that to which it was moved already in a plan that waits.
 
     Raises ``Refused`` for a layer that is not in the plan or stands there no more, and where there is no such day, with
     why.
     """
-    uid, way = move
+    uid, way = move.uid, move.way
     sitting = plan.sittings.get(uid)
     if sitting is None:
         raise Refused("This sitting is not in the plan in use. Nothing was changed.")
     _check_standing(records.find(session, actor, Layer, uid), sitting)
     now, zone = when
     week = Zone(zone, now.astimezone(zone).date())
-    day = week.day_of(sitting.start_at)
+    day = week.day_of(move.from_at or sitting.start_at)
     settings = PlanMake.model_validate(dict(plan.settings))
     days = max(day, 0) + LOOKS_AHEAD_D
     fitting = planning_fits.fitting(session, actor, sitting, settings, (moment_at(now, zone), days))

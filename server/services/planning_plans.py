@@ -39,7 +39,8 @@ def propose(session: Session, actor: Actor, content: dict[str, Any], chosen: str
 
 def accept(session: Session, actor: Actor, uid: str) -> StudioPlan:
     """Take a plan: its days become the planned days of the layers that are still to come. The one before is put away;
-    what was pinned or let go in it meanwhile is in this one too.
+    what was pinned or let go in it meanwhile is in this one too. A day that a layer had by the one before goes where
+    this one has none for it.
 
     Raises ``Refused`` for one that was put away or taken already, and where it moves what was pinned meanwhile."""
     row = records.find(session, actor, StudioPlan, uid, "update")
@@ -48,6 +49,7 @@ def accept(session: Session, actor: Actor, uid: str) -> StudioPlan:
     for n, other in enumerate(_plans(session, actor, accepted=True)):
         if n == 0:  # the one in use
             _keep_pins(session, actor, row, other)
+            _clear_days(session, actor, row, other)
         other.archived_at = moment_now(session)
     row.accepted_at = moment_now(session)
     for sitting in (row.content_json or {}).get("sittings", ()):
@@ -106,6 +108,20 @@ def _keep_pins(session: Session, actor: Actor, row: StudioPlan, used: StudioPlan
     if found:
         _change_sittings(row, lambda s: found.get(s["id"]) is True, {"pinned": True})
         _change_sittings(row, lambda s: found.get(s["id"]) is False, {"pinned": False})
+
+
+def _clear_days(session: Session, actor: Actor, row: StudioPlan, used: StudioPlan) -> None:
+    """Take the planned day from the layers that had it by the plan before and have none by the one that is taken."""
+    kept = {one["id"] for one in (row.content_json or {}).get("sittings", ())}
+    gone = {
+        one["id"]: datetime.fromisoformat(one["start_at"]).date()
+        for one in (used.content_json or {}).get("sittings", ())
+        if one["id"] not in kept
+    }
+    query = select(Layer).where(col(Layer.studio_id) == actor.studio_id, col(Layer.uid).in_(list(gone)))
+    for layer in session.scalars(query) if gone else ():
+        if layer.painted_at is None and layer.archived_at is None and layer.planned_on == gone[layer.uid]:
+            records.change(layer, {"planned_on": None})
 
 
 def _change_sittings(row: StudioPlan, which: Callable[[dict[str, Any]], bool], values: dict[str, Any]) -> None:

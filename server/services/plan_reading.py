@@ -1,7 +1,7 @@
 """The plan in use as its readers take it: which sitting stands when, and why. One reading for every screen and feed."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -143,6 +143,23 @@ def as_in_use(row: Any) -> PlanInUse:
         {one["uid"]: one.get("layers", {}) for one in content.get("left_out", ())},
         frozenset(one["sitting"] for one in content.get("unplaced", ())),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Called:
+    """What the panel and the layer of a sitting are called, and what is mixed for it, as they are now."""
+
+    title: str
+    kind: str
+    palette: str | None
+
+
+def as_called(sitting: PlannedSitting, names: Mapping[str, Called]) -> PlannedSitting:
+    """A sitting under the names of now, where they are known; as it was planned otherwise."""
+    found = names.get(sitting.uid)
+    if found is None:
+        return sitting
+    return replace(sitting, title=Name(found.title), kind=found.kind, palette=found.palette)
 
 
 def share_wait_of(content: Mapping[str, Any]) -> float:

@@ -9,6 +9,7 @@ from server.formats.drawings_odds import OddsPicture, odds_picture
 from server.services.board.facts import PanelFact, Standing
 from server.services.board.plan_standing import PlanNow, comes_to
 from server.services.plan_reading import PlanRisk
+from server.store.tables import Name
 from server.web import plan_words, standing_words
 
 
@@ -97,6 +98,7 @@ def as_they_stand(
 
 def _as_it_stands(panel: PanelShown, fact: PanelFact | None, today: date) -> PanelShown:
     """A panel of the plan in use by what is known of it now; what would help is only told where it is late."""
+    panel = panel if fact is None else replace(panel, title=Name(fact.title))
     if fact is None or fact.standing is Standing.FINISHED:
         return replace(panel, odds=None, risk="", late_d=0, options=())
     due, found = fact.due, comes_to(fact, panel.finish_on)

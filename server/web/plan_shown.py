@@ -12,7 +12,7 @@ from typing import Any
 from server.services.board.due import falls_short
 from server.services.board.facts import BrokenSitting, PanelFact
 from server.services.board.plan_standing import PlanNow
-from server.services.plan_reading import PlannedSitting, share_wait_of, sittings_of
+from server.services.plan_reading import PlannedSitting, as_called, share_wait_of, sittings_of
 from server.store.tables import StudioPlan
 from server.web import plan_words, words
 from server.web.plan_panels import PanelShown, as_they_stand, panel_of
@@ -200,7 +200,8 @@ def shown(row: StudioPlan | None, now: PlanNow, today: date, confidence: float =
     if row is None or not row.content_json:
         return None
     stood = {one.plan.uid: one.plan for one in now.standing}
-    here = [one for one in sittings_of(row.content_json) if one.uid in now.to_come or one.uid in now.painted]
+    every = (as_called(one, now.called) for one in sittings_of(row.content_json))
+    here = [one for one in every if one.uid in now.to_come or one.uid in now.painted]
     sittings = [replace(_beside(one, stood, now.to_come, today), is_painted=one.uid in now.painted) for one in here]
     made = _plan(row, sittings, today)
     odds = {one["id"]: one.get("odds") for one in row.content_json.get("panels", ())}

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from server.services.board.facts import PanelFact, TodayBoard
+from server.store.tables import Name
 from server.web.plan_shown import LeftOut, PlanShown
 from server.web.standing_words import due_risk_words, due_words
 
@@ -50,13 +51,15 @@ def _told(facts: list[PanelFact], today: date) -> tuple[DateAtRisk, ...]:
 
 
 def with_dates(plan: PlanShown | None, facts: Mapping[str, PanelFact], today: date) -> PlanShown | None:
-    """The plan with the dates of the panels that it leaves out."""
+    """The plan with its panels under their names of now, and with the dates of those that it leaves out."""
     if plan is None:
         return None
-    return replace(plan, left_out=tuple(_dated(one, facts.get(one.uid), today) for one in plan.left_out))
+    panels = tuple(replace(one, title=Name(facts[one.uid].title)) if one.uid in facts else one for one in plan.panels)
+    return replace(plan, panels=panels, left_out=tuple(_dated(one, facts.get(one.uid), today) for one in plan.left_out))
 
 
 def _dated(one: LeftOut, fact: PanelFact | None, today: date) -> LeftOut:
+    one = one if fact is None else replace(one, title=Name(fact.title))
     if fact is None or fact.due is None:
         return one
     due, risk = due_words(fact.due, today), due_risk_words(fact, today)

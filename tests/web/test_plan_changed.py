@@ -8,10 +8,11 @@ from starlette.testclient import TestClient
 from server.services import layers
 from server.services import panels as panels_service
 from server.store.db import Database
-from server.store.tables import Layer, StudioPlan
+from server.store.tables import Layer, Mix, Panel, StudioPlan
 from tests.services.conftest import NOW, Bench, make_bench
 from tests.services.layer_acts import paint
-from tests.web.test_plan import accepted, plans, words
+from tests.web.test_plan import accepted, planned, plans, words
+from tests.web.test_plan_pins import newest
 
 NOT_YET = "Not in the plan in use yet, with layers to come: {title}. Set it right to take them in."
 
@@ -38,6 +39,11 @@ def api_panels(client: TestClient, db: Database) -> dict[str, str | None]:
 def db_version(db: Database, layer: Layer) -> int:
     with db.read() as session:
         return session.get_one(Layer, layer.id).version
+
+
+def panel_of(db: Database, layer: Layer) -> str:
+    with db.read() as session:
+        return session.get_one(Panel, layer.panel_id).uid
 
 
 def waiting(db: Database) -> StudioPlan:
@@ -103,3 +109,67 @@ def test_a_panel_with_its_last_layer_on_is_told_by_its_drying_and_not_by_the_pla
     assert "Two pears : can be delivered" not in told
     assert "No layer is left to plan here: what is left is drying, the finish and the way. At risk Two pears" in told
     assert list(api_panels(client, db)) == ["Another"]
+
+
+def test_a_plan_tells_panels_layers_and_mixes_by_their_names_of_now(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    panel = bare.panel(title="Two pears", due_on=NOW.date() + timedelta(days=200))
+    layer = bare.layer(panel, kind="block-in")
+    accepted(client, db)
+    client.post("/plan/right")
+    with bare.unit("Named otherwise") as work:
+        work.session.get_one(Panel, panel.id).title = "Quinces"
+        work.session.get_one(Layer, layer.id).kind = "first painting"
+        work.session.get_one(Mix, bare.white.id).label = "Cold white"
+    [used] = [one for one in plans(db) if one.accepted_at is not None]
+    seen = [page(client), page(client, "/plan/week"), page(client, "/"), client.get("/api/v1/plan-week").text]
+    for told in (*seen, client.get(f"/api/v1/plans/{used.uid}").text):
+        assert "Quinces" in told and "first painting" in told and "Cold white" in told
+        assert "Two pears" not in told.partition("What was changed")[0] and "block-in" not in told
+    assert page(client).count("Quinces : can be delivered") == 2
+
+
+def test_a_day_of_the_plan_before_goes_with_it_where_the_new_one_has_none(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    layer = bare.layer(bare.panel(title="Two pears"), kind="block-in")
+    bare.layer(bare.panel(title="Another"), kind="glaze")
+    accepted(client, db)
+    with bare.unit("Longer") as work:
+        work.session.get_one(Layer, layer.id).sitting_min = 400
+    client.post("/plan/right")
+    assert "Without a place in it: Two pears, block-in" in page(client)
+    client.post(f"/plan/{waiting(db).uid}/accept")
+    assert planned(db)[layer.uid] is None and sum(day is not None for day in planned(db).values()) == 1
+    assert "Planned for" not in page(client, f"/panels/{panel_of(db, layer)}")
+    client.post(f"/history/{newest(db).uid}/undo")
+    assert planned(db)[layer.uid] is not None
+
+
+def test_a_day_that_was_given_by_hand_stays_where_a_plan_has_none(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    layer = bare.layer(bare.panel(title="Two pears"), kind="block-in")
+    bare.layer(bare.panel(title="Another"), kind="glaze")
+    accepted(client, db)
+    day = NOW.date() + timedelta(days=9)
+    with bare.unit("By hand") as work:
+        row = work.session.get_one(Layer, layer.id)
+        row.sitting_min, row.planned_on = 400, day
+    client.post("/plan/right")
+    client.post(f"/plan/{waiting(db).uid}/accept")
+    assert planned(db)[layer.uid] == day
+
+
+def test_later_once_more_goes_on_from_the_day_that_waits(bare: Bench, client: TestClient, db: Database) -> None:
+    layer = bare.layer(bare.panel(title="Two pears"), kind="block-in")
+    accepted(client, db)
+    for way, days in (("later", 1), ("later", 2), ("later", 5), ("earlier", 2), ("earlier", 1)):
+        assert client.post("/plan/right", data={"event": way, "layer_uid": layer.uid}).status_code == 303
+        [sitting] = (waiting(db).content_json or {})["sittings"]
+        assert sitting["start_at"][:10] == (NOW.date() + timedelta(days=days)).isoformat() and sitting["pinned"]
+    client.post(f"/plan/{waiting(db).uid}/dismiss")
+    client.post("/plan/right", data={"event": "later", "layer_uid": layer.uid})
+    [sitting] = (waiting(db).content_json or {})["sittings"]
+    assert sitting["start_at"][:10] == (NOW.date() + timedelta(days=1)).isoformat()

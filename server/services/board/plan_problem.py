@@ -29,7 +29,7 @@ from server.services.board.facts import Moment, Standing
 from server.services.board.films import LayerToCome
 from server.services.board.leaving import handling_of
 from server.services.board.plan_finish import final_wait
-from server.services.board.rows import StudioRows
+from server.services.board.rows import StudioRows, palette_words
 from server.services.board.rule_waits import LONGEST_REST_D, lies_since
 from server.services.board.spans import instant, local_day, start_of_day
 from server.services.board.standing import PanelStanding
@@ -188,8 +188,7 @@ def _spread(stage: StageRange, speed: float) -> Spread:
 
 
 def _palette(layer: LayerToCome) -> str | None:
-    labels = sorted({layer.book.mixes[region.mix_id].label for region in layer.regions})
-    return " and ".join(labels)[:120] if labels else None
+    return palette_words(layer.book.mixes[region.mix_id].label for region in layer.regions)
 
 
 def _link(below: LayerToCome, layer: LayerToCome, stages: dict[Stage, StageRange] | None, speed: float) -> Link:

@@ -14,7 +14,7 @@ from server.services.board.plan_holds import broken_sittings
 from server.services.board.rows import StudioRows
 from server.services.board.snapshot import snapshot
 from server.services.board.today import moment_of, panel_facts
-from server.services.plan_reading import PlannedSitting
+from server.services.plan_reading import Called, PlannedSitting
 
 Fate = Literal["stands", "painted", "moved"]
 
@@ -32,12 +32,13 @@ class SittingNow:
 class PlanNow:
     """The sittings of the plan in use whose layers are still there, by their times; ``to_come``: the planned day of
     every layer of an open panel that is not on yet, by its uid; ``painted``: the layers of open panels that are on;
-    ``panels``: of these panels the uids, each with its layers to come."""
+    ``panels``: of these panels the uids, each with its layers to come; ``called``: what their layers are called."""
 
     sittings: tuple[SittingNow, ...] = ()
     to_come: Mapping[str, date | None] = field(default_factory=dict)
     painted: frozenset[str] = frozenset()
     panels: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    called: Mapping[str, Called] = field(default_factory=dict)
 
     @property
     def standing(self) -> tuple[SittingNow, ...]:
@@ -69,7 +70,7 @@ def plan_in(rows: StudioRows, moment: Moment) -> PlanNow:
         for panel in rows.panels
     }
     painted = frozenset(one.uid for one in every if one.uid not in to_come)
-    return PlanNow(_sittings(rows, moment), to_come, painted, panels)
+    return PlanNow(_sittings(rows, moment), to_come, painted, panels, rows.called)
 
 
 def _sittings(rows: StudioRows, moment: Moment) -> tuple[SittingNow, ...]:

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import count
 from typing import Any
@@ -14,7 +14,7 @@ from server.services import learning_data
 from server.services.access import Actor
 from server.services.kept import Kept
 from server.services.learning import BOOK, StudioLearning
-from server.services.plan_reading import PlanInUse, PlannedSitting, in_use
+from server.services.plan_reading import Called, PlanInUse, PlannedSitting, as_called, in_use
 from server.services.recipes import MixBook
 from server.services.rule_limits import Edits, edits_of
 from server.services.whereabouts import PlaceRow, Whereabouts, whereabouts
@@ -58,7 +58,8 @@ class StudioRows:
     ``forecast_text`` likewise where asked for. ``tests`` run from the earliest on; mistaken ones are left out.
     ``shelf`` has a number for each mix, the same for the same content. ``limits`` are the studio's own limits of the
     rules. ``steps`` and ``finish_tests`` of the finish go by panel, tests from the earliest on; ``covered_to`` is up to
-    when the ends of sittings cover what was painted. ``plan`` is the plan in use, ``hours`` when painters work.
+    when the ends of sittings cover what was painted. ``plan`` is the plan in use, under the names of now, ``hours``
+    when painters work.
     """
 
     studio: Row[Any]
@@ -86,6 +87,19 @@ class StudioRows:
     def place_of(self, panel: Row[Any]) -> PlaceRow:
         """Where a panel was last put."""
         return self.where.now(panel.id, panel.place_id)
+
+    @property
+    def called(self) -> Mapping[str, Called]:
+        """What every layer is called, by its uid."""
+        return {
+            layer.uid: Called(panel.title, layer.kind, self.palette_of(layer))
+            for panel in self.panels
+            for layer in self.layers.get(panel.id, ())
+        }
+
+    def palette_of(self, layer: Row[Any]) -> str | None:
+        """What is mixed for a layer, as plans name it; None where it takes no mix."""
+        return palette_words(self.book.mixes[region.mix_id].label for region in self.regions.get(layer.id, ()))
 
     def content(self, panel: Row[Any]) -> Hashable:
         """Everything that what is told of a panel depends on, but for the moment."""
@@ -141,7 +155,7 @@ def load(
     only = panels[0].id if panel_uid is not None else None
     book = MixBook.load(session, studio_id)
     where = whereabouts(session, studio_id)
-    return StudioRows(
+    rows = StudioRows(
         studio,
         panels,
         _by(session.execute(_layers(studio_id, only, with_promises)), "panel_id"),
@@ -159,6 +173,20 @@ def load(
         _leftovers(session, studio_id),
         _hours(session, studio_id),
     )
+    return replace(rows, plan=_named(rows))
+
+
+def palette_words(labels: Iterable[str]) -> str | None:
+    """``Sky and Umber``; cut where many long names make it too long to be told."""
+    found = sorted(set(labels))
+    return " and ".join(found)[:120] if found else None
+
+
+def _named(rows: StudioRows) -> PlanInUse | None:
+    if rows.plan is None:
+        return None
+    names = rows.called
+    return replace(rows.plan, sittings={uid: as_called(one, names) for uid, one in rows.plan.sittings.items()})
 
 
 def _columns(table: Any, names: str) -> list[Any]:

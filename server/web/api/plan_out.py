@@ -82,7 +82,7 @@ def _now(stored: PlannedPanelOut, panel: PanelShown, fact: PanelFact | None) -> 
     )
     return PlannedPanelOut(
         panel_uid=stored.panel_uid,
-        title=stored.title,
+        title=panel.title,
         finish_on=panel.finish_on,
         late_d=panel.late_d,
         odds=None if due is None or panel.odds is None else due.odds,
@@ -131,7 +131,7 @@ def _plan(row: StudioPlan, panels: tuple[PlannedPanelOut, ...], became: Mapping[
 
 
 def _planned(each: PlannedSitting, now: SittingNow | None) -> PlannedSittingOut:
-    return _sitting(each, None if now is None else now.fate, None if now is None else now.broken)
+    return _sitting(each, None, None) if now is None else _sitting(now.plan, now.fate, now.broken)
 
 
 def _sitting(each: PlannedSitting, fate: Fate | None, broken: BrokenSitting | None) -> PlannedSittingOut:

@@ -206,7 +206,9 @@ def parse(
         for error in sorted(faults, key=lambda each: each["type"] == "float_parsing"):
             name = reader.field_of(state.name_of(error["loc"]))
             if not any(given == name or given.startswith(name + "-") for given in state.errors if name):
-                state.add_error(name, plain_words.message_for(error, unit_of_field(name)))
+                is_unchosen = error["type"] == "missing" and name in reader.choices
+                told = plain_words.CHOOSE if is_unchosen else plain_words.message_for(error, unit_of_field(name))
+                state.add_error(name, told)
     return (None if state.errors else result), state
 
 
@@ -229,6 +231,7 @@ class _Reader:
         self.zone = zone
         self.quiet = quiet
         self.known: set[str] = set()
+        self.choices: set[str] = set()
 
     def model(self, kind: type[BaseModel], prefix: str) -> dict[str, Any]:
         data: dict[str, Any] = {}
@@ -247,6 +250,8 @@ class _Reader:
                     data[name] = values
             else:
                 self.known.add(full)
+                if is_choice(annotation):
+                    self.choices.add(full)
                 self.field(data, name, full, annotation)
         return data
 

@@ -6,6 +6,7 @@ from typing import Any
 from server.web.manner import Unit
 
 FILL_IN = "Fill this in."
+CHOOSE = "Choose one of the list."
 NUMBER = "Write a number, such as 2.5."
 WHOLE_NUMBER = "Write a whole number, such as 3."
 DATE = "Write a date as year-month-day, such as 2026-11-02."
@@ -35,8 +36,8 @@ MESSAGES = {
     "string_type": "Write some text.",
     "string_too_long": "Shorten this to {max_length} characters.",
     "string_pattern_mismatch": "This is not written in the way that is expected here.",
-    "enum": "Choose one of the list.",
-    "literal_error": "Choose one of the list.",
+    "enum": CHOOSE,
+    "literal_error": CHOOSE,
     "bool_type": "Choose yes or no.",
     "bool_parsing": "Choose yes or no.",
     "date_type": DATE,
@@ -53,8 +54,8 @@ MESSAGES = {
     "tuple_type": "Add at least one line.",
     "model_type": FILL_IN,
     "extra_forbidden": "This field is not known here.",
-    "union_tag_invalid": "Choose one of the list.",
-    "union_tag_not_found": "Choose one of the list.",
+    "union_tag_invalid": CHOOSE,
+    "union_tag_not_found": CHOOSE,
 }
 
 

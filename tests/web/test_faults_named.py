@@ -40,7 +40,7 @@ def test_a_question_is_told_without_a_colon(client: TestClient, app: FastAPI, db
     easel.painted(panel, "2026-11-01T10:00")
     answer = easel.send(f"{panel}/finish/tests", method="swab", result="", tested_at="soon")
     assert answer.status_code == 422
-    assert ">What did it show?</a> Fill this in." in answer.text
+    assert ">What did it show?</a> Choose one of the list." in answer.text
     assert ">When</a>: Write a day and a time" in answer.text
 
 

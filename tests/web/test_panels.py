@@ -64,7 +64,7 @@ def test_a_date_of_the_ground_says_more_than_roughly(easel: Easel):
         ("height_cm", "nan", "Write a number"),
         ("support", "marble", "Choose one of the list."),
         ("ground_kind", "chewing_gum", "Choose one of the list."),
-        ("ground_surface", "", "Fill this in."),
+        ("ground_surface", "", "Choose one of the list."),
         ("ground_on", "yesterday", "Write a date"),
         ("ground_on", "2027-06-01", "cannot have been laid"),
         ("ground_pigment", "PW1", "Only an oil ground"),

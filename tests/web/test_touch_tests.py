@@ -57,7 +57,7 @@ def test_the_full_form(easel: Easel, layer: str):
 @pytest.mark.parametrize(
     ("changed", "at", "told"),
     [
-        ({"stage": ""}, "stage", "Fill this in."),
+        ({"stage": ""}, "stage", "Choose one of the list."),
         ({"stage": "gooey"}, "stage", "Choose one of the list."),
         ({"pressed_at": "2026-11-25T09:30"}, "pressed_at", "still to come"),
         ({"pressed_at": "2026-11-23T09:59"}, "pressed_at", "cannot be older"),

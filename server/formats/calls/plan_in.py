@@ -163,7 +163,8 @@ class PlanRequest(CallModel):
     """Which sitting when, so that panels are dry and gone by their dates.
 
     With ``moves`` the search tries exactly so many changes, and the answer depends on nothing but the request;
-    without it the search stops after ``seconds``.
+    without it the search stops after ``seconds``. ``easels`` and ``rack_places`` are counted by sittings: two layers of
+    one panel that are there at a time count twice.
     """
 
     today: Day

@@ -3,12 +3,13 @@
 from datetime import timedelta
 
 import pytest
+from sqlmodel import select
 from starlette.testclient import TestClient
 
 from server.services import layers
 from server.services import panels as panels_service
 from server.store.db import Database
-from server.store.tables import Layer, Mix, Panel, StudioPlan
+from server.store.tables import Layer, LayerMix, Mix, Panel, StudioPlan
 from tests.services.conftest import NOW, Bench, make_bench
 from tests.services.layer_acts import paint
 from tests.web.test_plan import accepted, planned, plans, words
@@ -173,3 +174,56 @@ def test_later_once_more_goes_on_from_the_day_that_waits(bare: Bench, client: Te
     client.post("/plan/right", data={"event": "later", "layer_uid": layer.uid})
     [sitting] = (waiting(db).content_json or {})["sittings"]
     assert sitting["start_at"][:10] == (NOW.date() + timedelta(days=1)).isoformat()
+
+
+SLIPPED = "or takes longer than the plan has for it. Two pears"
+
+
+def test_a_sitting_that_takes_longer_than_it_was_planned_is_told_and_set_right(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    layer = bare.layer(bare.panel(title="Two pears"), kind="block-in", sitting_min=60)
+    accepted(client, db)
+    with bare.unit("Shorter") as work:
+        work.session.get_one(Layer, layer.id).sitting_min = 45
+    assert "Too short" not in page(client) and SLIPPED not in page(client, "/")
+    with bare.unit("Longer") as work:
+        work.session.get_one(Layer, layer.id).sitting_min = 120
+    for address in ("/plan", "/plan/week"):
+        assert "Too short With its mixing it takes 150 minutes by now; the plan has 90." in page(client, address)
+    assert SLIPPED in page(client, "/") and SLIPPED in page(client)
+    [day] = client.get("/api/v1/plan-week").json()["days"]
+    assert day["painters"][0]["sittings"][0]["broken"]["takes_min"] == 150
+    client.post("/plan/right")
+    client.post(f"/plan/{waiting(db).uid}/accept")
+    assert "Too short" not in page(client) and "10:30 to 12:30" in page(client)
+
+
+def test_a_sitting_whose_mix_is_not_mixed_that_day_any_more_is_told(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    for title in ("One", "Two pears"):
+        bare.layer(bare.panel(title=title), kind="block-in", sitting_min=60)
+    _, second = accepted(client, db)
+    assert "mixed already that day" in page(client)
+    assert "Too short" not in page(client)
+    with db.read() as session:
+        uid = session.exec(select(Layer).where(Layer.uid == second["id"])).one().id
+    assert bare.black.id is not None
+    with bare.unit("Another mix") as work:
+        work.session.exec(select(LayerMix).where(LayerMix.layer_id == uid)).one().mix_id = bare.black.id
+    assert "Too short With its mixing it takes 90 minutes by now; the plan has 60." in page(client)
+
+
+def test_a_mix_that_is_only_called_otherwise_is_still_mixed_once_in_a_plan_that_waits(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    for title in ("One", "Two pears"):
+        bare.layer(bare.panel(title=title), kind="block-in", sitting_min=60)
+    accepted(client, db)
+    client.post("/plan/right")
+    with bare.unit("Named otherwise") as work:
+        work.session.get_one(Mix, bare.white.id).label = "Cold white"
+    told = page(client)
+    assert told.count("Cold white, mixed already that day") == 2
+    assert "Too short" not in told and "Something changed since this plan was made" not in told

@@ -302,11 +302,14 @@ class PanelFact:
 @dataclass(frozen=True, slots=True)
 class BrokenSitting:
     """Why a sitting of the plan in use holds no more: its day is over, its layer is not ready then (but only
-    ``ready_from``), its painter's hours, as they are now, have no room for it, or ``rule`` stops it then."""
+    ``ready_from``), its painter's hours, as they are now, have no room for it, ``rule`` stops it then, or with its
+    mixing it ``takes_min`` by now, where it ``has_min``."""
 
-    why: Literal["missed", "not_ready", "off_hours", "stopped"]
+    why: Literal["missed", "not_ready", "off_hours", "stopped", "short"]
     ready_from: date | None = None
     rule: str = ""
+    takes_min: int = 0
+    has_min: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -344,9 +347,9 @@ class LeftoverFact:
 class PlanHolds:
     """Where the plan in use holds no more: (uid, title) of panels, by their titles.
 
-    ``slipped``: a sitting was missed, comes before its layer is ready, or lies outside its painter's hours as they are
-    now; ``held``: such a one outside the hours is pinned; ``unplanned``: has layers to come that came since;
-    ``sooner``: ready now, though the plan counted on that only days from now.
+    ``slipped``: a sitting was missed, comes before its layer is ready, lies outside its painter's hours as they are
+    now, or takes longer than it has; ``held``: one outside the hours is pinned; ``unplanned``: has layers to come that
+    came since; ``sooner``: ready now, though the plan counted on that only days from now.
     """
 
     slipped: tuple[tuple[str, str], ...] = ()

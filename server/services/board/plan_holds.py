@@ -3,9 +3,13 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import timedelta
+from typing import Any
+
+from sqlalchemy import Row
 
 from server.planning.schedule.calendar import Window, Zone, windows
 from server.services.board.facts import BrokenSitting, Moment, PanelFact, PlanHolds, Standing
+from server.services.board.plan_short import Mixed, first_mixed, too_short
 from server.services.board.rows import StudioRows
 from server.services.board.standing import PanelStanding
 from server.services.kept import Kept
@@ -23,6 +27,7 @@ def plan_holds(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment) -> 
         return PlanHolds()
     off = _standing_off_hours(rows, moment)
     layers = {panel.uid: rows.layers.get(panel.id, ()) for panel in rows.panels}
+    mixed = first_mixed(rows.plan)
     slipped, held, unplanned, sooner = [], [], [], []
     for fact in facts:
         if fact.standing is Standing.FINISHED:
@@ -32,7 +37,8 @@ def plan_holds(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment) -> 
         next_sitting = fact.coming.sitting if fact.coming else None
         if _counted_on_later(fact.standing, next_sitting, rows.plan, moment):
             sooner.append(told)
-        if _is_missed(fact, moment) or fact.plan_stops or any(not sitting.pinned for sitting in here):
+        is_short = any(_short(layer, rows, mixed) is not None for layer in layers.get(fact.uid, ()))
+        if _is_missed(fact, moment) or fact.plan_stops or is_short or any(not sitting.pinned for sitting in here):
             slipped.append(told)
         if any(sitting.pinned for sitting in here):
             held.append(told)
@@ -113,6 +119,8 @@ def broken_sittings(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment
     """Why sittings that stand in the plan in use hold no more, by their layers; those that hold are not named."""
     off = off_hours(rows, moment)
     layers = {panel.uid: rows.layers.get(panel.id, ()) for panel in rows.panels}
+    mixed = first_mixed(rows.plan)
+    by_uid = {layer.uid: layer for some in layers.values() for layer in some}
     found: dict[str, BrokenSitting] = {}
     for fact in facts:
         if rows.plan is None or fact.standing is Standing.FINISHED:
@@ -123,9 +131,16 @@ def broken_sittings(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment
                 why = BrokenSitting("off_hours")
             if why is None and sitting.uid in dict(fact.plan_stops):
                 why = BrokenSitting("stopped", rule=dict(fact.plan_stops)[sitting.uid])
+            if why is None:
+                why = too_short(sitting, by_uid[sitting.uid], rows, mixed)
             if why is not None:
                 found[sitting.uid] = why
     return found
+
+
+def _short(layer: Row[Any], rows: StudioRows, mixed: Mixed) -> BrokenSitting | None:
+    sitting = rows.sitting_of(layer)
+    return None if sitting is None else too_short(sitting, layer, rows, mixed)
 
 
 def _too_early(sitting: PlannedSitting, fact: PanelFact, moment: Moment) -> BrokenSitting | None:

@@ -29,6 +29,7 @@ from server.services.board.facts import Moment, Standing
 from server.services.board.films import LayerToCome
 from server.services.board.leaving import handling_of
 from server.services.board.plan_finish import final_wait
+from server.services.board.plan_short import SITTING_MIN
 from server.services.board.rows import StudioRows, palette_words
 from server.services.board.rule_waits import LONGEST_REST_D, lies_since
 from server.services.board.spans import instant, local_day, start_of_day
@@ -37,7 +38,6 @@ from server.services.board.to_come import forecast_on
 from server.services.plan_reading import Rest
 from server.services.usual_year import speeds_by_month
 
-SITTING_MIN = 90  # where a layer says nothing; an assumption
 SHORT_D = 0.01
 
 

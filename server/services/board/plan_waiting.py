@@ -11,7 +11,7 @@ from server.services.board.facts import BrokenSitting, Moment
 from server.services.board.plan_holds import broken_sittings
 from server.services.board.rows import StudioRows
 from server.services.board.today import panel_facts
-from server.services.plan_reading import PlanInUse
+from server.services.plan_reading import PlanInUse, as_called
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,9 +27,9 @@ class _OnItsDay:
 
 def broken_if_taken(rows: StudioRows, waiting: PlanInUse, moment: Moment) -> Mapping[str, BrokenSitting]:
     """Why sittings of a plan would hold no more if it were taken at this moment, by their layers."""
-    taken = replace(
-        rows, plan=waiting, layers={key: _on_their_days(some, waiting) for key, some in rows.layers.items()}
-    )
+    names = rows.called
+    called = replace(waiting, sittings={uid: as_called(one, names) for uid, one in waiting.sittings.items()})
+    taken = replace(rows, plan=called, layers={key: _on_their_days(some, waiting) for key, some in rows.layers.items()})
     return broken_sittings(taken, panel_facts(taken, moment), moment)
 
 

@@ -136,7 +136,7 @@ def _planned(each: PlannedSitting, now: SittingNow | None) -> PlannedSittingOut:
 
 def _sitting(each: PlannedSitting, fate: Fate | None, broken: BrokenSitting | None) -> PlannedSittingOut:
     names = set(PlannedSittingOut.model_fields) - {"layer_uid", "fate", "broken"}
-    told = None if broken is None else BrokenOut(why=broken.why, ready_from=broken.ready_from, rule=broken.rule)
+    told = None if broken is None else BrokenOut(**{name: getattr(broken, name) for name in BrokenOut.model_fields})
     return PlannedSittingOut(
         layer_uid=each.uid, fate=fate, broken=told, **{name: getattr(each, name) for name in names}
     )

@@ -87,7 +87,7 @@ def revert(session: Session, changes: Sequence[Change], turned: str = UNDONE) ->
         elif change.before is not None:
             changing.append((row, change.before))
         elif isinstance(row, Record):
-            _refuse_in_use(session, key, added)
+            _refuse_in_use(session, key, added, set(rows))
             changing.append((row, image_of(row) | {"archived_at": moment(session).isoformat()}))
         elif owner_of(change.table_name, change.after or {}) not in added:
             leaving.append(row)
@@ -160,8 +160,9 @@ def _differs_in_archiving(row: Table, after: Image | None) -> bool:
     return after is not None and same(image_of(row) | {"archived_at": None}, after | {"archived_at": None})
 
 
-def _refuse_in_use(session: Session, key: Key, added: set[Key]) -> None:
-    """Raises ``Refused`` when a record that is not archived, and not of the same change set, names this one."""
+def _refuse_in_use(session: Session, key: Key, added: set[Key], own: set[Key]) -> None:
+    """Raises ``Refused`` when a record that is not archived, and not of the same change set, names this one. ``own``:
+    the rows of the change set, which name it no more once they are put back."""
     name, row_id = key
     for other_name, kind in FOLLOWED.items():
         table = sql_table(kind)
@@ -172,7 +173,8 @@ def _refuse_in_use(session: Session, key: Key, added: set[Key]) -> None:
                 continue
             for found in session.execute(select(table).where(column == row_id)).mappings():
                 user = owner_of(other_name, dict(found)) or (other_name, found["id"])
-                if user not in added and _is_open(session, user):
+                is_put_back = (other_name, found["id"]) in own
+                if user not in added and not is_put_back and _is_open(session, user):
                     user_words = WORDS[user[0]].removeprefix("the ")
                     raise Refused(f"A {user_words} needs {WORDS[name]} by now. Archive {WORDS[name]} instead.")
 

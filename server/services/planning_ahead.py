@@ -24,17 +24,24 @@ from server.services.unit import Unit
 class Changed:
     """What was done, for the history, and what the plan with it is made with. ``held``: sittings that are to be at
     another time, by whom, and stay there. ``is_chosen``: done for the sake of the plan, so it goes when the plan is
-    left; ``is_fact``: it only tells what happened, so it stays then, and is told."""
+    left; ``is_fact``: it only tells what happened, so it stays then, and is told. ``panel``: for which it was done; the
+    sittings of that one may move as if they were new."""
 
     label: str
     settings: Mapping[str, Any]
     held: Mapping[str, tuple[datetime, str]] = field(default_factory=dict)
     is_chosen: bool = False
     is_fact: bool = False
+    panel: str = ""
 
     def noted(self, change_uid: str) -> tuple[str, str]:
         """The entry of the history that it was, as a plan notes it: as chosen for it, as a fact; "" where it is not."""
         return change_uid if self.is_chosen else "", change_uid if self.is_fact else ""
+
+
+def _own(asked: Asked, panel_uid: str) -> list[str]:
+    """The layers to come of a panel."""
+    return [one.row.uid for each in asked.found if each.layers.panel.uid == panel_uid for one in each.layers.to_come]
 
 
 class _NotKept(Exception):
@@ -56,6 +63,7 @@ def plan_after(
         changed = change(work.session)
         command = PlanMake.model_validate(changed.settings)
         asked = planning_make.read_changed(work.session, actor, command, *when)
-        found.append(replace(asked, room=asked.room.holding(changed.held)))
+        free = {uid for uid in _own(asked, changed.panel) if not asked.room.is_held(uid, asked.moment)}
+        found.append(replace(asked, room=asked.room.moving(free).holding(changed.held)))
         raise _NotKept
     return planning_make.worked_out_apart(found[0], Effort(seconds=QUICK_S))

@@ -49,7 +49,9 @@ def apply(session: Session, actor: Actor, chosen: tuple[str, str, str], now: dat
     kind, _, rest = key.partition(":")
     APPLY[kind](session, actor, panel, rest, (now, zone))
     session.flush()
-    return Changed(f"{panel.title}: {text[0].lower()}{text[1:]}", content.get("settings", {}), is_chosen=True)
+    return Changed(
+        f"{panel.title}: {text[0].lower()}{text[1:]}", content.get("settings", {}), is_chosen=True, panel=panel.uid
+    )
 
 
 When = tuple[datetime, ZoneInfo]

@@ -12,7 +12,7 @@ from server.store.db import Database
 from server.store.tables import Layer, LayerMix, Mix, Panel, StudioPlan
 from tests.services.conftest import NOW, Bench, make_bench
 from tests.services.layer_acts import paint
-from tests.web.test_plan import accepted, planned, plans, words
+from tests.web.test_plan import accepted, late_panel, planned, plans, words
 from tests.web.test_plan_pins import newest
 
 NOT_YET = "Not in the plan in use yet, with layers to come: {title}. Set it right to take them in."
@@ -227,3 +227,23 @@ def test_a_mix_that_is_only_called_otherwise_is_still_mixed_once_in_a_plan_that_
     told = page(client)
     assert told.count("Cold white, mixed already that day") == 2
     assert "Too short" not in told and "Something changed since this plan was made" not in told
+
+
+def test_an_option_for_a_late_panel_comes_to_its_day_though_its_sittings_stand(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    """Its own sittings move for it as the option was tried; those of others stay where they are."""
+    uid = late_panel(bare, weight=0.2)
+    bare.layer(bare.panel(title="Another"), kind="glaze")
+    accepted(client, db)
+    [used] = plans(db)
+    stored = next(one for one in (used.content_json or {})["panels"] if one["id"] == uid)
+    thin = [one for one in stored["options"] if one.get("key", "").startswith("thinner:")]
+    assert thin
+    for option in thin:
+        client.post(f"/plan/{used.uid}/apply/{uid}", data={"key": option["key"]})
+        content = waiting(db).content_json or {}
+        assert next(one["finish_on"] for one in content["panels"] if one["id"] == uid) == option["finish_on"]
+        told = page(client).partition("What it changes")[2].partition("Take this plan")[0]
+        assert "Another, glaze" not in told
+        client.post(f"/plan/{waiting(db).uid}/dismiss")

@@ -68,6 +68,10 @@ class Room:
         """The same with some pinned sittings free to move."""
         return replace(self, pinned=self.pinned - set(uids))
 
+    def moving(self, uids: Collection[str]) -> "Room":
+        """The same with some sittings as if they had stood nowhere yet."""
+        return replace(self, stood={uid: at for uid, at in self.stood.items() if uid not in uids})
+
     def holding(self, held: Mapping[str, tuple[datetime, str]]) -> "Room":
         """The same with some sittings at another time, to stay there."""
         return replace(self, stood={**self.stood, **held}, pinned=self.pinned | held.keys())

@@ -91,7 +91,7 @@ def as_they_stand(
             continue
         panel = _without_stale(_as_it_stands(stored, facts.get(stored.uid), today), stored, changed)
         if stored.uid in partial and stored.finish_on is not None:
-            panel = replace(panel, finish_on=None, late_d=0, options=(), is_stale=False, is_partial=True)
+            panel = replace(panel, finish_on=None, late_d=0, risk="", options=(), is_stale=False, is_partial=True)
         found.append(_broken(panel, stored) if stored.uid in broken else panel)
     return tuple(found)
 

@@ -86,7 +86,7 @@ def _now(stored: PlannedPanelOut, panel: PanelShown, fact: PanelFact | None) -> 
         finish_on=panel.finish_on,
         late_d=panel.late_d,
         odds=None if due is None or panel.odds is None else due.odds,
-        risk=stored.risk if has_no_date else risk,
+        risk=stored.risk if has_no_date and not panel.is_partial else risk,
         options=options,
     )
 

@@ -120,9 +120,9 @@ def _read(made: Desk, s: int, sitting: PlannedSitting, stay: Mapping[str, Planne
 def _ready_on(made: Desk, s: int) -> date:
     """The day on which the layer below and the panel are ready for a sitting."""
     model = made.model
-    panel, sitting, today = model.panels[model.panel_of[s]], model.sittings[s], model.problem.today
+    panel, sitting = model.panels[model.panel_of[s]], model.sittings[s]
     of = {one.id: one for one in panel.sittings}
-    ready = [model.zone.minute_of(model.zone.day_start(max(0, ((panel.release_on or today) - today).days)))]
+    ready = [tables.released_min(model.problem, model.zone, panel)]
     for link in panel.links:
         below = model.shape.number.get(link.before)
         if link.after == sitting.id and below is not None and made.window_of(below) != NOWHERE:

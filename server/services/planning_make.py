@@ -27,6 +27,7 @@ from server.services.board.plan_odds import risk_of
 from server.services.board.plan_problem import Room, panel_job, release_chain, zone_minutes
 from server.services.board.rows import StudioRows, load
 from server.services.board.snapshot import snapshot
+from server.services.board.spans import local_day
 from server.services.board.standing import standings
 from server.services.board.today import moment_at, moment_of, standing_sittings
 from server.services.errors import Refused
@@ -191,10 +192,7 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
         "settings": asked.command.model_dump(exclude={"anew"}),
         "share_wait_d": asked.board.studio.share_wait_d,
         "let_go": [names.of_sitting(uid) for uid in sorted(made.let_go)],
-        "held": [
-            {**names.of_sitting(uid), "why": why, "ready_on": releases[names.panels[uid]]}
-            for uid, why in sorted(_held(made).items())
-        ],
+        "held": [{**names.of_sitting(uid), **held} for uid, held in sorted(_held(made, asked.moment.zone).items())],
         "left_out": [
             {"title": titles[uid], "uid": uid, "reason": reason, "layers": _versions(uid, asked)}
             for uid, reason in made.extra.left_out.items()
@@ -208,9 +206,18 @@ def _versions(panel_uid: str, asked: Asked) -> dict[str, int]:
     return {layer.row.uid: layer.row.version for layer in standing.layers.to_come}
 
 
-def _held(made: Made) -> dict[str, str]:
-    """What does not hold of pinned sittings that stay, by the kind of the checker's fault; of two the upper one."""
-    return {fault.sittings[-1]: fault.kind for fault in reversed(made.held)}
+def _held(made: Made, zone: ZoneInfo) -> dict[str, dict[str, str | None]]:
+    """What does not hold of pinned sittings that stay, by the kind of the checker's fault; of two the upper one.
+    ``ready_on``: where that is a later day than its own, the one from which its panel was counted on."""
+    release = {panel.id: panel.release_on for panel in made.asked.panels}
+    placed = {one.id: one for one in made.plan.sittings}
+    found = {}
+    for fault in reversed(made.held):
+        one = placed[fault.sittings[-1]]
+        ready_on = release[one.panel]
+        is_later = ready_on is not None and ready_on > local_day(one.start_at, zone)
+        found[one.id] = {"why": fault.kind, "ready_on": ready_on.isoformat() if ready_on and is_later else None}
+    return found
 
 
 def _risks(made: Made, asked: Asked) -> dict[str, dict[str, Any]]:

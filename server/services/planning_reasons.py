@@ -1,13 +1,12 @@
 """Why a sitting is on its day, in the painter's words: what the search knows, and what it was told of the rules."""
 
 from collections.abc import Mapping
-from datetime import date, datetime
+from datetime import date
 from typing import Any
 
-from server.planning.schedule.reader import day_of, when
-from server.services.board.facts import Moment
+from server.planning.schedule.reader import day_of
 from server.services.board.rule_waits import lies_since
-from server.services.board.spans import day_of_age, instant
+from server.services.board.spans import day_of_age
 from server.services.board.standing import PanelStanding
 from server.services.plan_reading import Rest
 from server.services.planning_asked import Asked, Made
@@ -40,29 +39,17 @@ class Reasons:
     def _released(self, standing: PanelStanding, release: date, rest: Rest | None) -> str:
         """Why the first layer to come waits for what lies on the panel already."""
         moment, since = self._asked.moment, lies_since(standing.layers, self._asked.moment.zone)
-        if rest is not None and since is not None:
-            waits = _until(since, rest, release, moment)
-            if waits:
-                return _else(waits, rest)
-        allowed, day = standing.allowed_from(moment), day_of(release)
-        if allowed is not None and (release - allowed).days <= 1:
-            day = day_of(allowed)
+        day = day_of(release)
+        if rest is not None and since is not None and release <= day_of_age(since, rest.days, moment.zone):
+            return _else(f"a rule asks to wait until {day}", rest)
+        allowed = standing.allowed_from(moment)
+        if allowed is not None and release <= allowed:
             return f"a rule asks to wait until {day}"
         pct = round(100 * self._made.asked.confidence)
         return (
             f"what is on the panel is dry to recoat by {day}, at a chance of {pct} in 100; "
             "once you press it touch-dry, it may be sooner"
         )
-
-
-def _until(since: datetime, rest: Rest, release: date, moment: Moment) -> str:
-    """The day that every page names, with its hour where the plan counts on the next one: it plans by whole days. ""
-    where it counts on a later one still, for the film's own drying."""
-    ends = day_of_age(since, rest.days, moment.zone)
-    if (release - ends).days > 1:
-        return ""
-    day = day_of(ends) if release <= ends else when(instant(since, rest.days).astimezone(moment.zone))
-    return f"a rule asks to wait until {day}"
 
 
 def _else(why: str, rest: Rest) -> str:

@@ -7,6 +7,8 @@ later than told, or a finger finds it tacky.
 from datetime import datetime, timedelta
 from typing import Any
 
+import pytest
+
 from server.services import planning, planning_plans, touch_tests
 from server.store.tables import Layer
 from tests.services.conftest import NOW, Bench
@@ -45,11 +47,15 @@ def test_a_pin_that_a_rule_stops_by_now_is_let_go(bench: Bench) -> None:
     assert start_of(again, upper) > at
 
 
-def test_a_pin_before_its_layer_is_likely_ready_stays_and_is_told(bench: Bench) -> None:
+@pytest.mark.parametrize(("painted_days_ago", "same_day"), [(2, True), (1, False)])
+def test_a_pin_before_its_layer_is_likely_ready_stays_and_is_told(
+    bench: Bench, painted_days_ago: int, same_day: bool
+) -> None:
     lower, upper, at = pinned(bench, 3)
-    with bench.unit("It was painted half a day later") as work:
-        work.session.get_one(Layer, lower.id).painted_at = NOW - timedelta(days=2.5)
+    with bench.unit("It was painted later") as work:
+        work.session.get_one(Layer, lower.id).painted_at = NOW - timedelta(days=painted_days_ago)
     again = content_of(bench)
     assert again["let_go"] == [] and start_of(again, upper) == at
     [told] = again["held"]
-    assert (told["id"], told["why"]) == (upper.uid, "release") and told["ready_on"] > at.date().isoformat()
+    assert (told["id"], told["why"]) == (upper.uid, "release")
+    assert told["ready_on"] is None if same_day else told["ready_on"] > at.date().isoformat()

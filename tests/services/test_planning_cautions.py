@@ -295,9 +295,9 @@ def test_a_layer_that_lies_already_rests_until_a_caution_has_passed(rich: Bench)
     assert fact is not None and fact.verdict is not None and below.painted_at is not None
     finding = next(one for one in fact.verdict.findings if one.rule == sitting["rest"]["rule"])
     day = standing_words.finding_day(finding, fact.top, ZONE)
-    assert day is not None and day < at.date(), "it passes in the course of a day, and the plan counts on the next"
-    hour = below.painted_at + timedelta(days=sitting["rest"]["days"])
-    assert f"a rule asks to wait until {day:%A} {day.day} {day:%B %Y}, {hour:%H:%M}, else" in sitting["why"]
+    assert day is not None and day < at.date(), "it passes in the course of a day, after its working time"
+    assert f"a rule asks to wait until {day:%A} {day.day} {day:%B %Y}, else" in sitting["why"]
+    assert sitting["why"].endswith(f"nobody works until {at:%A} {at.day} {at:%B %Y}, 09:00")
 
 
 def stop(rule: str, not_before_d: float | None) -> Finding:

@@ -234,8 +234,8 @@ def test_a_pin_before_its_layer_is_likely_ready_is_told_with_the_plan_that_waits
     upper = bare.layer(panel, kind="second", thickness_preset="thin_opaque").uid
     accepted(client, db)
     pin(client, db, upper)
-    with bare.unit("It was painted half a day later") as work:
-        work.session.get_one(Layer, lower.id).painted_at = NOW - timedelta(days=2.5)
+    with bare.unit("It was painted two days later") as work:
+        work.session.get_one(Layer, lower.id).painted_at = NOW - timedelta(days=1)
     assert client.post("/plan/right").status_code == 303
     told = words(client.get("/plan").text)
     assert "Does not hold Quince and jug , second: pinned to a day before " in told

@@ -192,9 +192,13 @@ def _set_up_key(problem: Problem, placed: PlacedSitting) -> tuple[str, date, str
 
 def _releases(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:
     for item in laid.values():
-        release = max(item.panel.release_on or problem.today, problem.today)
-        if not item.done and item.start.astimezone(problem.zone).date() < release:
+        release, at = max(item.panel.release_on or problem.today, problem.today), item.panel.release_at
+        if item.done:
+            continue
+        if item.start.astimezone(problem.zone).date() < release:
             yield Fault("release", (item.sitting.id,), f"{item.sitting.id} begins before {release}")
+        elif at is not None and item.window.start < at - SLACK:
+            yield Fault("release", (item.sitting.id,), f"{item.sitting.id} begins before {at}")
 
 
 def _links(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:

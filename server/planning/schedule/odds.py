@@ -23,7 +23,7 @@ from server.planning.schedule.odds_ground import Ground, Minutes, Numbers, Spot,
 from server.planning.schedule.plan import PlacedSitting
 from server.planning.schedule.problem import Z90, Link, LinkKind, PanelJob, Problem, Spread
 from server.planning.schedule.speed import DryingClock
-from server.planning.schedule.tables import EDGE_MIN, in_order
+from server.planning.schedule.tables import EDGE_MIN, in_order, released_min
 
 WORTH = 0.005  # of a chance; a wait whose luck changes less is not named
 EACH = 4  # every so many draws are looked at to find the weakest wait
@@ -127,7 +127,7 @@ def odds_of(
 def _walk(
     ground: Ground, panel: PanelJob, stood: Mapping[str, PlacedSitting], released: NDArray[np.float64] | None
 ) -> _Walk:
-    zone, today = ground.zone, ground.problem.today
+    zone = ground.zone
     clock = ground.clocks.of(panel)
     order = in_order(panel, panel.sittings)
     number = {sitting.id: n for n, sitting in enumerate(order)}
@@ -137,8 +137,8 @@ def _walk(
     steps = [
         _Step(s.id, ground.spot(s, stood[s.id], clock), s.drying, row) for s, row in zip(order, below, strict=True)
     ]
-    first = max(((panel.release_on or today) - today).days, 0)
-    begin = np.full(DRAWS, zone.minute_of(zone.day_start(first))) if released is None else released * MINUTES_PER_DAY
+    there = released_min(ground.problem, zone, panel)
+    begin = np.full(DRAWS, there) if released is None else released * MINUTES_PER_DAY
     return _Walk(ground, panel, clock, steps, begin)
 
 

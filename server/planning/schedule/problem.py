@@ -126,7 +126,8 @@ class DryingSpeed:
 class PanelJob:
     """A panel to plan. ``final_wait`` reference days from the last sitting, then ``handling_d`` calendar days.
 
-    ``speed``: of the place where it dries; None: the problem's.
+    ``speed``: of the place where it dries; None: the problem's. It is there from the beginning of ``release_on`` and
+    from ``release_at``, whichever comes later.
     """
 
     id: str
@@ -135,6 +136,7 @@ class PanelJob:
     size: int = 1
     weight: float = 1.0
     release_on: date | None = None
+    release_at: datetime | None = None
     due_on: date | None = None
     final_wait: Spread = Spread(0.0, 0.0)
     handling_d: float = 0.0

@@ -90,9 +90,8 @@ def _wait(reader: Reader, s: int) -> Wait:
 
 def _released(reader: Reader, s: int) -> int:
     model = reader.model
-    release = model.panels[model.panel_of[s]].release_on or model.problem.today
-    start = model.zone.minute_of(model.zone.day_start(max(0, (release - model.problem.today).days)))
-    return int(np.searchsorted(model.shape.tables.start, start - tables.EDGE_MIN))
+    there = tables.released_min(model.problem, model.zone, model.panels[model.panel_of[s]])
+    return int(np.searchsorted(model.shape.tables.start, there - tables.EDGE_MIN))
 
 
 def _below(reader: Reader, s: int) -> Iterator[tuple[Link, int, float]]:
@@ -119,7 +118,7 @@ def _waiting(lifted: Lifted, wait: Wait) -> Binding:
     reader, start = lifted.reader, lifted.reader.start(lifted.b)
     panel = reader.model.panels[reader.model.panel_of[lifted.s]]
     if wait.link is None:
-        if panel.release_on is None or panel.release_on <= reader.model.problem.today:
+        if wait.window == 0 or panel.release_on is None:
             return Binding("released", None, "the first working time there is")
         there = f"the panel is there from {day_of(panel.release_on)}"
         return Binding("released", None, f"{there}; {_closed(lifted)}" if start.date() > panel.release_on else there)

@@ -96,11 +96,6 @@ class Shape:
     done: dict[str, Laid]
 
     @cached_property
-    def _first(self) -> list[int]:
-        """The first window from each day on."""
-        return np.searchsorted(self.tables.start, self.tables.day_start - tables.EDGE_MIN).tolist()
-
-    @cached_property
     def sittings(self) -> tuple[Sitting, ...]:
         return tuple(s for row in self.rows for s in row)
 
@@ -305,9 +300,9 @@ class Shape:
 
     def _bounds(self, panel: PanelJob, sitting: Sitting) -> tuple[int, int]:
         """The first and last window of a sitting, by its release and by what is over already."""
-        release = max(((panel.release_on or self.problem.today) - self.problem.today).days, 0)
         starts, clock = self.tables.start, self.tables.of(panel).clock
-        low = self._first[min(release, len(self._first) - 1)]
+        there = tables.released_min(self.problem, self.zone, panel)
+        low = min(int(np.searchsorted(starts, there - tables.EDGE_MIN)), len(self.windows))
         high = len(self.windows) - 1
         of = {s.id: s for s in panel.sittings}
         for link in panel.links:

@@ -158,6 +158,12 @@ def in_order(panel: PanelJob, sittings: Sequence[Sitting]) -> list[Sitting]:
     return [by_id[one] for one in found if one in wanted]
 
 
+def released_min(problem: Problem, zone: Zone, panel: PanelJob) -> float:
+    """The minute from which on a panel is there: the beginning of a day, or an instant."""
+    there = zone.minute_of(zone.day_start(max(0, ((panel.release_on or problem.today) - problem.today).days)))
+    return there if panel.release_at is None else max(there, zone.minute_of(panel.release_at))
+
+
 def lower_limit(problem: Problem, link: Link, before: Sitting) -> Wait:
     """What has to pass from the end of the lower sitting's window to the start of the upper's."""
     if link.kind is LinkKind.DRY:

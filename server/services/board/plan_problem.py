@@ -6,7 +6,7 @@ in this month, and back into days by its usual year: a panel on a cold rack has 
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime, timedelta
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from server.planning.outlook import Chain, begin, hold, start_of
@@ -167,11 +167,13 @@ def panel_job(standing: PanelStanding, rows: StudioRows, moment: Moment, terms: 
             rest = extra.rests.get(layer.row.uid)
             links.append(replace(link, rest_d=rest.days) if rest and link.kind is LinkKind.DRY else link)
     last = final_wait(standing, rows, moment, stages[-1])
+    there_at = max(_ready_at(standing, moment, confidence), _rested_at(standing, moment, extra))
     return PanelJob(
         id=panel.uid,
         sittings=tuple(sittings),
         links=tuple(links),
-        release_on=max(_ready_on(standing, moment, confidence), _rested_on(standing, moment, extra)),
+        release_on=local_day(there_at, moment.zone),
+        release_at=there_at,
         due_on=panel.due_on,
         weight=panel.weight,
         final_wait=Spread(last.drying.p50_d * speed, last.drying.p90_d * speed),
@@ -211,23 +213,16 @@ def _too_far(standing: PanelStanding, moment: Moment) -> str | None:
     return max(stops, key=lambda one: (one.remedy.not_before_d if one.remedy else None) or 0.0).reason
 
 
-def _rested_on(standing: PanelStanding, moment: Moment, extra: Extra) -> date:
-    """From which day the next layer may go on by what was found that the rules ask of what lies there."""
+def _rested_at(standing: PanelStanding, moment: Moment, extra: Extra) -> datetime:
+    """From when on the next layer may go on by what was found that the rules ask of what lies there."""
     rest = extra.rests.get(standing.layers.to_come[0].row.uid)
     since = lies_since(standing.layers, moment.zone)
-    return moment.on if rest is None or since is None else _whole_day(instant(since, rest.days), moment)
+    return moment.day_start if rest is None or since is None else instant(since, rest.days)
 
 
-def _ready_on(standing: PanelStanding, moment: Moment, confidence: float) -> date:
-    """From which day the next layer may go on, at the studio's confidence and by the rules that name a day."""
-    planned_d = start_of(release_chain(standing, moment), confidence).planned_d
-    return _whole_day(instant(moment.day_start, planned_d), moment)
-
-
-def _whole_day(at: datetime, moment: Moment) -> date:
-    """The first day by whose start an instant has passed: windows begin in the morning."""
-    day = local_day(at, moment.zone)
-    return day if start_of_day(day, moment.zone) >= at else day + timedelta(days=1)
+def _ready_at(standing: PanelStanding, moment: Moment, confidence: float) -> datetime:
+    """From when on the next layer may go on, at the studio's confidence and by the rules that name a day."""
+    return instant(moment.day_start, start_of(release_chain(standing, moment), confidence).planned_d)
 
 
 def release_chain(standing: PanelStanding, moment: Moment) -> Chain:

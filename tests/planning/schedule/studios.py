@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from itertools import product
 from zoneinfo import ZoneInfo
 
@@ -74,7 +74,8 @@ def problems(draw: st.DrawFn) -> Problem:
         wait = draw(st.sampled_from([Spread(0.0, 0.0), Spread(1.0, 1.5)]))
         links = [draw(kinds) for _ in sittings[1:]]
         speed = draw(st.sampled_from([None, DryingSpeed(by_month=(0.7,) * 12), DryingSpeed(by_day=(1.5, 0.5))]))
-        facts = {"due_on": due, "weight": weight, "final_wait": wait, "speed": speed}
+        there = draw(st.sampled_from([None, None, datetime(2026, 11, 3, 9, 30, tzinfo=UTC)]))
+        facts = {"due_on": due, "weight": weight, "final_wait": wait, "speed": speed, "release_at": there}
         rest_d = draw(st.sampled_from([0.0, 0.0, 1.0, 2.5]))
         job = chain(f"panel {i}", sittings, links, **facts)
         panels.append(replace(job, links=tuple(replace(link, rest_d=rest_d) for link in job.links)))

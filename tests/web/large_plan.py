@@ -13,6 +13,7 @@ ZONE = ZoneInfo("Europe/Prague")
 A_DAY = 2  # sittings
 LATE, RISKY = 0, 1  # the panels that are late, and at risk
 FIRST = NOW.date()
+SETTINGS = {"easels": None, "rack_places": None, "mix_setup_min": 0}
 
 
 def day_of(number: int) -> date:
@@ -56,7 +57,8 @@ def content(sittings: list[dict[str, Any]], **more: Any) -> dict[str, Any]:
     option = {"text": "Agree on another day", "finish_on": last[told[LATE]["id"]], "saves_d": 0, "key": ""}
     told[LATE] |= {"late_d": 30, "odds": 0.0, "options": [{**option, "key": f"due:{option['finish_on']}"}]}
     told[RISKY] |= {"odds": 0.5}
-    return {"format": 2, "made_on": FIRST.isoformat(), "sittings": sittings, "panels": told, "settings": {}, **more}
+    when = {"format": 2, "made_on": FIRST.isoformat()}
+    return {**when, "sittings": sittings, "panels": told, "settings": SETTINGS, **more}
 
 
 def propose(bench: Bench, made: Mapping[str, Any], *, taken: bool) -> str:

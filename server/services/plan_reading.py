@@ -140,7 +140,10 @@ def as_in_use(row: Any) -> PlanInUse:
             for one in content.get("panels", ())
             if one.get("release_on")
         },
-        {one["uid"]: one.get("layers", {}) for one in content.get("left_out", ())},
+        {
+            one["uid"]: {layer["id"]: layer["version"] for layer in one.get("layers", ())}
+            for one in content.get("left_out", ())
+        },
         frozenset(one["sitting"] for one in content.get("unplaced", ())),
     )
 

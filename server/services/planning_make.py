@@ -200,10 +200,10 @@ def _content(made: Made, asked: Asked) -> dict[str, Any]:
     }
 
 
-def _versions(panel_uid: str, asked: Asked) -> dict[str, int]:
+def _versions(panel_uid: str, asked: Asked) -> list[dict[str, Any]]:
     """The layers to come of a panel, with their versions."""
     [standing] = [one for one in asked.found if one.layers.panel.uid == panel_uid]
-    return {layer.row.uid: layer.row.version for layer in standing.layers.to_come}
+    return [{"id": layer.row.uid, "version": layer.row.version} for layer in standing.layers.to_come]
 
 
 def _held(made: Made, zone: ZoneInfo) -> dict[str, dict[str, str | None]]:

@@ -195,14 +195,18 @@ def test_a_date_that_a_rule_stops_is_told_on_the_plan_with_and_without_one(
     assert "Orchard" in line and told.replace("Orchard : ", "") in line
 
 
-def test_a_date_that_a_plan_holds_is_not_told_beside_it(bench: Bench, client: TestClient, db: Database) -> None:
-    """All of it is painted since; the plan in use tells its date."""
+def test_a_date_is_told_once_in_the_plan_and_beside_it_when_all_is_painted(
+    bench: Bench, client: TestClient, db: Database
+) -> None:
+    """A plan of sittings tells the date of a panel as long as it holds one of it; then it is told beside the plan."""
     panel = bench.panel(title="Pears", due_on=NOW.date() + timedelta(days=2))
     layer = bench.layer(panel)
     accepted(client, db)
-    with bench.db.read() as session:
-        version = session.exec(select(Layer).where(Layer.uid == layer.uid)).one().version
-    paint(bench, layer, version=version)
     assert client.get(f"/api/v1/panels/{panel.uid}/board").json()["panel"]["due"]["at_risk"]
     text = client.get("/plan").text
     assert f'id="due-{panel.uid}"' in text and not unheld(text)
+    with bench.db.read() as session:
+        version = session.exec(select(Layer).where(Layer.uid == layer.uid)).one().version
+    paint(bench, layer, version=version)
+    text = client.get("/plan").text
+    assert f'id="due-{panel.uid}"' not in text and unheld(text).count("Pears") == 1

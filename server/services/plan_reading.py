@@ -162,12 +162,16 @@ def as_called(sitting: PlannedSitting, names: Mapping[str, Called]) -> PlannedSi
     found = names.get(sitting.uid)
     if found is None:
         return sitting
-    return replace(sitting, title=Name(found.title), kind=found.kind, palette=found.palette)
+    return replace(sitting, title=Name(found.title), kind=found.kind, palette=_name(found.palette))
 
 
 def share_wait_of(content: Mapping[str, Any]) -> float:
     """For how many days a panel could wait to share a mix in a plan as it is stored."""
     return float(content.get("share_wait_d", SHARED_BEFORE_D))
+
+
+def _name(palette: str | None) -> Name | None:
+    return None if palette is None else Name(palette)
 
 
 def sittings_of(content: Mapping[str, Any]) -> list[PlannedSitting]:
@@ -185,7 +189,7 @@ def _sitting(told: Mapping[str, Any]) -> PlannedSitting:
         painter=Name(told["painter"]),
         start_at=datetime.fromisoformat(told["start_at"]),
         end_at=datetime.fromisoformat(told["end_at"]),
-        palette=told["palette"],
+        palette=_name(told["palette"]),
         mixing_min=told["set_up_min"],
         why=told["why"],
         slip_to=datetime.fromisoformat(told["may_slip_to"]),

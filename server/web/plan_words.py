@@ -7,6 +7,7 @@ from functools import partial
 
 from server.services.plan_reading import PlannedSitting
 from server.web import standing_words, words
+from server.web.language.filled import Filled
 from server.web.manner import manner
 
 _NAME = re.compile(r"(“[^”]*”)")
@@ -40,8 +41,9 @@ def palette_words(sitting: PlannedSitting) -> str:
     """``Pale grey, mixed in the 30 minutes before``; nothing where no mix is named."""
     if not sitting.palette:
         return ""
-    mixed = f"mixed in the {sitting.mixing_min} minutes before" if sitting.mixing_min else "mixed already that day"
-    return f"{sitting.palette}, {mixed}"
+    if not sitting.mixing_min:
+        return Filled("{mixes}, mixed already that day", mixes=sitting.palette)
+    return Filled("{mixes}, mixed in the {minutes} minutes before", mixes=sitting.palette, minutes=sitting.mixing_min)
 
 
 def why_words(sitting: PlannedSitting, today: date) -> str:

@@ -260,7 +260,10 @@ def _planned(panel: PanelFact, today: date) -> str:
     if sitting is None:
         return ""
     palette = "" if standing_words.is_far(sitting.on, today) else plan_words.palette_words(sitting)
-    return f"Planned {plan_words.when_words(sitting, today)}{f': {palette}' if palette else ''}"
+    when = plan_words.when_words(sitting, today)
+    return (
+        Filled("Planned {when}: {mixes}", when=when, mixes=palette) if palette else Filled("Planned {when}", when=when)
+    )
 
 
 def _finish(panel: PanelFact, today: date) -> str:

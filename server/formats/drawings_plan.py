@@ -1,6 +1,6 @@
 """A plan before it is taken: a row a panel, a brush stroke for each sitting on its day, and what moves from where.
 
-Days are whole days from today; what lies before today stands at the left edge.
+Days are whole days from today; what lies before today stands at the left edge. Lengths are units of the viewbox.
 """
 
 from collections.abc import Iterable, Sequence
@@ -14,12 +14,11 @@ WIDTH = 344.0
 LEFT, RIGHT = 10.0, 334.0
 HEAD, ROW = 22.0, 52.0
 TITLE, LANE = 14.0, 38.0  # of a row: where its title stands, and the middle of its lane
-STROKE, HALF = 8.0, 3.5
-DIAMOND = 5.5
-LEAST_DAYS = 14
-SPARE_DAYS = 2
-MONTH_ROOM = 44.0
-LONGEST_TITLE = 40
+STROKE, HALF = 8.0, 3.5  # of a brush stroke: half its height, half its width
+DIAMOND = 5.5  # half its width
+MONTH_ROOM = 44.0  # for the name of a month
+LEAST_DAYS, SPARE_DAYS = 14, 2  # shown at least, and after the last that is told
+LONGEST_TITLE = 40  # letters
 
 Kind = Literal["stays", "moves", "new", "gone"]
 
@@ -39,7 +38,6 @@ class PlannedRow:
     """A panel: its sittings, the day from which it can be delivered then and now, and its date."""
 
     title: str
-    href: str
     strokes: tuple[PlannedStroke, ...]
     finish: int | None = None
     finish_was: int | None = None
@@ -57,9 +55,10 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
-class RowDrawing:
+class DrawnRow:
+    """A row laid out: ``words`` read it out, ``due_kind`` is due, at_risk, or "" without a date."""
+
     title: str
-    href: str
     words: str
     title_y: float
     lane_y: float
@@ -86,7 +85,7 @@ class PlanDrawing:
     today_x: float
     foot_y: float
     months: tuple[MonthTick, ...]
-    rows: tuple[RowDrawing, ...]
+    rows: tuple[DrawnRow, ...]
     kinds: frozenset[str]
 
 
@@ -107,7 +106,7 @@ def _days(row: PlannedRow) -> Iterable[int]:
     return [*(day for one in row.strokes for day in (one.day, one.was or 0)), *(day for day in ends if day is not None)]
 
 
-def _row(row: PlannedRow, top: float, scale: float) -> RowDrawing:
+def _row(row: PlannedRow, top: float, scale: float) -> DrawnRow:
     middle = top + LANE
 
     def x_of(day: int) -> float:
@@ -131,7 +130,7 @@ def _row(row: PlannedRow, top: float, scale: float) -> RowDrawing:
     due_x = None if row.due is None else x_of(row.due)
     title = row.title if len(row.title) <= LONGEST_TITLE else f"{row.title[: LONGEST_TITLE - 1]}…"
     due_kind = "" if row.due is None else "at_risk" if row.finish is not None and row.finish > row.due else "due"
-    return RowDrawing(title, row.href, row.words, top + TITLE, middle, tuple(marks), "".join(arrows), due_x, due_kind)
+    return DrawnRow(title, row.words, top + TITLE, middle, tuple(marks), "".join(arrows), due_x, due_kind)
 
 
 def stroke_path(x: float, middle: float) -> str:

@@ -48,9 +48,7 @@ def plan_picture(
         return None
     after = {panel.uid: panel for panel in plan.panels}
     rows = [
-        _row(
-            _strokes(sittings.get(uid, ()), gone.get(uid, ()), today, is_change=standing is not None), uid, named, today
-        )
+        _row(_strokes(sittings.get(uid, ()), gone.get(uid, ()), today, is_change=standing is not None), named, today)
         for uid in shown[:MOST_ROWS]
         for named in [(after.get(uid), before.get(uid), facts.get(uid))]
     ]
@@ -85,7 +83,6 @@ def _strokes(
 
 def _row(
     strokes: tuple[PlannedStroke, ...],
-    uid: str,
     named: tuple[PanelShown | None, PanelShown | None, PanelFact | None],
     today: date,
 ) -> PlannedRow:
@@ -98,7 +95,6 @@ def _row(
         told = f"{told}; and {more} more"
     return PlannedRow(
         title,
-        f"/panels/{uid}",
         strokes,
         _away(after.finish_on if after is not None else None, today),
         _away(before.finish_on if before is not None and not before.is_broken else None, today),

@@ -15,7 +15,7 @@ TODAY = date(2026, 11, 2)  # invented
 
 
 def drawn(*strokes: PlannedStroke, **ends: int | None) -> PlanDrawing:
-    return draw_plan([PlannedRow("Quince and jug", "/panels/q", strokes, **ends)], TODAY)  # type: ignore[arg-type]
+    return draw_plan([PlannedRow("Quince and jug", strokes, **ends)], TODAY)  # type: ignore[arg-type]
 
 
 def numbers(path: str) -> list[float]:

@@ -244,7 +244,7 @@ def _easels(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:
         count = len({item.panel.id for item in here}) if problem.panel_once else len(here)
         if count > problem.easels:
             ids = tuple(item.sitting.id for item in here)
-            yield Fault("easels", ids, f"{count} panels stand on {problem.easels} easels at {at}")
+            yield Fault("easels", ids, f"{count} easels are wanted at {at}, and there are {problem.easels}")
 
 
 def _rack(problem: Problem, laid: dict[str, _Laid]) -> Iterable[Fault]:

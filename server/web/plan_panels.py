@@ -125,6 +125,11 @@ def _without_stale(panel: PanelShown, stored: PanelShown, changed: Collection[st
     return replace(panel, options=(), is_stale=True)
 
 
+def without_its_day(panel: PanelShown) -> PanelShown:
+    """A panel of the plan that waits of which a sitting does not hold: what was worked out for it is not so by now."""
+    return replace(_broken(panel, panel), odds=None, risk="", at_risk=False)
+
+
 def _broken(panel: PanelShown, stored: PanelShown) -> PanelShown:
     """A panel of the plan in use of which a sitting does not hold: the plan's own day is only what it was."""
     return replace(panel, finish_on=stored.finish_on, late_d=0, options=(), is_stale=False, is_broken=True)

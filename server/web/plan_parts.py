@@ -18,7 +18,7 @@ from server.services.plan_reading import as_in_use
 from server.services.planning_since import is_changed_since
 from server.store.tables import StudioPlan
 from server.web.deps import PageRequest
-from server.web.plan_panels import PanelShown
+from server.web.plan_panels import PanelShown, without_its_day
 from server.web.plan_shown import (
     Changes,
     DayShown,
@@ -69,7 +69,7 @@ def plans(session: Session, page: PageRequest) -> Plans:
         studio.share_wait_d,
         with_dates(shown_in_use(in_use, now, facts, page.today), facts, page.today),
         with_dates(proposal, facts, page.today),
-        _lost(proposal),
+        _lost(proposal.days) if proposal is not None else (),
         facts,
     )
 
@@ -93,11 +93,14 @@ def _marked(plan: PlanShown | None, broken: Mapping[str, BrokenSitting]) -> Plan
         found = (replace(one, broken=broken.get(one.plan.uid)) for one in day.sittings)
         return replace(day, sittings=tuple(found))
 
-    return replace(plan, days=tuple(map(marked, plan.days)))
+    days = tuple(map(marked, plan.days))
+    lost = {uid for uid, _ in _lost(days)}
+    panels = tuple(without_its_day(panel) if panel.uid in lost else panel for panel in plan.panels)
+    return replace(plan, days=days, panels=panels)
 
 
-def _lost(plan: PlanShown | None) -> tuple[tuple[str, str], ...]:
-    days = plan.days if plan is not None else ()
+def _lost(days: Iterable[DayShown]) -> tuple[tuple[str, str], ...]:
+    """The panels of which a sitting holds no more."""
     lost = (one.plan for day in days for one in day.sittings if one.broken is not None)
     return tuple({one.panel_uid: (one.panel_uid, one.title) for one in lost}.values())
 

@@ -96,11 +96,15 @@ def _row(
     return PlannedRow(
         title,
         strokes,
-        _away(after.finish_on if after is not None else None, today),
-        _away(before.finish_on if before is not None and not before.is_broken else None, today),
+        _finish(after, today),
+        _finish(before, today),
         _away(due, today),
         f"“{title}”: {told}.",
     )
+
+
+def _finish(panel: PanelShown | None, today: date) -> int | None:
+    return None if panel is None or panel.is_broken else _away(panel.finish_on, today)
 
 
 def _away(on: date | None, today: date) -> int | None:

@@ -50,6 +50,8 @@ def test_a_press_that_finds_it_soft_is_told_of_in_the_plan_that_waits(
     told = proposal(client)
     assert f"Does not hold {GONE} 1 panel. Quince and jug" in told
     assert "Stopped by a rule" in told or "Not ready then" in told
+    assert "Quince and jug : Does not hold its sittings do not hold any more; by the plan it could be" in told
+    assert "Quince and jug : can be delivered" not in told and "Another : can be delivered" in told
     assert ("Make another one" if is_first else "Work it out again") in told
     again = client.post("/plan/make", data={"mix_setup_min": "30"}) if is_first else client.post("/plan/right")
     assert again.status_code == 303

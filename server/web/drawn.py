@@ -83,7 +83,7 @@ def dots_shown(days: Sequence[date], today: date) -> DotsShown:
     different = sorted(set(days))
     step = -(-len(different) // MOST_WORDS)
     named = different[::-1][::step][::-1]
-    told = words.join_words([f"{words.day_words(day, today)} {sum(each <= day for each in days)}" for day in named])
+    told = words.join_words([f"{sum(each <= day for each in days)} by {words.day_words(day, today)}" for day in named])
     return DotsShown(dots_picture(columns) if columns[-1] < MOST_COLUMNS else None, told)
 
 

@@ -6,6 +6,7 @@ before. When the studio speaks Dutch, none of them may show it afterwards.
 
 import html
 import re
+import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from datetime import datetime, timedelta, timezone
@@ -54,8 +55,15 @@ def words_of(page: str) -> str:
 
 
 def in_dutch(server: RunningServer, address: str) -> str:
+    """What a page says; of a part of a plan that is told no more since the plan holds no more, nothing."""
     request = urllib.request.Request(server.url + address, headers={"Accept-Language": DUTCH})
-    with urllib.request.urlopen(request) as answer:
+    try:
+        answer = urllib.request.urlopen(request)
+    except urllib.error.HTTPError as gone:
+        if gone.code != 404 or not address.startswith("/plan/"):
+            raise
+        return ""
+    with answer:
         page: str = answer.read().decode()
     assert f'<html lang="{DUTCH}"' in page, address
     return words_of(page)

@@ -71,7 +71,7 @@ def test_promises_effects_and_the_next_press_are_told(easel: Easel, queries: Any
     assert "PW6" in text and "the studio as a whole" in text
     assert re.search(r"Drying now , underpainting A press .* tells most: about even odds then", text)
     assert re.search(r"Touch-dry likely \w+.*?, [89] times in 10", text)
-    assert re.search(r"Of twenty layers like this, touch-dry by the end of [^.]+ and [^.]+ 20\.", text)
+    assert re.search(r"Of twenty layers like this, touch-dry: \d+ by [^.]+ and 20 by [^.]+\.", text)
     assert re.search(r"\d wet, [\d.]+ tacky, [\d.]+ touch-dry", text)
     page = easel.client.get("/learning").text
     assert page.count("<rect") == 1 and 'id="promises-d"' in page

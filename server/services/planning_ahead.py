@@ -16,7 +16,9 @@ from sqlmodel import Session
 from server.services import planning_make
 from server.services.access import Actor
 from server.services.planning_asked import Asked, Effort, PlanMake
+from server.services.planning_asked_before import AskedBefore, asked_before, free_of
 from server.services.planning_make import QUICK_S
+from server.services.planning_plans import FOR
 from server.services.unit import Unit
 
 
@@ -39,9 +41,12 @@ class Changed:
         return change_uid if self.is_chosen else "", change_uid if self.is_fact else ""
 
 
-def _own(asked: Asked, panel_uid: str) -> list[str]:
-    """The layers to come of a panel."""
-    return [one.row.uid for each in asked.found if each.layers.panel.uid == panel_uid for one in each.layers.to_come]
+def _with(asked: Asked, changed: Changed, before: AskedBefore) -> Asked:
+    """The studio with what was asked for now and, where nothing else was, in a plan that waits."""
+    free = free_of(asked, before.panels | {changed.panel})
+    to_come = {one.row.uid for each in asked.found for one in each.layers.to_come}
+    moves = {uid: at for uid, at in before.moves.items() if uid in to_come and uid not in changed.held}
+    return replace(asked, room=asked.room.moving(free).holding_before(moves).holding(changed.held))
 
 
 class _NotKept(Exception):
@@ -54,16 +59,17 @@ def plan_after(
     actor: Actor,
     when: tuple[datetime, ZoneInfo],
 ) -> dict[str, Any] | None:
-    """The plan as it would be after ``change``; None where the unit's form was sent before. What the change raises
-    comes through."""
+    """The plan as it would be after ``change``, with what was asked for in one that waits; None where the unit's form
+    was sent before. What the change raises comes through."""
     found: list[Asked] = []
+    done_for: list[str] = []
     with suppress(_NotKept), unit() as work:
         if work.repeated:
             return None
         changed = change(work.session)
         command = PlanMake.model_validate(changed.settings)
         asked = planning_make.read_changed(work.session, actor, command, *when)
-        free = {uid for uid in _own(asked, changed.panel) if not asked.room.is_held(uid, asked.moment)}
-        found.append(replace(asked, room=asked.room.moving(free).holding(changed.held)))
+        found.append(_with(asked, changed, asked_before(work.session, actor)))
+        done_for.extend([changed.panel] if changed.panel else [])
         raise _NotKept
-    return planning_make.worked_out_apart(found[0], Effort(seconds=QUICK_S))
+    return {**planning_make.worked_out_apart(found[0], Effort(seconds=QUICK_S)), FOR: done_for}

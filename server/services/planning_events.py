@@ -19,6 +19,7 @@ from server.services.fields import Command, Day, Uid
 from server.services.plan_reading import PlanInUse
 from server.services.planning import WorkTimeCreate
 from server.services.planning_ahead import Changed
+from server.services.planning_asked_before import asked_before
 from server.services.unit import current_change_set
 
 MOST_NAMED = 2  # a history's label has 300 characters, two titles and kinds have most of it
@@ -42,14 +43,14 @@ def happened(session: Session, actor: Actor, given: PlanRight, now: datetime, zo
         raise Refused("No plan is in use. Make one first.")
     settings, today = dict(plan.settings), now.astimezone(zone).date()
     if given.event in ("earlier", "later"):
-        waits = _held_in_waiting(session, actor, plan, today)
+        waits = asked_before(session, actor).moves
         from_at, _ = waits.get(given.layer_uid or "", (None, ""))
-        move = planning_moves.Move(given.layer_uid or "", given.event, from_at)
+        is_over = from_at is not None and from_at.date() < today
+        move = planning_moves.Move(given.layer_uid or "", given.event, None if is_over else from_at)
         sitting, at = planning_moves.beside(session, actor, plan, move, (now, zone))
         day = f"{at:%A} {at.day} {at:%B %Y}"
         told = f"Asked for the {sitting.kind} of “{sitting.title}” on {day}, pinned there: a plan to look at"
-        held = {**waits, sitting.uid: (at, sitting.painter)}
-        return Changed(told, settings, held)
+        return Changed(told, settings, {sitting.uid: (at, sitting.painter)})
     if given.event == "no_painting":
         on = given.on or today
         if on < today:
@@ -61,18 +62,6 @@ def happened(session: Session, actor: Actor, given: PlanRight, now: datetime, zo
         told = "No painting today: set the plan right" if on == today else "Left a day free: set the plan right"
         return Changed(f"{told}. {let_go}" if let_go else told, settings, is_chosen=is_chosen, is_fact=not is_chosen)
     return Changed("Set the plan right", settings)
-
-
-def _held_in_waiting(session: Session, actor: Actor, plan: PlanInUse, today: date) -> dict[str, tuple[datetime, str]]:
-    """What was moved and pinned in the plan that waits to be looked at: the next one moved goes on from there."""
-    waiting = planning_plans.waiting(session, actor)
-    found = {}
-    for one in plan_reading.sittings_of((waiting.content_json if waiting else None) or {}):
-        stood = plan.sittings.get(one.uid)
-        is_moved = stood is not None and not (stood.pinned and stood.start_at == one.start_at)
-        if one.pinned and is_moved and one.on >= today:
-            found[one.uid] = one.start_at, one.painter
-    return found
 
 
 def _let_go(session: Session, actor: Actor, plan: PlanInUse, on: date, *, is_chosen: bool) -> str:

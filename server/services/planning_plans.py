@@ -15,6 +15,7 @@ from server.store.tables import Layer, StudioPlan
 
 CHOSEN = "chosen"  # in a plan as it is stored: the history's entries of what the painter did for its sake
 FACTS = "facts"  # the same of what only happened
+FOR = "for_panels"  # in a plan as it is stored: the panels for which something was done that it was made with
 LET_GO = "let_go_by"  # of a sitting: the history's entry that let it move again, for the sake of a plan that waits
 
 
@@ -25,12 +26,12 @@ def propose(session: Session, actor: Actor, content: dict[str, Any], chosen: str
     happened. What was noted for the one that waited was not agreed to yet, so it counts for this one.
     """
     allow(actor, "create", None, StudioPlan)
-    noted = {CHOSEN: [chosen] if chosen else [], FACTS: [fact] if fact else []}
+    noted = {CHOSEN: [chosen] if chosen else [], FACTS: [fact] if fact else [], FOR: list(content.get(FOR, ()))}
     for waiting in _plans(session, actor, accepted=False):
         for name, after in noted.items():
             after[:0] = (waiting.content_json or {}).get(name, ())
         waiting.archived_at = moment_now(session)
-    told = {name: uids for name, uids in noted.items() if uids}
+    told = {name: list(dict.fromkeys(uids)) for name, uids in noted.items() if uids}
     row = StudioPlan(studio_id=actor.studio_id, content_json={**content, **told})
     session.add(row)
     session.flush()

@@ -22,6 +22,8 @@ from server.services.access import Actor
 from server.services.errors import ServiceError
 from server.services.plan_reading import share_wait_of, sittings_of
 from server.services.planning_asked import Asked, Effort, PlanMake
+from server.services.planning_asked_before import free_of
+from server.services.planning_plans import FOR
 from server.services.search_pool import Ears
 from server.services.unit import current_change_set, unit
 from server.store.db import Database
@@ -115,7 +117,9 @@ class QuietSearches:
             if is_in_use and not read.is_in_use:
                 return "again"
             if gain_pct >= LEAST_GAIN_PCT and not _changed_since(work.session, begun.actor, read.last_change):
-                planning_plans.propose(work.session, begun.actor, {**content, "gain_pct": round(gain_pct, 1)})
+                told = {} if is_in_use else {"let_go": [*read.base.get("let_go", ()), *content["let_go"]]}
+                better = {**content, **told, "gain_pct": round(gain_pct, 1)}
+                planning_plans.propose(work.session, begun.actor, better)
         return "over"
 
 
@@ -130,11 +134,13 @@ def _read(begun: Begun) -> _Read:
 
 
 def _holding(asked: Asked, waiting: Mapping[str, Any]) -> Asked:
-    """With what is pinned in a plan that waits held there: it was moved by hand, and the plan in use knows nothing of
-    it yet."""
+    """With what is pinned in a plan that waits held there, and what it was made for free to move: the plan in use
+    knows nothing of either yet."""
     to_come = {layer.row.uid for standing in asked.found for layer in standing.layers.to_come}
     pinned = [one for one in sittings_of(waiting) if one.pinned and one.uid in to_come]
-    return replace(asked, room=asked.room.holding({one.uid: (one.start_at, one.painter) for one in pinned}))
+    held = {one.uid: (one.start_at, one.painter) for one in pinned}
+    room = asked.room.moving(free_of(asked, waiting.get(FOR, ()))).holding(held)
+    return replace(asked, room=room)
 
 
 def replace_anew(command: PlanMake) -> PlanMake:

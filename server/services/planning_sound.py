@@ -139,7 +139,7 @@ def _kept(asked: Asked) -> Rests:
 
 def _without_stops(asked: Asked, effort: Effort, extra: Extra) -> Made:
     """Plan, put every sitting before the rules on its day, and plan again with what they ask. What comes is proved."""
-    let_go: frozenset[str] = frozenset()
+    let_go = asked.room.pinned_before(asked.moment)
     for attempt in range(TRIES):
         question = problem(asked.found, asked.board, asked.moment, asked.room.letting_go(let_go), extra)
         budget = Budget(seconds=effort.seconds, moves=effort.moves, clock=time.monotonic, threads=threads.allowed())
@@ -149,7 +149,7 @@ def _without_stops(asked: Asked, effort: Effort, extra: Extra) -> Made:
             let_go |= _held_on_a_stop(said, asked, extra)
             continue
         faults = check(question, plan)
-        loose = {f.sittings[0] for f in faults if f.kind == "pinned" and _is_pinned(asked.board, f.sittings[0])}
+        loose = {f.sittings[0] for f in faults if f.kind == "pinned" and _is_pinned(asked, f.sittings[0])}
         if not faults:
             held = tuple(of_pins(question, plan)) if asked.room.pinned else ()
             return Made(plan, bench, question, extra, said, let_go, held)
@@ -165,7 +165,7 @@ def _held_on_a_stop(stopped: Stopped, asked: Asked, extra: Extra) -> set[str]:
     moved there now."""
     found = set()
     for uid, by in stopped.layers:
-        if uid in asked.room.pinned and not _is_pinned(asked.board, uid):
+        if uid in asked.room.pinned and not _is_pinned(asked, uid):
             raise Refused(f"A rule stops it on that day: {by.title} ({by.rule}). Nothing was changed.")
         if uid in asked.room.pinned and uid in extra.rests:
             found.add(uid)
@@ -185,10 +185,11 @@ def _why_not(fault: Fault, board: StudioRows) -> str:
     return f"The plan that came out does not hold: {fault.text}. Nothing was changed."
 
 
-def _is_pinned(board: StudioRows, uid: str) -> bool:
-    """Whether the painter holds it in the plan in use; else it was only to be moved now."""
-    sitting = None if board.plan is None else board.plan.sittings.get(uid)
-    return sitting is not None and sitting.pinned
+def _is_pinned(asked: Asked, uid: str) -> bool:
+    """Whether the painter holds it in the plan in use or in one that waits; else it was only to be moved now."""
+    plan = asked.board.plan
+    sitting = None if plan is None else plan.sittings.get(uid)
+    return uid in asked.room.asked_before or (sitting is not None and sitting.pinned)
 
 
 def _ask_rules(plan: Plan, asked: Asked, extra: Extra, *, is_last: bool) -> tuple[Answer, ...] | Stopped:

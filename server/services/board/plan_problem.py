@@ -52,6 +52,7 @@ class Room:
     stood: dict[str, tuple[datetime, str]]  # layer -> when it stood in the plan in use, and in whose hand
     pinned: frozenset[str]
     is_repair: bool = False  # a plan in use is set right: little of it may move
+    asked_before: frozenset[str] = frozenset()  # moved by hand in a plan that waits: let go where they cannot hold
 
     def stays(self, uid: str, start_at: datetime, zone: ZoneInfo) -> bool:
         """Whether a sitting stands on the day it stood on in a plan that is set right, or is held."""
@@ -64,6 +65,10 @@ class Room:
         stood = self.stood.get(uid)
         return uid in self.pinned or (stood is not None and local_day(stood[0], moment.zone) == moment.on)
 
+    def pinned_before(self, moment: Moment) -> frozenset[str]:
+        """What is pinned to a day that is over."""
+        return frozenset(uid for uid in self.pinned if local_day(self.stood[uid][0], moment.zone) < moment.on)
+
     def letting_go(self, uids: Collection[str]) -> "Room":
         """The same with some pinned sittings free to move."""
         return replace(self, pinned=self.pinned - set(uids))
@@ -75,6 +80,10 @@ class Room:
     def holding(self, held: Mapping[str, tuple[datetime, str]]) -> "Room":
         """The same with some sittings at another time, to stay there."""
         return replace(self, stood={**self.stood, **held}, pinned=self.pinned | held.keys())
+
+    def holding_before(self, held: Mapping[str, tuple[datetime, str]]) -> "Room":
+        """The same with some sittings held where a plan that waits has them."""
+        return replace(self.holding(held), asked_before=frozenset(held))
 
 
 @dataclass(slots=True)

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Literal
 
 from sqlalchemy import select
 from sqlmodel import Session, col
@@ -11,7 +11,21 @@ from sqlmodel import Session, col
 from server.planning.schedule.problem import FLOW_PRICE, SET_UP_PRICE
 from server.store.tables import Name, StudioPlan
 
+Mixed = Mapping[tuple[str, str, date], datetime]  # a palette in somebody's hands on a day: the first sitting with it
 SHARED_BEFORE_D = SET_UP_PRICE / FLOW_PRICE  # for so long panels waited in plans from before studios could say
+
+
+@dataclass(frozen=True, slots=True)
+class BrokenSitting:
+    """Why a sitting of the plan in use holds no more: its day is over, its layer is not ready then (but only
+    ``ready_from``), its painter's hours, as they are now, have no room for it, ``rule`` stops it then, or with its
+    mixing it ``takes_min`` by now, where it ``has_min``."""
+
+    why: Literal["missed", "not_ready", "off_hours", "stopped", "short"]
+    ready_from: date | None = None
+    rule: str = ""
+    takes_min: int = 0
+    has_min: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +34,8 @@ class PlannedSitting:
 
     The ``mixing_min`` minutes before ``start_at`` go into mixing the palette; 0: it is mixed already that day, or there
     is none. ``why`` it is not sooner; ``slip_to`` is the latest start that harms nothing while all else stays.
-    ``cautions``: what the rules caution against on that day, as title and number, when the plan was made.
+    ``cautions``: what the rules caution against on that day, as title and number, when the plan was made. ``broken``:
+    why it holds no more, where the boards tell of it.
     """
 
     uid: str
@@ -36,6 +51,7 @@ class PlannedSitting:
     slip_to: datetime
     pinned: bool
     cautions: tuple[str, ...] = ()
+    broken: BrokenSitting | None = None
 
     @property
     def on(self) -> date:
@@ -77,7 +93,8 @@ class PlanInUse:
     ``format``: of what is stored; plans from before it was counted have 1. ``panels``: the uids of those that it holds
     or names as left out; ``left_out`` of the latter, with the versions of their layers to come as they were then, where
     that was kept. ``unplaced``: the layers that found no day. ``rests``: what the rules ask below a layer, by that
-    layer. ``releases``: by panel, the day from which it counted on what lies there.
+    layer. ``releases``: by panel, the day from which it counted on what lies there. ``mixed``: when each palette is
+    first used on each day.
     """
 
     uid: str
@@ -91,6 +108,14 @@ class PlanInUse:
     releases: Mapping[str, date] = field(default_factory=dict)
     left_out: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
     unplaced: frozenset[str] = frozenset()
+    mixed: Mixed = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        found: dict[tuple[str, str, date], datetime] = {}
+        for one in self.sittings.values():
+            key = (one.palette or "", one.painter, one.on)
+            found[key] = min(one.start_at, found.get(key, one.start_at))
+        object.__setattr__(self, "mixed", found)
 
     def lacks(self, panel_uid: str, to_come: Mapping[str, int], *, is_stopped: bool) -> bool:
         """Whether it would hold more of a panel if it were set right: ``to_come`` has its layers to come as they are

@@ -67,6 +67,8 @@ def panel_of(panel: PanelFact, link: OpenLink) -> PanelFact:
         verdict=None,
         lightly=None,
         due=due,
+        broken=(),
+        plan_stops=(),
         stop=None if panel.stop is None else replace(panel.stop, rule="", title=""),
         top=None if panel.top is None else layer_of(panel.top, link),
         coming=None if panel.coming is None else layer_of(panel.coming, link),
@@ -100,6 +102,7 @@ def _sitting_of(sitting: PlannedSitting | None, link: OpenLink) -> PlannedSittin
         painter=sitting.painter if "names" in link.shows else "",
         palette=sitting.palette if "mixes" in link.shows else None,
         why="",
+        broken=None if sitting.broken is None else replace(sitting.broken, rule="", takes_min=0, has_min=0),
     )
 
 

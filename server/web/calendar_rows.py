@@ -42,7 +42,7 @@ def _row(row: CalendarRow, first_on: date, moment: Moment) -> DrawnRow:
     panel = row.panel
     href = f"/panels/{panel.uid}"
     films = tuple(_films(_drawn_layers(row, moment.today), first_on, moment, href))
-    pins = tuple(_pins(panel, first_on, moment, href))
+    pins = (*_pins(panel, first_on, moment, href), *_stopped_pins(row, first_on, moment, href))
     return DrawnRow(
         title=panel.title,
         href=href,
@@ -60,9 +60,8 @@ def is_stopped_for_good(panel: PanelFact, today: date) -> bool:
 
 
 def _drawn_layers(row: CalendarRow, today: date) -> Sequence[CalendarLayer]:
-    if not is_stopped_for_good(row.panel, today):
-        return row.layers
-    return [layer for layer in row.layers if not layer.is_planned]
+    is_stopped = is_stopped_for_good(row.panel, today)
+    return [layer for layer in row.layers if not layer.is_planned or (layer.goes_on and not is_stopped)]
 
 
 def row_words(panel: PanelFact, today: date) -> str:
@@ -120,11 +119,16 @@ def _sitting_words(layer: CalendarLayer, sitting: PlannedSitting, today: date, i
 
     ``is_beneath_day``: a heading tells the day already."""
     when = plan_words.when_words(sitting, today)
+    broken = plan_words.broken_words(sitting, today)
     if layer.start != sitting.start_at:
         likely = standing_words.span_words(layer.start_days, today)
-        return f"{layer.kind} was planned {when}; it may go on later, {likely}: plan anew"
+        if not broken or (sitting.broken and sitting.broken.why == "not_ready"):
+            return f"{layer.kind} was planned {when}; it may go on later, {likely}: plan anew"
+        return f"{layer.kind} was planned {when}; {broken}; it may go on {likely}: plan anew"
     if is_beneath_day:
         when = plan_words.clock_words(sitting)
+    if broken:
+        return f"{layer.kind} was planned {when}; {broken}: plan anew"
     why = f". Why this day? {plan_words.why_words(sitting, today).rstrip('.')}" if sitting.why else ""
     return f"{layer.kind}: {when}{why}"
 
@@ -146,6 +150,14 @@ def _pins(panel: PanelFact, first_on: date, moment: Moment, href: str) -> Iterab
         )
         yield CalendarPin(_middle(panel.due.on, first_on), kind, told, href)
     yield from _finish_pins(panel, first_on, moment, href)
+
+
+def _stopped_pins(row: CalendarRow, first_on: date, moment: Moment, href: str) -> Iterable[CalendarPin]:
+    """Sittings of the plan in use that a rule stops for good: there is no film to draw."""
+    for layer in row.layers:
+        if not layer.goes_on:
+            told = layer_words(layer, moment)
+            yield CalendarPin(_middle(layer.start_days.low, first_on), "stopped", told, f"{href}#layer-{layer.uid}")
 
 
 def _finish_pins(panel: PanelFact, first_on: date, moment: Moment, href: str) -> Iterable[CalendarPin]:
@@ -202,7 +214,17 @@ def _place(entry: Entry) -> tuple[date, int, str, str]:
     return entry.on, _RANK[entry.kind], entry.at.isoformat() if entry.at else "", entry.title
 
 
-_RANK = {"at_risk": 0, "due": 1, "ready": 2, "test": 3, "stopped": 3, "planned": 4, "sitting": 5, "finished": 6}
+_RANK = {
+    "at_risk": 0,
+    "due": 1,
+    "ready": 2,
+    "test": 3,
+    "stopped": 3,
+    "caution": 4,
+    "planned": 4,
+    "sitting": 5,
+    "finished": 6,
+}
 
 
 def _entries(row: CalendarRow, moment: Moment) -> Iterable[Entry]:
@@ -232,16 +254,22 @@ def _entries(row: CalendarRow, moment: Moment) -> Iterable[Entry]:
     elif is_stopped:
         yield entry(moment.on, "stopped", f"stopped {standing_words.rest_words(panel, today)}")
     for layer in row.layers:
-        if layer.is_planned and is_stopped:
+        if layer.is_planned and is_stopped and layer.goes_on:
             continue
         if not layer.is_planned:
             yield entry(layer.start_days.low, "sitting", layer_words(layer, moment))
         elif layer.sitting is not None:
             text = _sitting_words(layer, layer.sitting, today, is_beneath_day=True)
-            yield entry(layer.start_days.central, "planned", text, layer.start)
+            yield entry(layer.start_days.central, _planned_kind(layer.sitting), text, layer.start)
         elif not (panel.standing is Standing.READY and layer.start_days.low <= moment.on):
             yield entry(layer.start_days.central, "planned", layer_words(layer, moment))
     yield from _finish_entries(panel, moment)
+
+
+def _planned_kind(sitting: PlannedSitting) -> str:
+    if sitting.broken is None:
+        return "planned"
+    return "stopped" if sitting.broken.why == "stopped" else "caution"
 
 
 def _finish_entries(panel: PanelFact, moment: Moment) -> Iterable[Entry]:

@@ -147,15 +147,15 @@ def _layers(row: _Row) -> Iterable[Entry]:
 def _sitting(row: _Row, layer: CalendarLayer, seen: CalendarLayer, told: str) -> Entry:
     sitting, shown = layer.sitting, seen.sitting
     assert sitting is not None and shown is not None
-    holds = layer.start == sitting.start_at
+    holds = layer.start == sitting.start_at and sitting.broken is None
     palette = plan_words.palette_words(shown)
     who = f", with {shown.painter}" if shown.painter else ""
     return row.event(
         f"sitting:{layer.uid}",
         (f"{layer.kind}{who}", layer.kind),
         (_utc(sitting.start_at), _utc(sitting.end_at)),
-        status="CONFIRMED" if holds else "TENTATIVE",
-        is_busy=True,
+        status="CONFIRMED" if holds else "TENTATIVE" if layer.goes_on else "CANCELLED",
+        is_busy=layer.goes_on,
         description="\n".join(part for part in (told, palette) if part),
     )
 
@@ -279,7 +279,7 @@ def _painting(row: _Row) -> Iterable[Entry]:
         return
     layer, seen = planned
     span = layer.start_days
-    if layer.sitting is not None and layer.start == layer.sitting.start_at:
+    if layer.sitting is not None and layer.start == layer.sitting.start_at and layer.sitting.broken is None:
         when: When = (_utc(layer.sitting.start_at), _utc(layer.sitting.end_at))
     elif panel.standing is Standing.READY:
         when = (moment.on, None)  # since that day, until it is done

@@ -9,12 +9,12 @@ from typing import Any
 from sqlmodel import Session
 
 from server.services import board, planning_plans, studios
-from server.services.board.facts import BrokenSitting, PanelFact, TodayBoard
+from server.services.board.facts import PanelFact, TodayBoard
 from server.services.board.plan_standing import plan_now
 from server.services.board.plan_waiting import broken_if_taken
 from server.services.board.snapshot import snapshot
 from server.services.board.today import moment_of
-from server.services.plan_reading import as_in_use
+from server.services.plan_reading import BrokenSitting, as_in_use
 from server.services.planning_since import is_changed_since
 from server.store.tables import StudioPlan
 from server.web.deps import PageRequest

@@ -10,9 +10,9 @@ from datetime import date
 from typing import Any
 
 from server.services.board.due import falls_short
-from server.services.board.facts import BrokenSitting, PanelFact
+from server.services.board.facts import PanelFact
 from server.services.board.plan_standing import PlanNow
-from server.services.plan_reading import PlannedSitting, as_called, share_wait_of, sittings_of
+from server.services.plan_reading import BrokenSitting, PlannedSitting, as_called, share_wait_of, sittings_of
 from server.store.tables import StudioPlan
 from server.web import plan_words, words
 from server.web.plan_panels import PanelShown, as_they_stand, panel_of

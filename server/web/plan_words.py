@@ -46,6 +46,28 @@ def palette_words(sitting: PlannedSitting) -> str:
     return Filled("{mixes}, mixed in the {minutes} minutes before", mixes=sitting.palette, minutes=sitting.mixing_min)
 
 
+def broken_words(sitting: PlannedSitting, today: date) -> str:
+    """``the hours of Ada have no room for it and its mixing``: why a sitting holds no more; nothing where it holds.
+    Without rule, name or minutes where those are not to be told."""
+    one = sitting.broken
+    if one is None:
+        return ""
+    if one.why == "missed":
+        return "its day is over, and it was not logged as painted"
+    if one.why == "not_ready" and one.ready_from is not None:
+        day = standing_words.far_day_words(one.ready_from, today)
+        return f"by the forecast it may go on only from {day}"
+    if one.why == "stopped":
+        return Filled("a rule stops it then: {rule}", rule=one.rule) if one.rule else "it is being thought over"
+    if one.why == "short" and one.takes_min:
+        return f"with its mixing it takes {one.takes_min} minutes by now, and the plan has {one.has_min}"
+    if one.why == "off_hours":
+        if not sitting.painter:
+            return "the working hours have no room for it"
+        return Filled("the hours of {painter} have no room for it and its mixing", painter=sitting.painter)
+    return "it has too little time"
+
+
 def why_words(sitting: PlannedSitting, today: date) -> str:
     """Why it is not sooner, and how far it may slip, as sentences."""
     return f"{reason_words(sitting.why, today)}. {slip_words(sitting.start_at, sitting.slip_to, today)}"

@@ -125,7 +125,7 @@ def _planned(row: CalendarRow, moment: Moment) -> Iterable[ProgressLine]:
         yield ProgressLine("", "planned", "Planned", "the next layer is being thought over: no day can be told yet")
         return
     for layer in row.layers:
-        if layer.is_planned:
+        if layer.is_planned and layer.goes_on:
             yield ProgressLine(f"layer-{layer.uid}", "planned", f"{layer.number}. planned", layer_words(layer, moment))
     if row.panel.stop is not None and row.panel.stop.until is None:
         told = f"“{row.panel.stop.kind}” is being thought over: no day can be told yet"

@@ -226,6 +226,7 @@ FILTERS: dict[str, Any] = {
     # {{ layer.painted_at | moment }}  Thursday at 14:05
     "moment": lambda value: words.moment_words(_local(value), _frame.get().today),
     "planned_when": lambda value: plan_words.when_words(value, _frame.get().today),
+    "broken_words": lambda value: plan_words.broken_words(value, _frame.get().today),
     # {{ span | span_words }}        likely Thursday to Saturday, 8 times in 10, most likely Friday
     "span_words": _span,
     # {{ span | span_days }}         likely Thursday to Saturday

@@ -11,11 +11,11 @@ from sqlmodel import col, select
 
 from server.science.soundness.types import Basis, Finding, Remedy, Severity
 from server.services import board, planning, planning_make, planning_plans, touch_tests
-from server.services.board.facts import BrokenSitting
 from server.services.board.plan_holds import broken_sittings
 from server.services.board.plan_problem import Extra
 from server.services.board.rows import load
 from server.services.board.rule_waits import LONGEST_REST_D
+from server.services.plan_reading import BrokenSitting
 from server.services.planning_apply import APPLY
 from server.services.planning_asked import Effort, PlanMake
 from server.services.planning_rules import CAUTION_PRICE, LONGEST_WAIT_D

@@ -14,7 +14,8 @@ class CalendarLayer:
     """One layer through time. ``start`` is when it was painted or, ``is_planned``, the central day it can go on.
 
     ``stages`` are days after ``start``; ``days`` the same as dates; both are empty without a forecast. ``colour`` is
-    that of its largest region. ``sitting``: where the plan in use has it, while that stands.
+    that of its largest region. ``sitting``: where the plan in use has it, while that stands. Not ``goes_on``: a rule
+    stops it for good, and its day is that of a sitting which holds no more.
     """
 
     uid: str
@@ -27,6 +28,7 @@ class CalendarLayer:
     stages: Mapping[Stage, StageRange]
     days: Mapping[Stage, DaySpan]
     sitting: PlannedSitting | None = None
+    goes_on: bool = True
 
 
 @dataclass(frozen=True, slots=True)

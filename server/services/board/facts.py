@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
-from typing import Literal
 from zoneinfo import ZoneInfo
 
 from server.science.results import Composition, FilmState, Stage
@@ -15,7 +14,7 @@ from server.science.soundness.types import Material, Verdict
 from server.services.board.due_step import DueFact
 from server.services.board.layer_stop import LayerStop
 from server.services.board.test_fact import TestFact
-from server.services.plan_reading import PlannedSitting
+from server.services.plan_reading import BrokenSitting, PlannedSitting
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,7 +269,8 @@ class PanelFact:
     ``verdict`` is on the next layer now, ``lightly`` on working lightly into a tacky layer, when the ordinary next
     layer is stopped by its tackiness. ``finish`` is when the last planned layer will be touch-dry; ``varnish`` the days
     from which a finished panel may be varnished. ``closing`` is there once it is finished or a step of its finish is
-    planned. ``plan_stops``: the layers whose sitting in the plan in use a rule stops on its day by now, with the rule.
+    planned. ``plan_stops``: the layers whose sitting in the plan in use a rule stops on its day by now, with the rule;
+    ``broken``: those whose sitting holds no more, with why.
     ``stop``: the first layer to come that a rule stops for good or for years; there is no ``finish`` then. Facts of
     the same ``number`` are the same, on whichever board.
     """
@@ -295,21 +295,9 @@ class PanelFact:
     is_archived: bool
     closing: ClosingFact | None = None
     plan_stops: tuple[tuple[str, str], ...] = ()
+    broken: tuple[tuple[str, BrokenSitting], ...] = ()
     stop: LayerStop | None = None
     number: int = field(default=0, compare=False)
-
-
-@dataclass(frozen=True, slots=True)
-class BrokenSitting:
-    """Why a sitting of the plan in use holds no more: its day is over, its layer is not ready then (but only
-    ``ready_from``), its painter's hours, as they are now, have no room for it, ``rule`` stops it then, or with its
-    mixing it ``takes_min`` by now, where it ``has_min``."""
-
-    why: Literal["missed", "not_ready", "off_hours", "stopped", "short"]
-    ready_from: date | None = None
-    rule: str = ""
-    takes_min: int = 0
-    has_min: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,12 +12,13 @@ from server.science.soundness.types import Verdict
 from server.services.access import Actor
 from server.services.board.calendar import planned_layers
 from server.services.board.closing import ground_facts, with_varnish
-from server.services.board.facts import LayerFact, Moment, PanelBoard
+from server.services.board.facts import LayerFact, Moment, PanelBoard, PanelFact
 from server.services.board.films import LayerOn, PanelLayers, film_test, of_the_whole, panel_layers
+from server.services.board.marked import mark, marked_facts
 from server.services.board.plan_odds import planned_standings
 from server.services.board.pressing import NEARLY
 from server.services.board.rows import StudioRows, load
-from server.services.board.shown import NO_DAYS, Extras, layer_on_fact, layer_to_come_fact, panel_fact
+from server.services.board.shown import NO_DAYS, Extras, layer_on_fact, layer_to_come_fact
 from server.services.board.spans import dot_days, instant, local_day
 from server.services.board.standing import PanelStanding
 from server.services.board.to_come import coming, forecast_on, laid, without_mixes
@@ -33,12 +34,13 @@ def panel_page(session: Session, actor: Actor, uid: str, now: datetime, zone: Zo
     if rows is None:
         raise NotFound
     [standing] = planned_standings(rows, panel_layers(rows, moment), moment)
+    [fact] = marked_facts([standing], rows, moment)
     panel = standing.layers.panel
     place = rows.place_of(panel)
     return PanelBoard(
         moment=moment,
-        panel=panel_fact(standing, rows, moment),
-        layers=_layers(standing, rows, moment),
+        panel=fact,
+        layers=_marked(_layers(standing, rows, moment), fact),
         support=panel.support,
         ground_kind=panel.ground_kind,
         ground_surface=panel.ground_surface,
@@ -49,6 +51,11 @@ def panel_page(session: Session, actor: Actor, uid: str, now: datetime, zone: Zo
         place_uid=place.uid,
         dots=_dots(standing, moment),
     )
+
+
+def _marked(layers: tuple[LayerFact, ...], fact: PanelFact) -> tuple[LayerFact, ...]:
+    broken = dict(fact.broken)
+    return tuple(replace(layer, sitting=mark(layer.sitting, broken)) for layer in layers)
 
 
 def _dots(standing: PanelStanding, moment: Moment) -> tuple[date, ...]:

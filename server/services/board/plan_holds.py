@@ -8,12 +8,12 @@ from typing import Any
 from sqlalchemy import Row
 
 from server.planning.schedule.calendar import Window, Zone, windows
-from server.services.board.facts import BrokenSitting, Moment, PanelFact, PlanHolds, Standing
-from server.services.board.plan_short import Mixed, first_mixed, too_short
+from server.services.board.facts import Moment, PanelFact, PlanHolds, Standing
+from server.services.board.plan_short import too_short
 from server.services.board.rows import StudioRows
 from server.services.board.standing import PanelStanding
 from server.services.kept import Kept
-from server.services.plan_reading import PlanInUse, PlannedSitting
+from server.services.plan_reading import BrokenSitting, PlanInUse, PlannedSitting
 from server.services.planning import painters
 
 SLACK_MIN = 1 / 60
@@ -27,7 +27,6 @@ def plan_holds(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment) -> 
         return PlanHolds()
     off = _standing_off_hours(rows, moment)
     layers = {panel.uid: rows.layers.get(panel.id, ()) for panel in rows.panels}
-    mixed = first_mixed(rows.plan)
     slipped, held, unplanned, sooner = [], [], [], []
     for fact in facts:
         if fact.standing is Standing.FINISHED:
@@ -37,7 +36,7 @@ def plan_holds(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment) -> 
         next_sitting = fact.coming.sitting if fact.coming else None
         if _counted_on_later(fact.standing, next_sitting, rows.plan, moment):
             sooner.append(told)
-        is_short = any(_short(layer, rows, mixed) is not None for layer in layers.get(fact.uid, ()))
+        is_short = any(_short(layer, rows) is not None for layer in layers.get(fact.uid, ()))
         if _is_missed(fact, moment) or fact.plan_stops or is_short or any(not sitting.pinned for sitting in here):
             slipped.append(told)
         if any(sitting.pinned for sitting in here):
@@ -119,7 +118,6 @@ def broken_sittings(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment
     """Why sittings that stand in the plan in use hold no more, by their layers; those that hold are not named."""
     off = off_hours(rows, moment)
     layers = {panel.uid: rows.layers.get(panel.id, ()) for panel in rows.panels}
-    mixed = first_mixed(rows.plan)
     by_uid = {layer.uid: layer for some in layers.values() for layer in some}
     found: dict[str, BrokenSitting] = {}
     for fact in facts:
@@ -132,15 +130,15 @@ def broken_sittings(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment
             if why is None and sitting.uid in dict(fact.plan_stops):
                 why = BrokenSitting("stopped", rule=dict(fact.plan_stops)[sitting.uid])
             if why is None:
-                why = too_short(sitting, by_uid[sitting.uid], rows, mixed)
+                why = too_short(sitting, by_uid[sitting.uid], rows)
             if why is not None:
                 found[sitting.uid] = why
     return found
 
 
-def _short(layer: Row[Any], rows: StudioRows, mixed: Mixed) -> BrokenSitting | None:
+def _short(layer: Row[Any], rows: StudioRows) -> BrokenSitting | None:
     sitting = rows.sitting_of(layer)
-    return None if sitting is None else too_short(sitting, layer, rows, mixed)
+    return None if sitting is None else too_short(sitting, layer, rows)
 
 
 def _too_early(sitting: PlannedSitting, fact: PanelFact, moment: Moment) -> BrokenSitting | None:

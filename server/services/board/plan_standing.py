@@ -9,12 +9,12 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session
 
 from server.services.access import Actor
-from server.services.board.facts import BrokenSitting, Moment, PanelFact, Standing
+from server.services.board.facts import Moment, PanelFact, Standing
 from server.services.board.plan_holds import broken_sittings
 from server.services.board.rows import StudioRows
 from server.services.board.snapshot import snapshot
 from server.services.board.today import moment_of, panel_facts
-from server.services.plan_reading import Called, PlannedSitting
+from server.services.plan_reading import BrokenSitting, Called, PlannedSitting
 
 Fate = Literal["stands", "painted", "moved"]
 

@@ -16,7 +16,8 @@ NOON = timedelta(hours=12)
 
 def plan_stops(standing: PanelStanding, rows: StudioRows, moment: Moment) -> tuple[tuple[str, str], ...]:
     """The sittings that stand in the plan in use and that a rule stops on their day, by their layers, each with the
-    rule. A layer below that was given a day by hand counts from its noon."""
+    rule; on whatever day, where the layer or one below it is stopped for good. A layer below that was given a day by
+    hand counts from its noon."""
     planned = {layer.row.uid for layer in standing.layers.to_come if rows.sitting_of(layer.row) is not None}
     if not planned or standing.standing is Standing.FINISHED:
         return ()
@@ -26,8 +27,19 @@ def plan_stops(standing: PanelStanding, rows: StudioRows, moment: Moment) -> tup
         if at is None or at < moment.at:
             break
         starts[layer.row.uid] = at
-    found = [(answer.layer.row.uid, answer.stops) for answer in answers(standing, rows, moment, starts)]
-    return tuple((uid, f"{stops[0].title} ({stops[0].rule})") for uid, stops in found if stops and uid in planned)
+    said = [(answer.layer.row.uid, answer.stops) for answer in answers(standing, rows, moment, starts)]
+    found = {uid: f"{stops[0].title} ({stops[0].rule})" for uid, stops in said if stops}
+    found = {uid: rule for uid, rule in (_for_good(standing, moment) | found).items() if uid in planned}
+    return tuple(found.items())
+
+
+def _for_good(standing: PanelStanding, moment: Moment) -> dict[str, str]:
+    """The layers to come that never go on as things are, with the rule."""
+    stop = standing.stop(moment)
+    if stop is None or stop.until is not None or standing.outlook is None:
+        return {}
+    rule = f"{stop.title} ({stop.rule})"
+    return {layer.row.uid: rule for layer in standing.layers.to_come[standing.outlook.goes_on :]}
 
 
 def _at(layer: Row[Any], rows: StudioRows, moment: Moment) -> datetime | None:

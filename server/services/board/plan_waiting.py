@@ -7,11 +7,11 @@ from typing import Any, cast
 
 from sqlalchemy import Row
 
-from server.services.board.facts import BrokenSitting, Moment
+from server.services.board.facts import Moment
 from server.services.board.plan_holds import broken_sittings
 from server.services.board.rows import StudioRows
 from server.services.board.today import panel_facts
-from server.services.plan_reading import PlanInUse, as_called
+from server.services.plan_reading import BrokenSitting, PlanInUse, as_called
 
 
 @dataclass(frozen=True, slots=True)

@@ -123,9 +123,17 @@ class StudioRows:
         )
 
     def told(self, panel: Row[Any]) -> Hashable:
-        """``content`` with what odds depend on besides: the whole plan in use, and when painters work."""
+        """``content`` with what odds and sittings depend on besides: the whole plan in use, when painters work, and
+        what is mixed already for another panel that day."""
         plan = None if self.plan is None else (self.plan.uid, self.plan.version)
-        return self.content(panel), plan, self.hours
+        mixed = tuple(self._mixed_at(layer) for layer in self.layers.get(panel.id, ()))
+        return self.content(panel), plan, self.hours, mixed
+
+    def _mixed_at(self, layer: Row[Any]) -> datetime | None:
+        sitting = self.sitting_of(layer)
+        if sitting is None or self.plan is None:
+            return None
+        return self.plan.mixed.get((self.palette_of(layer) or "", sitting.painter, sitting.on))
 
     def sitting_of(self, layer: Row[Any]) -> PlannedSitting | None:
         """When the plan in use has a layer painted; None for one that is on, and where its day was changed since."""
@@ -173,7 +181,8 @@ def load(
         _leftovers(session, studio_id),
         _hours(session, studio_id),
     )
-    return replace(rows, plan=_named(rows))
+    others = {} if panel_uid is None or rows.plan is None else _called_elsewhere(session, rows, studio_id)
+    return replace(rows, plan=_named(rows, others))
 
 
 def palette_words(labels: Iterable[str]) -> str | None:
@@ -182,10 +191,26 @@ def palette_words(labels: Iterable[str]) -> str | None:
     return " and ".join(found)[:120] if found else None
 
 
-def _named(rows: StudioRows) -> PlanInUse | None:
+def _called_elsewhere(session: Session, rows: StudioRows, studio_id: int) -> dict[str, Called]:
+    """What the layers to come of all panels are called, for where one panel alone is read: what is mixed for another
+    one is mixed already that day."""
+    columns = (col(Layer.uid), col(Layer.kind), col(Panel.title), col(LayerMix.mix_id))
+    layers: Any = select(*columns).select_from(Layer)
+    wanted = _open_layers(layers.outerjoin(LayerMix, col(LayerMix.layer_id) == col(Layer.id)), studio_id, None)
+    found: dict[str, list[Row[Any]]] = defaultdict(list)
+    for row in session.execute(wanted.where(col(Layer.painted_at).is_(None))):
+        found[row.uid].append(row)
+    mixes = rows.book.mixes
+    return {
+        uid: Called(some[0].title, some[0].kind, palette_words(mixes[one.mix_id].label for one in some if one.mix_id))
+        for uid, some in found.items()
+    }
+
+
+def _named(rows: StudioRows, others: Mapping[str, Called]) -> PlanInUse | None:
     if rows.plan is None:
         return None
-    names = rows.called
+    names = {**others, **rows.called}
     return replace(rows.plan, sittings={uid: as_called(one, names) for uid, one in rows.plan.sittings.items()})
 
 

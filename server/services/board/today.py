@@ -12,11 +12,10 @@ from server.services.access import Actor
 from server.services.board.facts import Moment, PanelFact, Standing, TodayBoard
 from server.services.board.films import panel_layers
 from server.services.board.leftovers import reminders
+from server.services.board.marked import marked_facts
 from server.services.board.plan_holds import plan_holds
 from server.services.board.plan_odds import planned_standings
-from server.services.board.plan_stops import plan_stops
 from server.services.board.rows import StudioRows, load
-from server.services.board.shown import panel_fact
 from server.services.board.sitting import open_sitting
 from server.services.board.snapshot import snapshot
 from server.services.board.spans import start_of_day
@@ -55,7 +54,7 @@ def panel_facts(rows: StudioRows, moment: Moment) -> list[PanelFact]:
 
     def made(part: StudioRows) -> list[PanelFact]:
         found = planned_standings(part, panel_layers(part, moment), moment)
-        return [replace(panel_fact(item, rows, moment), plan_stops=plan_stops(item, rows, moment)) for item in found]
+        return marked_facts(found, part, moment)
 
     return told_once(FACTS, rows, moment, made)
 
@@ -72,10 +71,12 @@ def _board(rows: StudioRows, moment: Moment) -> TodayBoard:
     for fact in panel_facts(rows, moment):
         groups[fact.standing].append(fact)
     ordered = {standing: tuple(sorted(facts, key=ORDER[standing])) for standing, facts in groups.items()}
-    at_risk = [fact for facts in ordered.values() for fact in facts if fact.due and fact.due.at_risk]
+    facts = [fact for group in ordered.values() for fact in group]
+    at_risk = [fact for fact in facts if fact.due and fact.due.at_risk]
     at_risk.sort(key=_due_first)
     sitting = open_sitting(rows, moment)
-    planned = standing_sittings(rows)
+    broken = dict(one for fact in facts for one in fact.broken)
+    planned = [replace(one, broken=broken.get(one.uid)) for one in standing_sittings(rows)]
     return TodayBoard(
         number=next(_numbers),
         moment=moment,
@@ -86,7 +87,7 @@ def _board(rows: StudioRows, moment: Moment) -> TodayBoard:
         planned=tuple(one for one in planned if one.on == moment.on),
         next_planned=next((one for one in planned if one.on > moment.on), None),
         leftovers=reminders(rows, moment),
-        holds=plan_holds(rows, (fact for facts in ordered.values() for fact in facts), moment),
+        holds=plan_holds(rows, facts, moment),
     )
 
 

@@ -11,14 +11,14 @@ from sqlmodel import Session
 
 from server.science.results import FilmState
 from server.services.access import Actor
-from server.services.board.facts import BrokenSitting, Moment, PanelFact, RegionFact, Standing
+from server.services.board.facts import Moment, PanelFact, RegionFact, Standing
 from server.services.board.plan_holds import broken_sittings
 from server.services.board.rows import StudioRows
 from server.services.board.shown import regions_of
 from server.services.board.snapshot import snapshot
 from server.services.board.today import moment_of, panel_facts, standing_sittings
 from server.services.board.tubes import TubeFact, running_low, tubes
-from server.services.plan_reading import PlannedSitting
+from server.services.plan_reading import BrokenSitting, PlannedSitting
 
 WEEK_D = 7
 SOFT = (FilmState.WET, FilmState.TACKY)

@@ -24,10 +24,10 @@ from server.formats.plan_json import (
     WorkWeekOut,
 )
 from server.services import board, planning_plans
-from server.services.board.facts import BrokenSitting, PanelFact, Standing
+from server.services.board.facts import PanelFact, Standing
 from server.services.board.plan_standing import Fate, PlanNow, SittingNow, plan_now
 from server.services.board.worksheet import MixDue, PainterDay, SheetDay, Worksheet
-from server.services.plan_reading import PlannedSitting, share_wait_of, sittings_of
+from server.services.plan_reading import BrokenSitting, PlannedSitting, share_wait_of, sittings_of
 from server.services.planning_asked import PlanMake
 from server.store.tables import StudioPlan
 from server.web.deps import PageRequest

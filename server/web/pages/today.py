@@ -18,7 +18,7 @@ from server.services.board.facts import LeftoverFact, Moment, PanelFact, PlanHol
 from server.services.errors import NotFound
 from server.services.kept import Kept
 from server.services.plan_reading import PlannedSitting
-from server.web import plan_words, standing_words
+from server.web import plan_words, standing_words, words
 from server.web.ahead import keep_ready
 from server.web.deps import Page, PageRequest
 from server.web.forms import new_key
@@ -74,7 +74,7 @@ class RiskLine:
 
 @dataclass(frozen=True, slots=True)
 class SittingLine:
-    """A sitting of the day by the plan in use."""
+    """A sitting of the day by the plan in use; ``broken``: why it holds no more, "" where it holds."""
 
     panel_uid: str
     title: str
@@ -83,6 +83,7 @@ class SittingLine:
     painter: str
     palette: str
     why: str
+    broken: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +161,7 @@ def sitting_line(sitting: PlannedSitting, today: date) -> SittingLine:
         sitting.painter,
         plan_words.palette_words(sitting),
         plan_words.why_words(sitting, today),
+        words.capital(plan_words.broken_words(sitting, today)),
     )
 
 
@@ -168,7 +170,9 @@ def _next_planned(found: TodayBoard, today: date) -> str:
     sitting = found.next_planned
     if sitting is None:
         return ""
-    return f"{sitting.kind} of “{sitting.title}”, {plan_words.when_words(sitting, today)}"
+    when, broken = plan_words.when_words(sitting, today), plan_words.broken_words(sitting, today)
+    told = f"{sitting.kind} of “{sitting.title}”, {when}"
+    return f"{told}, which holds no more: {broken}" if broken else told
 
 
 def _chosen(on: str, today: date) -> date | None:

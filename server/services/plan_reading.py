@@ -144,6 +144,16 @@ def in_use(session: Session, studio_id: int) -> PlanInUse | None:
     return None if row is None or not row.content_json else as_in_use(row)
 
 
+def waits(session: Session, studio_id: int) -> bool:
+    """Whether a plan waits to be taken or left."""
+    query = select(col(StudioPlan.id)).where(
+        col(StudioPlan.studio_id) == studio_id,
+        col(StudioPlan.archived_at).is_(None),
+        col(StudioPlan.accepted_at).is_(None),
+    )
+    return session.execute(query.limit(1)).first() is not None
+
+
 def as_in_use(row: Any) -> PlanInUse:
     """A plan that has content, as it is stored, read as the one in use: ``uid``, ``version``, ``content_json`` and
     ``created_at`` are asked of it."""

@@ -7,7 +7,7 @@ import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
-from server.services import touch_tests
+from server.services import panels, touch_tests
 from server.store.db import Database
 from server.store.tables import Layer
 from tests.services.conftest import NOW, Bench, make_bench
@@ -83,6 +83,30 @@ def test_the_plan_that_waits_is_drawn_with_what_it_moves(bare: Bench, client: Te
     assert 'aria-label="What changes, a row a panel' in moved
     assert ROW.findall(moved) == ["“One”: “glaze”: from today to tomorrow."]
     assert "1 other panel keeps its days." in words(moved)
+
+
+WAITS = "A plan waits for your answer"
+
+
+def test_today_says_that_a_plan_waits_until_it_is_answered(bare: Bench, client: TestClient, db: Database) -> None:
+    assert WAITS not in client.get("/").text
+    panel = bare.panel(title="One")
+    bare.layer(panel, kind="glaze")
+    make(client)
+    [line] = re.findall(r"<p[^>]*>((?:(?!</p>).)*" + WAITS + r".*?)</p>", client.get("/").text, re.DOTALL)
+    assert re.findall(r'href="([^"]*)"', line) == ["/plan#proposal", *re.findall(r'href="(/static[^"]*)"', line)]
+    assert "<svg" in line
+    assert WAITS not in client.get(f"/?on={NOW.date() + timedelta(days=1)}").text
+    client.post(f"/plan/{waiting_uid(db)}/accept")
+    assert WAITS not in client.get("/").text
+    client.post("/plan/right")
+    assert WAITS in client.get("/").text
+    with bare.unit("Put away") as work:
+        panels.archive(work.session, bare.actor, panel.uid)
+    empty = client.get("/").text
+    assert "The wall is bare" in empty and WAITS in empty
+    client.post(f"/plan/{waiting_uid(db)}/dismiss")
+    assert WAITS not in client.get("/").text
 
 
 def waiting_uid(db: Database) -> str:

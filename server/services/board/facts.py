@@ -351,7 +351,7 @@ class TodayBoard:
     """Today, or another chosen day. Groups hold panels by `Standing`, most urgent first; ``at_risk`` repeats those
     whose date is at risk. ``sitting`` is one that was not ended yet. Boards of the same ``number`` are the same.
     ``planned``: the day's sittings by the plan in use, ``next_planned`` the first after; ``leftovers``: old mixes;
-    ``holds``: what of that plan has to be set right today."""
+    ``holds``: what of that plan has to be set right today; ``plan_waits``: another waits to be taken or left."""
 
     number: int
     moment: Moment
@@ -363,6 +363,7 @@ class TodayBoard:
     next_planned: PlannedSitting | None = None
     leftovers: tuple[LeftoverFact, ...] = ()
     holds: PlanHolds = field(default_factory=PlanHolds)
+    plan_waits: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from server.services import learning_data
 from server.services.access import Actor
 from server.services.kept import Kept
 from server.services.learning import BOOK, StudioLearning
-from server.services.plan_reading import Called, PlanInUse, PlannedSitting, as_called, in_use
+from server.services.plan_reading import Called, PlanInUse, PlannedSitting, as_called, in_use, waits
 from server.services.recipes import MixBook
 from server.services.rule_limits import Edits, edits_of
 from server.services.whereabouts import PlaceRow, Whereabouts, whereabouts
@@ -59,7 +59,7 @@ class StudioRows:
     ``shelf`` has a number for each mix, the same for the same content. ``limits`` are the studio's own limits of the
     rules. ``steps`` and ``finish_tests`` of the finish go by panel, tests from the earliest on; ``covered_to`` is up to
     when the ends of sittings cover what was painted. ``plan`` is the plan in use, under the names of now, ``hours``
-    when painters work.
+    when painters work. ``plan_waits``: another one waits to be taken or left.
     """
 
     studio: Row[Any]
@@ -78,6 +78,7 @@ class StudioRows:
     plan: PlanInUse | None = None
     leftovers: tuple[Row[Any], ...] = ()
     hours: tuple[Row[Any], ...] = ()
+    plan_waits: bool = False
 
     @property
     def places(self) -> Mapping[int, PlaceRow]:
@@ -180,6 +181,7 @@ def load(
         in_use(session, studio_id),
         _leftovers(session, studio_id),
         _hours(session, studio_id),
+        waits(session, studio_id),
     )
     others = {} if panel_uid is None or rows.plan is None else _called_elsewhere(session, rows, studio_id)
     return replace(rows, plan=_named(rows, others))

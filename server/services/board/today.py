@@ -88,6 +88,7 @@ def _board(rows: StudioRows, moment: Moment) -> TodayBoard:
         next_planned=next((one for one in planned if one.on > moment.on), None),
         leftovers=reminders(rows, moment),
         holds=plan_holds(rows, facts, moment),
+        plan_waits=rows.plan_waits,
     )
 
 

@@ -109,6 +109,7 @@ class TodayPage:
     next_planned: str
     leftovers: tuple[LeftoverFact, ...]
     holds: PlanHolds
+    plan_waits: bool
     pressed: str
     last_wet_asked: LastWet | None
 
@@ -139,6 +140,7 @@ def today(page: Page, on: str = "", card: str = "") -> Response:
         next_planned=_next_planned(found, page.today),
         leftovers=found.leftovers,
         holds=found.holds,
+        plan_waits=found.plan_waits,
         pressed=pressed.title if pressed else "",
         last_wet_asked=_last_wet(pressed, found.moment, day) if pressed else None,
     )

@@ -33,3 +33,9 @@ def test_a_viewer_reads_every_part_without_its_buttons(bench: Bench, enter) -> N
     assert offered > 20
     helped = viewer.get(f"/plan/{uid}/panels/{sittings[0]['panel']}").text
     assert "Agree on another day" in helped and "Why this day" in viewer.get("/plan/days/2027-01").text
+
+
+def test_today_asks_only_those_for_an_answer_who_may_give_one(bench: Bench, enter) -> None:
+    propose(bench, content(fill(bench)), taken=False)
+    told = {role: "A plan waits for your answer" in enter(role).get("/").text for role in ("painter", "viewer")}
+    assert told == {"painter": True, "viewer": False}

@@ -177,10 +177,22 @@ class WorkTestOut(Told):
     kind: str
 
 
+class WorkStepOut(Told):
+    """A step of a panel's finish that is planned for the day and not done; ``opens_on``: where that is too early, the
+    day until which a rule stops it."""
+
+    panel_uid: str
+    title: str
+    step_uid: str
+    action: str
+    opens_on: date | None
+
+
 class WorkDayOut(Told):
     on: date
     painters: tuple[WorkPainterOut, ...]
     tests: tuple[WorkTestOut, ...]
+    steps: tuple[WorkStepOut, ...]
 
 
 class WorkWeekOut(Told):

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 
-from server.services.board.facts import ClosingFact, DaySpan, GateFact
+from server.services.board.facts import ClosingFact, DaySpan, GateFact, StepFact
 from server.services.board.spans import not_before
 from server.web import standing_words, words
 from server.web.action_words import action_name
@@ -72,10 +72,19 @@ def paper_opens_words(gate: GateFact, today: date) -> str:
     return _opens_words(gate, today, standing_words.paper_day)
 
 
+def early_words(step: StepFact, today: date) -> str:
+    """The same of a planned step whose day comes before that; "" for nothing."""
+    return _not_before(step.opens_on, today, standing_words.far_day_words)
+
+
 def _opens_words(gate: GateFact, today: date, told: Callable[[date, date], str]) -> str:
-    if gate.opens_on is None or gate.opens_on <= today:
+    return _not_before(gate.opens_on, today, told)
+
+
+def _not_before(opens_on: date | None, today: date, told: Callable[[date, date], str]) -> str:
+    if opens_on is None or opens_on <= today:
         return ""
-    day = told(gate.opens_on, today)
+    day = told(opens_on, today)
     return f"Not before {day}, say the rules"
 
 

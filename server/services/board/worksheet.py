@@ -1,4 +1,5 @@
-"""A week's work by the plan in use: who paints what when, what to mix for it in millilitres, and what to press."""
+"""A week's work: who paints what when by the plan in use, what to mix for it in millilitres, what to press, and what is
+planned of the finish."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -11,7 +12,7 @@ from sqlmodel import Session
 
 from server.science.results import FilmState
 from server.services.access import Actor
-from server.services.board.facts import Moment, PanelFact, RegionFact, Standing
+from server.services.board.facts import Moment, PanelFact, RegionFact, Standing, StepFact
 from server.services.board.plan_holds import broken_sittings
 from server.services.board.rows import StudioRows
 from server.services.board.shown import regions_of
@@ -72,10 +73,20 @@ class TestDue:
 
 
 @dataclass(frozen=True, slots=True)
+class StepDue:
+    """A planned step of a panel's finish."""
+
+    panel_uid: str
+    title: str
+    step: StepFact
+
+
+@dataclass(frozen=True, slots=True)
 class SheetDay:
     on: date
     painters: tuple[PainterDay, ...]
     tests: tuple[TestDue, ...]
+    steps: tuple[StepDue, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,8 +123,9 @@ def worksheet(session: Session, actor: Actor, asked: Asked, now: datetime, zone:
             _painter_day(name, [s for s in sat if s.painter == name], (rows, layers, panels)) for name in names
         )
         due = tuple(test for day, test in tests if day == on)
-        if found or due:
-            days.append(SheetDay(on, found, due))
+        steps = _steps(facts, on)
+        if found or due or steps:
+            days.append(SheetDay(on, found, due, steps))
     painters = tuple(sorted({one.painter for one in every}))
     low = running_low(tubes(session, actor, moment), first + timedelta(days=WEEK_D - 1))
     broken = broken_sittings(rows, facts, moment)
@@ -154,3 +166,9 @@ def _tests(panels: Iterable[PanelFact], moment: Moment) -> list[tuple[date, Test
         if panel.standing is Standing.FINISHED and closing is not None and closing.swab_from is not None:
             found.append((max(closing.swab_from, moment.today), TestDue(panel.uid, panel.title, "")))
     return found
+
+
+def _steps(panels: Iterable[PanelFact], on: date) -> tuple[StepDue, ...]:
+    """What of the finish is planned for a day and not done yet, in the order of the panels."""
+    planned = ((panel, step) for panel in panels if panel.closing is not None for step in panel.closing.planned)
+    return tuple(StepDue(panel.uid, panel.title, step) for panel, step in planned if step.planned_on == on)

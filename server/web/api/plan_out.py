@@ -20,13 +20,14 @@ from server.formats.plan_json import (
     WorkMixOut,
     WorkPainterOut,
     WorkShareOut,
+    WorkStepOut,
     WorkTestOut,
     WorkWeekOut,
 )
 from server.services import board, planning_plans
 from server.services.board.facts import PanelFact, Standing
 from server.services.board.plan_standing import Fate, PlanNow, SittingNow, plan_now
-from server.services.board.worksheet import MixDue, PainterDay, SheetDay, Worksheet
+from server.services.board.worksheet import MixDue, PainterDay, SheetDay, StepDue, Worksheet
 from server.services.plan_reading import BrokenSitting, PlannedSitting, share_wait_of, sittings_of
 from server.services.planning_asked import PlanMake
 from server.store.tables import StudioPlan
@@ -164,7 +165,15 @@ Broken = Mapping[str, BrokenSitting]
 
 def _day(day: SheetDay, broken: Broken) -> WorkDayOut:
     tests = tuple(WorkTestOut(panel_uid=each.panel_uid, title=each.title, kind=each.kind) for each in day.tests)
-    return WorkDayOut(on=day.on, painters=tuple(_painter(each, broken) for each in day.painters), tests=tests)
+    painters = tuple(_painter(each, broken) for each in day.painters)
+    return WorkDayOut(on=day.on, painters=painters, tests=tests, steps=tuple(map(_step, day.steps)))
+
+
+def _step(due: StepDue) -> WorkStepOut:
+    step = due.step
+    return WorkStepOut(
+        panel_uid=due.panel_uid, title=due.title, step_uid=step.uid, action=step.action, opens_on=step.opens_on
+    )
 
 
 def _painter(each: PainterDay, broken: Broken) -> WorkPainterOut:

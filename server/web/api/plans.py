@@ -204,7 +204,7 @@ def end_search(page: Page, given: Sending) -> Any:
 @router.get("/plan-week", summary="A week of the plan in use", responses=problems(422))
 def plan_week(page: Page, on: On = None, painter: Annotated[OptionalText120, Query()] = "") -> WorkWeekOut:
     """For each painter the sittings of a day, those that hold no more with why, what to mix for them in millilitres,
-    and what to press."""
+    and what to press; of the finish, the steps that are planned."""
     first = week_of(on or page.today)
     with page.db.read() as session:
         sheet = worksheet(session, page.actor, Asked(first, painter), page.now, page.zone)

@@ -1,4 +1,4 @@
-"""A week of the plan in use for each painter: sittings, what to mix, what to press. To carry or to print."""
+"""A week for each painter: sittings of the plan in use, what to mix and press, the finish. To carry or to print."""
 
 from dataclasses import replace
 from datetime import date, timedelta
@@ -9,8 +9,10 @@ from starlette.responses import Response
 from server.services import board
 from server.services.board.worksheet import Asked, PainterDay, Worksheet, worksheet
 from server.web import plan_words
+from server.web.action_words import action_name
 from server.web.calendar_rows import week_of
 from server.web.deps import Page
+from server.web.finish_words import early_words
 from server.web.plan_shown import is_far
 
 router = APIRouter(prefix="/plan")
@@ -37,6 +39,8 @@ def week(page: Page, start: str = "", painter: str = "") -> Response:
         "painter": painter if is_known else "",
         "is_of_nobody": bool(painter) and not is_known,
         "is_far": is_far,
+        "action_name": action_name,
+        "early_words": early_words,
         "last": first + timedelta(days=6),
         "before": first - timedelta(days=7),
         "after": first + timedelta(days=7),

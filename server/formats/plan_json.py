@@ -252,7 +252,8 @@ class SlippingOut(Told):
 
 class QuoteOut(Told):
     """A date for a commission as it was worked out then: ``odds`` that ``deliver_on`` is kept, ``wanted_odds`` of the
-    day that was wished for. ``panel_uid``: the panel it became."""
+    day that was wished for. ``panel_uid``: the panel it became. ``age``: "over" once the moment to begin has passed,
+    "changed" when something that dates are worked out from was changed since."""
 
     uid: str
     version: int
@@ -271,6 +272,7 @@ class QuoteOut(Told):
     slipping: tuple[SlippingOut, ...]
     varnish: VarnishDaysOut | None
     panel_uid: str | None
+    age: Literal["stands", "changed", "over"]
 
 
 class QuotesOut(Told):

@@ -45,6 +45,11 @@ def accept(session: Session, actor: Actor, uid: str) -> StudioPlan:
 
     Raises ``Refused`` for one that was put away or taken already, and where it moves what was pinned meanwhile."""
     row = records.find(session, actor, StudioPlan, uid, "update")
+    if row.archived_at is not None and row.accepted_at is None and waiting(session, actor) is not None:
+        raise Refused(
+            "Another plan has taken this one's place meanwhile, and waits here. Look at what it changes, then take "
+            "that one. Nothing was changed."
+        )
     if row.archived_at is not None or row.accepted_at is not None:
         raise Refused("This plan was taken or put away already. Make a new one.")
     for n, other in enumerate(_plans(session, actor, accepted=True)):

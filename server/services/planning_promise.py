@@ -40,8 +40,9 @@ from server.services.planning_rules import answers, first_stop, sparing
 from server.services.planning_sound import sound, wait_or_leave
 from server.services.planning_ways import changed
 from server.services.search_pool import SEARCHES
+from server.services.stack import zone_of
 from server.services.stack_plans import StackApply
-from server.services.unit import unit
+from server.services.unit import moment, unit
 from server.store.db import Database
 from server.store.tables import GroundKind, GroundSurface, Layer, Panel, PanelFinish, Quote, StackPlan
 
@@ -313,7 +314,7 @@ def keep(session: Session, actor: Actor, command: PromiseAsk, content: dict[str,
 
 def take(session: Session, actor: Actor, uid: str) -> tuple[Quote, Panel]:
     """The quote as a panel with its planned layers, due on the day promised, or on the one wished for where that is
-    later. Taken again it stays the same panel.
+    later; days that are over by then are planned for no layer. Taken again it stays the same panel.
 
     Raises ``NotFound``, ``Invalid`` for a stack or a place that is no longer there, ``Refused`` for one put away.
     """
@@ -328,15 +329,18 @@ def take(session: Session, actor: Actor, uid: str) -> tuple[Quote, Panel]:
     due_on = promised if command.wanted_on is None else max(promised, command.wanted_on)
     panel = panels.create(session, actor, command.panel(due_on))
     _, made = stack_plans.apply(session, actor, command.stack_uid, StackApply(panel_uid=panel.uid))
-    _plan_days(made, content)
+    _plan_days(made, content, moment(session).astimezone(zone_of(session, actor.studio_id)).date())
     quote.panel_id = panel.id
     session.flush()
     return quote, panel
 
 
-def _plan_days(made: list[Layer], content: dict[str, Any]) -> None:
+def _plan_days(made: list[Layer], content: dict[str, Any], today: date) -> None:
     for layer, sitting in zip(made, content["sittings"], strict=False):
-        records.change(layer, {"planned_on": datetime.fromisoformat(sitting["start_at"]).date()})
+        on = datetime.fromisoformat(sitting["start_at"]).date()
+        if on < today:
+            return  # and what goes over it is not as it was worked out either
+        records.change(layer, {"planned_on": on})
 
 
 def archive(session: Session, actor: Actor, uid: str) -> Quote:

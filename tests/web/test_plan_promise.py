@@ -21,7 +21,7 @@ from server.services.stack_plans import StackCreate
 from server.store.db import Database
 from server.store.tables import Layer, Panel, Quote, Studio, StudioPlan
 from tests.services.conftest import NOW, Bench, make_bench
-from tests.web.pages_of_records import NOBODY
+from tests.web.pages_of_records import NOBODY, form_to
 
 HOURS = {"painter": "Mornings", "weekdays": "12345", "on_date": "", "rule": "", "start": "09:00", "end": "12:30"}
 MAKE = {"easels": "2", "rack_places": "12", "mix_setup_min": "30"}
@@ -131,6 +131,48 @@ def test_a_quote_becomes_one_panel_however_often_it_is_taken(
         sitting["start_at"][:10] for sitting in content["sittings"]
     ]
     assert "Taken:" in client.get(address).text
+
+
+def test_a_quote_says_that_something_changed_since_and_is_worked_out_anew_by_one_tap(
+    bench: Bench, stack: str, client: TestClient
+) -> None:
+    take_a_plan(bench, client)
+    address = client.post("/plan/promise", data=asked(bench, stack)).headers["location"].split("?")[0]
+    client.post("/plan/promise", data=asked(bench, stack, title="Another heron"))
+    client.post("/share", data={"label": "A link", "kind": "page", "scope": "studio", "lasts": "month"})
+    uid = address.rpartition("/")[2]
+    for told in (client.get(address).text, client.get("/plan/promise").text):
+        assert "Changed since" not in told and "Work it out anew" not in told
+    assert client.get(f"/api/v1/quotes/{uid}").json()["age"] == "stands"
+    found = re.search(r"/plan/hours/[\w-]+/archive", client.get("/plan/hours").text)
+    assert found is not None
+    client.post(found[0])
+    client.post("/plan/hours", data=HOURS | {"start": "14:00", "end": "17:00"})
+    page = client.get(address)
+    assert "Changed since" in page.text and "Changed since" in client.get("/plan/promise").text
+    assert client.get(f"/api/v1/quotes/{uid}").json()["age"] == "changed"
+    again = client.post("/plan/promise", data=form_to(page, "/plan/promise").values)
+    assert again.status_code == 303
+    anew = client.get(again.headers["location"]).text
+    assert "Two herons" in anew and "An invented buyer" in anew and "Changed since" not in anew
+    client.post(f"{address}/take")
+    assert "Changed since" not in client.get(address).text  # its panel tells how it stands
+
+
+def test_a_quote_whose_first_day_is_over_says_so_and_plans_no_day_that_is_past(
+    bench: Bench, stack: str, client: TestClient, app: FastAPI, db: Database
+) -> None:
+    client.post("/plan/hours", data=HOURS)
+    address = client.post("/plan/promise", data=asked(bench, stack)).headers["location"].split("?")[0]
+    app.state.clock = lambda: NOW + timedelta(days=3)
+    told = words(client.get(address).text)
+    assert re.search(r"Too late to begin It had to be begun [^:]*\d\d:\d\d: from now on", told)
+    assert "It has to be begun" not in told
+    assert "Too late to begin" in words(client.get("/plan/promise").text)
+    assert client.get(f"/api/v1/quotes/{address.rpartition('/')[2]}").json()["age"] == "over"
+    assert client.post(f"{address}/take").status_code == 303
+    with db.read() as session:
+        assert [layer.planned_on for layer in session.exec(select(Layer))] == [None, None]
 
 
 def quoted(bench: Bench, client: TestClient, **form: str) -> dict[str, Any]:

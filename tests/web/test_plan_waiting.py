@@ -7,11 +7,11 @@ import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
-from server.services import panels, touch_tests
+from server.services import panels, planning_plans, touch_tests
 from server.store.db import Database
 from server.store.tables import Layer
 from tests.services.conftest import NOW, Bench, make_bench
-from tests.web.test_plan import accepted, make, plans, words
+from tests.web.test_plan import accepted, make, plans, the_plan, words
 
 ROW = re.compile(r'<g role="img" aria-label="([^"]*)">')
 GONE = "Something changed since this plan was made: it does not hold any more for"
@@ -111,3 +111,20 @@ def test_today_says_that_a_plan_waits_until_it_is_answered(bare: Bench, client: 
 
 def waiting_uid(db: Database) -> str:
     return next(plan.uid for plan in plans(db) if plan.accepted_at is None and plan.archived_at is None)
+
+
+def test_a_plan_whose_place_another_took_meanwhile_leads_to_that_one(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    """As one does that was found in the background while somebody read the first."""
+    bare.layer(bare.panel(title="Two pears"), kind="block-in")
+    make(client)
+    read = the_plan(db)
+    with bare.unit("Found a better plan in the background") as work:
+        better = planning_plans.propose(work.session, bare.actor, {**(read.content_json or {}), "gain_pct": 3.0})
+    refused = client.post(f"/plan/{read.uid}/accept")
+    assert refused.status_code == 409
+    assert "Another plan has taken this one's place meanwhile" in words(refused.text)
+    assert f"/plan/{better.uid}/accept" in refused.text
+    assert client.post(f"/plan/{better.uid}/accept").status_code == 303
+    assert "taken or put away already" in words(client.post(f"/plan/{better.uid}/accept").text)

@@ -18,6 +18,7 @@ from server.formats.plan_json import (
 )
 from server.services import planning_promise, records
 from server.services.planning_promise import PromiseAsk
+from server.services.quote_age import Age, ages
 from server.services.records import Slice
 from server.services.sendings import sent_before
 from server.store.tables import Quote
@@ -37,7 +38,8 @@ def quotes(page: Page, limit: Limit = 50, after: After = None, archived: Archive
     """A slice, oldest first."""
     with page.db.read() as session:
         found, more = records.find_slice(session, page.actor, Quote, Slice(limit, after, archived))
-        items = tuple(_quote(session, row) for row in found)
+        age = ages(session, page.actor, found, page.now)
+        items = tuple(_quote(session, row, age[row.uid]) for row in found)
     return QuotesOut(items=items, next_after=items[-1].uid if more else None)
 
 
@@ -100,10 +102,11 @@ def archive_quote(page: Page, uid: Uid, given: Sending, seen: VersionSeen) -> An
 
 def _read(page: PageRequest, uid: str) -> QuoteOut:
     with page.db.read() as session:
-        return _quote(session, planning_promise.get(session, page.actor, uid))
+        row = planning_promise.get(session, page.actor, uid)
+        return _quote(session, row, ages(session, page.actor, [row], page.now)[uid])
 
 
-def _quote(session: Session, row: Quote) -> QuoteOut:
+def _quote(session: Session, row: Quote, age: Age) -> QuoteOut:
     content = row.content_json or {}
     panel = planning_promise.panel_of(session, row)
     varnish = content["varnish"]
@@ -128,4 +131,5 @@ def _quote(session: Session, row: Quote) -> QuoteOut:
         slipping=tuple(SlippingOut(panel_uid=each["uid"], title=each["title"]) for each in content.get("slipping", ())),
         varnish=None if varnish is None else VarnishDaysOut(first_on=varnish["from"], last_on=varnish["to"]),
         panel_uid=None if panel is None else panel.uid,
+        age=age,
     )

@@ -12,6 +12,7 @@ from server.services import places, planning_promise, planning_search, stack_pla
 from server.services.board.facts import DaySpan
 from server.services.errors import Invalid, Refused
 from server.services.planning_promise import PromiseAsk
+from server.services.quote_age import ages
 from server.store.tables import Name, Quote
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
@@ -58,7 +59,9 @@ def show(page: Page, uid: str) -> Response:
     with page.db.read() as session:
         quote = planning_promise.get(session, page.actor, uid)
         panel = planning_promise.panel_of(session, quote)
-    return page.render("plan/quote.html", {"quote": _quote(quote, page), "panel": panel})
+        age = ages(session, page.actor, [quote], page.now)[quote.uid]
+    again = {name: value for name, value in (quote.content_json or {})["asked"].items() if value is not None}
+    return page.render("plan/quote.html", {"quote": _quote(quote, page), "panel": panel, "age": age, "again": again})
 
 
 @router.post("/{uid}/take")
@@ -81,12 +84,14 @@ def archive(page: Page, posted: Posted, uid: str) -> Response:
 
 def _context(page: PageRequest) -> dict[str, Any]:
     with page.db.read() as session:
+        quotes = list(reversed(planning_promise.all_open(session, page.actor)))
+        age = ages(session, page.actor, quotes, page.now)
         return {
             "stacks": [(stack.uid, stack.label) for stack in stack_plans.all_open(session, page.actor)],
             "places": [(place.uid, place.name) for place in places.all_open(session, page.actor)],
             "quotes": [
-                (quote, date.fromisoformat((quote.content_json or {})["deliver_on"]))
-                for quote in reversed(planning_promise.all_open(session, page.actor))
+                (quote, date.fromisoformat((quote.content_json or {})["deliver_on"]), age[quote.uid])
+                for quote in quotes
             ],
         }
 
@@ -111,10 +116,10 @@ def _quote(quote: Quote, page: PageRequest) -> dict[str, Any]:
             (one["kind"], datetime.fromisoformat(one["start_at"]), Name(one["painter"])) for one in content["sittings"]
         ],
         "endangered": [
-            (one["uid"], one["title"], odds_picture(one["before"]).words, odds_picture(one["after"]).words)
+            (one["uid"], Name(one["title"]), odds_picture(one["before"]).words, odds_picture(one["after"]).words)
             for one in content["endangered"]
         ],
-        "slipping": [(one["uid"], one["title"]) for one in content.get("slipping", ())],
+        "slipping": [(one["uid"], Name(one["title"])) for one in content.get("slipping", ())],
         "varnish": None if varnish is None else _varnish_words(varnish),
         "is_archived": quote.archived_at is not None,
     }

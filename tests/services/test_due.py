@@ -144,7 +144,7 @@ def test_a_picture_that_was_sent_arrives_after_its_days_on_the_way(bench: Bench)
     assert due_of(bench, panel).odds == 1.0
     late = picture(bench, due_in=-1, transit_d=5)
     plan_step(bench, late, "ship", done_at=NOW - 4 * DAY)
-    assert (due_of(bench, late).odds, due_of(bench, late).at_risk) == (0.0, True)
+    assert (due_of(bench, late).odds, due_of(bench, late).at_risk) == (0.0, False)  # too late, and nothing to be done
 
 
 def test_a_finished_picture_with_something_to_do_is_late_once_its_date_is_past(bench: Bench) -> None:

@@ -10,6 +10,8 @@ from server.store.db import Database
 from tests.web.pages_of_records import Easel, form_to, make_easel
 from tests.web.test_finish import old_picture, step
 
+AT_RISK = re.compile(r"dates? at risk|is-at_risk", re.IGNORECASE)
+
 
 @pytest.fixture
 def easel(client: TestClient, app: FastAPI, db: Database) -> Easel:
@@ -42,10 +44,20 @@ def test_a_picture_that_left_says_so_and_asks_for_no_press(easel: Easel) -> None
 def test_a_picture_that_left_too_late_is_told_no_odds(easel: Easel) -> None:
     panel = finished(easel, due_on="2026-11-20")
     done(easel, panel, "ship")
-    for address in ("/", panel, "/plan"):
+    for address in ("/", panel):
         page = easel.client.get(address).text
         assert "sent yesterday, too late for that day" in page, address
         assert "chance of keeping it" not in page and "that the day is kept" not in page, address
+
+
+def test_a_picture_that_left_too_late_is_no_more_at_risk_anywhere(easel: Easel) -> None:
+    panel = finished(easel, due_on="2026-11-20")
+    pages = ("/", "/plan", "/wall", "/calendar", "/calendar?view=agenda", panel)
+    step(easel, panel, "frame")
+    marks = {address: AT_RISK.search(easel.client.get(address).text) for address in pages}
+    assert all(marks[address] for address in ("/", "/plan", panel))
+    done(easel, panel, "ship")
+    assert not [address for address in pages if AT_RISK.search(easel.client.get(address).text)]
 
 
 def test_a_sent_picture_that_nobody_called_finished_says_that_it_left(easel: Easel) -> None:

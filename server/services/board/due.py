@@ -18,19 +18,21 @@ WORST_FIRST = tuple(Misfit)
 
 def due_fact(panel: Row[Any], leaving: Leaving, outlook: Outlook | None, moment: Moment) -> DueFact | None:
     """The date of a panel, as it is painted as soon as may be; None where it has none. What a rule stops for good is at
-    risk without odds."""
+    risk without odds; what was sent is so no more, however late it left."""
     if panel.due_on is None:
         return None
-    is_past = panel.due_on < moment.on and leaving.sent_on is None
+    is_sent = leaving.sent_on is not None
+    is_past = panel.due_on < moment.on and not is_sent
     is_late = is_past and (panel.finished_on is None or bool(leaving.waits))
     risk = None if outlook is None else outlook.due
     if is_past and not is_late:
         risk = None  # finished, with nothing to do: whether it left by its date nobody said
+    is_short = (risk is not None and risk.at_risk) or (outlook is not None and outlook.stopped is not None)
     return DueFact(
         panel.due_on,
         panel.due_for,
         None if risk is None else risk.odds,
-        is_late or (risk is not None and risk.at_risk) or (outlook is not None and outlook.stopped is not None),
+        not is_sent and (is_late or is_short),
         is_late,
         packing_d=leaving.handling.packing_d,
         transit_d=leaving.handling.transit_d,

@@ -230,7 +230,8 @@
 
   // ---- without a network: what waits on this device, told on every page, listed on one ----
   function refusal(text) {
-    var found = new DOMParser().parseFromString(text, "text/html").querySelectorAll(".fault, .faults li, .error-message p");
+    var page = new DOMParser().parseFromString(text, "text/html"), found = page.querySelectorAll(".fault, .faults li, .error-message p");
+    if (!found.length) found = page.querySelectorAll(".faults-title"); // of no field: the reason stands above them all
     return Array.from(found, function (node) { return node.textContent.trim(); }).filter(Boolean).slice(0, 3).join(" ") || say("The studio did not take it.");
   }
   function told(tag, text, kind) {

@@ -3,8 +3,7 @@
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import select
-from sqlmodel import Session, col
+from sqlmodel import Session
 
 from server.services import records, stack, touch_doubts
 from server.services.access import Actor
@@ -12,7 +11,7 @@ from server.services.errors import Invalid, Refused
 from server.services.fields import Command, Instant, OptionalText120, ShortNote, Version
 from server.services.touch_doubts import Doubt
 from server.services.unit import moment
-from server.store.tables import Layer, Occasion, TouchStage, TouchTest
+from server.store.tables import Layer, Occasion, Panel, TouchStage, TouchTest
 
 
 class TouchTestFields(Command):
@@ -43,7 +42,8 @@ def log(
     session: Session, actor: Actor, layer_uid: str, command: TouchTestCreate, now: datetime | None = None
 ) -> TouchTest:
     """Note a touch test of a painted layer. Raises ``NotFound``, ``Refused``, ``Invalid`` at ``pressed_at``."""
-    layer = records.find(session, actor, Layer, layer_uid, "hold")
+    layer = records.find(session, actor, Layer, layer_uid)
+    stack.around(session, layer)  # locked, the panel first
     records.refuse_archived(layer, "this layer")
     at = now or moment(session)
     pressed_at = command.pressed_at or at
@@ -61,7 +61,7 @@ def update(
     session: Session, actor: Actor, uid: str, command: TouchTestUpdate, now: datetime | None = None
 ) -> TouchTest:
     """Correct a touch test. Raises ``NotFound``, ``Conflict``, ``Refused``, ``Invalid`` at ``pressed_at``."""
-    layer = _layer_of(session, records.find(session, actor, TouchTest, uid))
+    layer = _open_layer(session, actor, uid)
     test = records.find(session, actor, TouchTest, uid, "update")
     records.refuse_archived(test, "this touch test")
     pressed_at = command.pressed_at or test.pressed_at
@@ -100,13 +100,15 @@ def _doubt(
     now: datetime,
     besides: TouchTest | None = None,
 ) -> Doubt | None:
-    if layer.painted_at is None or not layer.painted_at <= pressed[1] <= now + stack.LEEWAY:
+    is_out = layer.archived_at is not None or session.get_one(Panel, layer.panel_id).archived_at is not None
+    if is_out or layer.painted_at is None or not layer.painted_at <= pressed[1] <= now + stack.LEEWAY:
         return None
     return touch_doubts.doubt_of(session, layer, pressed, now, besides)
 
 
 def confirm(session: Session, actor: Actor, uid: str) -> TouchTest:
-    """Keep the answer that a doubtful test is right."""
+    """Keep the answer that a doubtful test is right. Raises ``Refused`` on a panel that is put away."""
+    _open_layer(session, actor, uid)
     test = records.find(session, actor, TouchTest, uid, "update")
     records.refuse_archived(test, "this touch test")
     records.change(test, {"is_sure": True})
@@ -120,14 +122,16 @@ def _kept(doubt: Doubt | None, command: TouchTestFields) -> dict[str, Any]:
 
 
 def archive(session: Session, actor: Actor, uid: str) -> TouchTest:
-    """Take a test back as mistaken."""
+    """Take a test back as mistaken. Raises ``Refused`` on a panel that is put away."""
+    _open_layer(session, actor, uid)
     return records.archive(session, actor, TouchTest, uid)
 
 
 def restore(session: Session, actor: Actor, uid: str) -> TouchTest:
-    """Let a test count again. Raises ``Refused`` when its layer is no longer painted or was painted later."""
+    """Let a test count again. Raises ``Refused`` when its layer is no longer painted or was painted later, and on a
+    panel that is put away."""
+    layer = _open_layer(session, actor, uid)
     test = records.find(session, actor, TouchTest, uid)
-    layer = _layer_of(session, test)
     if layer.painted_at is None or test.pressed_at < layer.painted_at:
         raise Refused("It no longer fits its layer, which was painted later or is only planned.")
     return records.restore(session, actor, TouchTest, uid)
@@ -168,10 +172,11 @@ def _check_region(layer: Layer, region: str) -> None:
         raise Invalid.at("region", "This layer has no mix of that name. Choose one of the list.")
 
 
-def _layer_of(session: Session, test: TouchTest) -> Layer:
-    """The test's layer, locked before the test itself."""
-    query = select(Layer).where(col(Layer.id) == test.layer_id).with_for_update()
-    return session.scalars(query.execution_options(populate_existing=True)).one()
+def _open_layer(session: Session, actor: Actor, uid: str) -> Layer:
+    """The layer of a test, with its stack locked before the test itself. Raises ``Refused`` for an archived panel."""
+    layer = session.get_one(Layer, records.find(session, actor, TouchTest, uid).layer_id)
+    stack.around(session, layer)
+    return layer
 
 
 def _check(session: Session, layer: Layer, pressed_at: datetime, now: datetime) -> None:

@@ -19,7 +19,7 @@ from server.services.access import Actor
 from server.services.layer_commands import LayerCreate
 from server.services.unit import unit
 from server.store.db import Database
-from server.store.tables import Layer, TouchTest
+from server.store.tables import Layer, Panel, TouchTest
 from server.web.app import create_app
 from server.web.settings import Settings
 from tests.browser.conftest import PHONE, RunningServer, run_server
@@ -172,8 +172,9 @@ def test_a_painted_layer_waits_too_and_panels_can_be_read(network: Network, visi
     expect(page.get_by_text("Nothing waits on this device")).to_be_visible()
 
 
-def test_what_the_studio_does_not_take_is_told_and_kept(network: Network, visitor: BrowserContext):
-    """Meanwhile somebody else put the layer back to planned: a press of it cannot be."""
+@pytest.mark.parametrize("why", ["This layer is not painted yet", "This panel is archived"])
+def test_what_the_studio_does_not_take_is_told_and_kept(network: Network, visitor: BrowserContext, why: str):
+    """Meanwhile somebody else put the layer back to planned, or its panel away: a press of it cannot be."""
     page = seen_once(visitor, network.on())
     with without(network):
         page.goto(page.url)
@@ -182,12 +183,16 @@ def test_what_the_studio_does_not_take_is_told_and_kept(network: Network, visito
         with network.db.read() as session:
             actor = Actor("painter", studios.the_studio(session).id or 0)
             layer = next(each for each in session.scalars(select(Layer)) if each.painted_at)
+            panel = session.get_one(Panel, layer.panel_id)
         with unit(network.db, actor, label="Put back") as work:
-            layers.unpaint(work.session, actor, layer.uid)
+            if "archived" in why:
+                panels.archive(work.session, actor, panel.uid)
+            else:
+                layers.unpaint(work.session, actor, layer.uid)
     page.goto(page.url.rstrip("/") + "/waiting")
     expect(page.locator("#waiting")).to_contain_text("One was not taken")
     row = page.locator("[data-waiting] > li")
-    expect(row).to_contain_text("Not taken:")
+    expect(row).to_contain_text(f"Not taken: {why}")
     page.once("dialog", lambda dialog: dialog.accept())
     row.get_by_role("button", name="Take it off this list").click()
     expect(page.get_by_text("Nothing waits on this device")).to_be_visible()

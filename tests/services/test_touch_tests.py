@@ -8,7 +8,7 @@ import pytest
 from pydantic import ValidationError
 
 from server.science.results import FilmState
-from server.services import board, layers, touch_tests
+from server.services import board, layers, panels, touch_tests
 from server.services.errors import Conflict, Invalid, NotFound, Refused
 from server.services.touch_tests import TouchTestCreate, TouchTestUpdate
 from server.store.tables import Layer, Panel, TouchTest
@@ -191,3 +191,22 @@ def test_a_region_is_one_of_the_layer_s(bench: Bench) -> None:
         log(bench, two_regions(bench), stage="tacky", region="sky")
     with pytest.raises(Invalid, match="no mix of that name"):
         log(bench, bench.painted(bench.panel(), 3.0), stage="tacky", region="light")
+
+
+def test_a_layer_of_an_archived_panel_takes_no_test_and_none_of_its_tests_changes(bench: Bench) -> None:
+    panel = bench.panel()
+    layer = bench.painted(panel, 3)
+    kept, mistaken = log(bench, layer), log(bench, layer, stage="wet", pressed_at=NOW - DAY)
+    with bench.unit("Mistaken") as work:
+        touch_tests.archive(work.session, bench.actor, mistaken.uid)
+    with bench.unit("Put away") as work:
+        panels.archive(work.session, bench.actor, panel.uid)
+    for act in (touch_tests.archive, touch_tests.confirm, touch_tests.restore):
+        uid = mistaken.uid if act is touch_tests.restore else kept.uid
+        with pytest.raises(Refused, match="This panel is archived"), bench.unit("Changed") as work:
+            act(work.session, bench.actor, uid)
+    with pytest.raises(Refused, match="This panel is archived"):
+        log(bench, layer, stage="firm")
+    with pytest.raises(Refused, match="This panel is archived"):
+        change(bench, kept, stage="firm")
+    assert counted(bench, layer) == ["tacky"]

@@ -1,5 +1,6 @@
 """The pages of touch tests over HTTP."""
 
+import re
 from datetime import datetime, timezone
 
 import pytest
@@ -230,3 +231,31 @@ def test_no_such_test(easel: Easel):
 @pytest.mark.parametrize("path", ["mistaken", "restore"])
 def test_wrong_methods(easel: Easel, layer: str, path: str):
     assert easel.client.get(f"{easel.test(layer)}/{path}").status_code == 405
+
+
+ARCHIVED = "This panel is archived. Bring it back first, then change it."
+
+
+@pytest.mark.parametrize("stage", ["tacky", "firm"])  # the second so soon is a doubt, which is then not asked about
+def test_a_layer_of_an_archived_panel_takes_no_test(easel: Easel, panel: str, layer: str, stage: str):
+    assert easel.client.post(f"{panel}/archive").status_code == 303
+    action = f"{layer}/tests"
+    waited = {"Umberday-Happened-At": "2026-11-25T08:50:00+00:00"}
+    for headers in ({}, waited):  # from here, and from a device that had no network
+        answer = easel.client.post(action, data={"stage": stage, "note": "a little pull"}, headers=headers)
+        assert answer.status_code == 409
+        [fault] = re.findall(r'class="faults-title".*?</p>', answer.text, re.DOTALL)
+        assert ARCHIVED in fault  # /waiting tells that
+        assert "a little pull" in answer.text
+    assert client_tests(easel, layer) == []
+
+
+def client_tests(easel: Easel, layer: str) -> list[object]:
+    found: list[object] = easel.client.get(f"/api/v1{layer}/touch-tests").json()["items"]
+    return found
+
+
+def test_a_call_for_a_test_on_an_archived_panel_is_refused(easel: Easel, panel: str, layer: str):
+    assert easel.client.post(f"{panel}/archive").status_code == 303
+    answer = easel.client.post(f"/api/v1{layer}/touch-tests", json={"stage": "tacky"})
+    assert answer.status_code == 409 and ARCHIVED in answer.json()["detail"]

@@ -15,7 +15,7 @@ class BrokenOut(Told):
     hours of its painter as they are now, ``rule`` stops it on its day, or ("short") with its mixing it ``takes_min``
     minutes by now and the plan has ``has_min`` for it; both are 0 where that is not why."""
 
-    why: Literal["missed", "not_ready", "off_hours", "stopped", "short"]
+    why: Literal["missed", "not_ready", "off_hours", "stopped", "short", "other_clock"]
     ready_from: date | None
     rule: str
     takes_min: int

@@ -65,6 +65,8 @@ def broken_words(sitting: PlannedSitting, today: date) -> str:
         if not sitting.painter:
             return "the working hours have no room for it"
         return Filled("the hours of {painter} have no room for it and its mixing", painter=sitting.painter)
+    if one.why == "other_clock":
+        return "that was by the clock of another time zone"
     return "it has too little time"
 
 

@@ -1,6 +1,7 @@
 """A sitting of the plan in use that holds no more: every screen, link and calendar that tells of it says why."""
 
 import re
+from datetime import datetime
 from typing import Any
 
 import icalendar
@@ -12,6 +13,7 @@ from server.store.db import Database
 from server.store.tables import Layer, Mix, Panel
 from tests.services.conftest import Bench, make_bench
 from tests.services.layer_acts import change
+from tests.web.pages_of_records import form_to
 from tests.web.test_plan import HOURS, accepted, words
 
 NO_ROOM = "the hours of Mornings have no room for it and its mixing"
@@ -121,3 +123,30 @@ def test_other_hours_do_not_bring_it_back_before_they_have_room(bare: Bench, cli
     assert NO_ROOM in page(client, "/calendar?view=agenda")
     client.post("/plan/hours", data=HOURS)
     assert NO_ROOM not in page(client, "/calendar?view=agenda")
+
+
+def test_a_plan_made_by_another_time_zones_clock_is_told_and_set_right_by_the_new_one(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    """Else the pages would tell the hour as it was planned, and calendars the same moment by the new clock."""
+    hung(bare)
+    [sitting] = accepted(client, db)
+    feed = link(client, kind="feed")
+    studio = form_to(client.get("/studio"), "/studio")
+    client.post("/studio", data=studio.filled(time_zone="Europe/Berlin"))  # the same hour as in Prague
+    assert told_in(client, feed, "glaze")["STATUS"] == "CONFIRMED"
+    studio = form_to(client.get("/studio"), "/studio")
+    client.post("/studio", data=studio.filled(time_zone="Europe/Lisbon"))
+    for place in ("/", "/plan", "/plan/week", "/calendar?view=agenda"):
+        assert "by the clock of another time zone" in page(client, place), place
+    told = told_in(client, feed, "glaze")
+    assert (told["STATUS"], "by the clock of another time zone" in told["DESCRIPTION"]) == ("TENTATIVE", True)
+    assert told["DTSTART"].dt == datetime.fromisoformat(sitting["start_at"])
+    client.post("/plan/right")
+    found = re.search(r"/plan/[\w-]+/accept", client.get("/plan").text)
+    assert found is not None
+    client.post(found[0])
+    assert "by the clock of another time zone" not in page(client, "/plan")
+    told = told_in(client, feed, "glaze")
+    assert told["STATUS"] == "CONFIRMED" and told["DTSTART"].params["TZID"] == "Europe/Lisbon"
+    assert f"at {told['DTSTART'].dt:%H:%M}" in page(client, "/calendar?view=agenda")

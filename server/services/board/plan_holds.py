@@ -36,8 +36,10 @@ def plan_holds(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment) -> 
         next_sitting = fact.coming.sitting if fact.coming else None
         if _counted_on_later(fact.standing, next_sitting, rows.plan, moment):
             sooner.append(told)
+        is_other = any(one.why == "other_clock" for _, one in fact.broken)
         is_short = any(_short(layer, rows) is not None for layer in layers.get(fact.uid, ()))
-        if _is_missed(fact, moment) or fact.plan_stops or is_short or any(not sitting.pinned for sitting in here):
+        is_off = any(not sitting.pinned for sitting in here)
+        if _is_missed(fact, moment) or fact.plan_stops or is_short or is_other or is_off:
             slipped.append(told)
         if any(sitting.pinned for sitting in here):
             held.append(told)
@@ -125,6 +127,8 @@ def broken_sittings(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment
             continue
         for sitting in filter(None, map(rows.sitting_of, layers.get(fact.uid, ()))):
             why = _too_early(sitting, fact, moment)
+            if why is None and _is_by_other_clock(sitting, moment):
+                why = BrokenSitting("other_clock")
             if why is None and sitting.uid in off:
                 why = BrokenSitting("off_hours")
             if why is None and sitting.uid in dict(fact.plan_stops):
@@ -139,6 +143,11 @@ def broken_sittings(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment
 def _short(layer: Row[Any], rows: StudioRows) -> BrokenSitting | None:
     sitting = rows.sitting_of(layer)
     return None if sitting is None else too_short(sitting, layer, rows)
+
+
+def _is_by_other_clock(sitting: PlannedSitting, moment: Moment) -> bool:
+    """Whether the studio's clock, as it is set now, shows another hour at its beginning than the one it is told by."""
+    return sitting.start_at.utcoffset() != sitting.start_at.astimezone(moment.zone).utcoffset()
 
 
 def _too_early(sitting: PlannedSitting, fact: PanelFact, moment: Moment) -> BrokenSitting | None:

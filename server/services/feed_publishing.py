@@ -33,10 +33,12 @@ _EPOCH = datetime.fromisoformat("2000-01-01T00:00:00+00:00")
 
 @dataclass(frozen=True, slots=True)
 class Published:
-    """Everything the studio's calendars tell, each entry with its stamp; ``changed_at`` is the latest of them."""
+    """Everything the studio's calendars tell, each entry with its stamp; ``changed_at`` is the latest of them,
+    ``revised_at`` when anything of the studio, its links too, was changed last."""
 
     entries: tuple[tuple[Entry, Stamp], ...]
     changed_at: datetime
+    revised_at: datetime
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +60,7 @@ def publish(db: Database, actor: Actor, entries: Sequence[Entry], moment: Moment
     if any(each.values is not None for each in told):
         told = _note(db, actor.studio_id, entries, moment, revised_at)
     stamped = tuple((each.entry, each.stamp) for each in told if _is_shown(each, moment))
-    return Published(stamped, max((stamp.changed_at for _, stamp in stamped), default=revised_at))
+    return _published(stamped, revised_at)
 
 
 def as_told(session: Session, actor: Actor, entries: Sequence[Entry], moment: Moment) -> Published:
@@ -67,7 +69,11 @@ def as_told(session: Session, actor: Actor, entries: Sequence[Entry], moment: Mo
     revised_at = _revised_at(session, actor.studio_id)
     told = _told(_stored(session, actor.studio_id), entries, moment, revised_at)
     stamped = tuple((each.entry, each.stamp) for each in told if _is_shown(each, moment))
-    return Published(stamped, max((stamp.changed_at for _, stamp in stamped), default=revised_at))
+    return _published(stamped, revised_at)
+
+
+def _published(stamped: tuple[tuple[Entry, Stamp], ...], revised_at: datetime) -> Published:
+    return Published(stamped, max((stamp.changed_at for _, stamp in stamped), default=revised_at), revised_at)
 
 
 def _note(db: Database, studio_id: int, entries: Sequence[Entry], moment: Moment, revised_at: datetime) -> list[_Told]:

@@ -253,3 +253,19 @@ def test_an_empty_studio_has_an_empty_calendar(easel: Easel):
     answer = easel.client.get(feed(easel))
     assert items(answer.content) == {}
     assert answer.headers["last-modified"]
+
+
+def test_what_a_link_shows_otherwise_is_modified_for_a_client_that_asks_by_the_date_alone(easel: Easel, app: FastAPI):
+    """RFC 9110, 8.8.2: the date is when the representation was changed last, and not only what is planned in it."""
+    hang(easel)
+    path = feed(easel)
+    since = {"If-Modified-Since": easel.client.get(path).headers["last-modified"]}
+    assert easel.client.get(path, headers=since).status_code == 304
+    app.state.clock = lambda: NOW + timedelta(hours=2)
+    edit = found_in(r'href="(/share/[^"]+/edit)"', easel.client.get("/share").text)
+    form = form_to(easel.client.get(edit), edit)
+    assert easel.client.post(edit, data=form.filled() | {"shows": ["names"]}).status_code == 303
+    changed = easel.client.get(path, headers=since)
+    assert changed.status_code == 200 and "due for A. Nyone" in changed.text
+    since = {"If-Modified-Since": changed.headers["last-modified"]}
+    assert easel.client.get(path, headers=since).status_code == 304

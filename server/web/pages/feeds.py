@@ -94,7 +94,7 @@ def _board(page: LinkRequest) -> CalendarBoard:
 
 
 def _file(kind: str, page: LinkRequest) -> tuple[bytes, datetime]:
-    """The calendar as text, and when anything in it was changed last."""
+    """The calendar as text, and when it was changed last: what it tells, or what the link lets it tell."""
     link, source = page.link, str(page.request.url.replace(query=""))
     found, published = _published(page)
     key = (found.number, link.uid, link.version, kind, source)
@@ -105,7 +105,7 @@ def _file(kind: str, page: LinkRequest) -> tuple[bytes, datetime]:
         whose = f"{link.studio_name}: {link.painter}" if link.painter else link.studio_name
         name = f"{whose}: tasks" if kind == "task" else whose
         file = CalendarFile(uid_of(f"{kind}s:{link.uid}"), name, page.zone, changed_at, entries, source)
-        kept = (to_ical(file, give_way), changed_at)
+        kept = (to_ical(file, give_way), max(changed_at, published.revised_at))
         FILES.keep({key: kept})
     return kept
 

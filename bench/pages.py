@@ -1,11 +1,12 @@
 """CPU of Today and Calendar for a large studio, against an empty page of the same number of bytes."""
 
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime, timezone
 from functools import partial
 from pathlib import Path
+from urllib.parse import urlencode
 
 from sqlalchemy import event
 from starlette.responses import HTMLResponse
@@ -21,6 +22,7 @@ from server.web.settings import Settings
 PANELS = 200
 LAYERS_EACH = 6
 REPEATS = 9
+FORM = (b"content-type", b"application/x-www-form-urlencoded")
 
 
 class Pages:
@@ -43,26 +45,36 @@ class Pages:
         return HTMLResponse("x" * self.empty_bytes)
 
     def get(self, path: str) -> bytes:
+        return self._asked("GET", path, b"", 200)
+
+    def post(self, path: str, form: Mapping[str, str]) -> None:
+        """Press a button that leads on."""
+        self._asked("POST", path, urlencode(form).encode(), 303)
+
+    def _asked(self, method: str, path: str, body: bytes, expected: int) -> bytes:
         import asyncio
         from concurrent.futures import ThreadPoolExecutor
 
         # In a thread of its own: whoever measures may keep a loop in theirs, as the browser's tests do.
         with ThreadPoolExecutor(1) as thread:
-            return thread.submit(asyncio.run, self._get(path)).result()
+            status, answer = thread.submit(asyncio.run, self._answer(method, path, body)).result()
+        if status != expected:
+            raise RuntimeError(f"{path} answered {status}")
+        return answer
 
-    async def _get(self, path: str) -> bytes:
+    async def _answer(self, method: str, path: str, body: bytes) -> tuple[int, bytes]:
         path_only, _, query = path.partition("?")
         scope: Scope = {
             "type": "http",
             "asgi": {"version": "3.0"},
             "http_version": "1.1",
-            "method": "GET",
+            "method": method,
             "scheme": "http",
             "path": path_only,
             "raw_path": path_only.encode(),
             "query_string": query.encode(),
             "root_path": "",
-            "headers": [(b"host", b"127.0.0.1:8000"), (b"accept-encoding", b"identity")],
+            "headers": [(b"host", b"127.0.0.1:8000"), (b"accept-encoding", b"identity"), FORM],
             "client": ("127.0.0.1", 50000),
             "server": ("127.0.0.1", 8000),
             "state": {},
@@ -71,7 +83,7 @@ class Pages:
         status = 0
 
         async def receive() -> Message:
-            return {"type": "http.request", "body": b"", "more_body": False}
+            return {"type": "http.request", "body": body, "more_body": False}
 
         async def send(message: Message) -> None:
             nonlocal status
@@ -81,9 +93,7 @@ class Pages:
                 chunks.append(message.get("body", b""))
 
         await self.app(scope, receive, send)
-        if status != 200:
-            raise RuntimeError(f"{path} answered {status}")
-        return b"".join(chunks)
+        return status, b"".join(chunks)
 
     def queries(self, path: str) -> int:
         count = 0

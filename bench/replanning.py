@@ -1,7 +1,7 @@
 """A plan set right in the app at a large studio: all that stands before the answer, against the planner alone.
 
 The planner searches for as long as ever; what is beside it (reading, the rules, the proof, reasons, odds, what would
-help) is the app's. The page that shows it comes after.
+help) is the app's. Then what a painter waits for: from the press of the button until the page lists what changes.
 """
 
 import tempfile
@@ -15,7 +15,8 @@ from sqlmodel import col, select
 
 from bench.pages import Pages
 from bench.plan import quickest
-from bench.timing import cpu_s, row
+from bench.pressed import waited
+from bench.timing import cpu_s, row, verdict
 from server.planning.schedule import compiled, planner
 from server.planning.schedule.repair import SEARCH_S
 from server.planning.schedule.solve import Budget
@@ -23,8 +24,10 @@ from server.services import planning, planning_make, planning_plans
 from server.services.access import Actor
 from server.services.board.plan_problem import Extra, problem
 from server.services.planning_asked import Asked, Effort, PlanMake
+from server.services.planning_first import LARGE
 from server.services.unit import Unit, unit
 from server.store.tables import Layer, Panel
+from server.web.settings import data_dir
 
 PANELS, LAYERS_EACH = 200, 7
 REPEATS = 5
@@ -93,8 +96,18 @@ def run() -> None:
             alone, whole = cpu_s(studio.plan_alone, REPEATS), cpu_s(studio.set_right, REPEATS)
             row(f"{name}: read and searched for {SEARCH_S:g} s", f"{alone:.2f} s")
             row(f"{name}: with rules, proof, reasons, odds, options", f"{whole:.2f} s", f"{whole / alone:.1f} times")
+            _pressed(studio, name)
             _page(studio, name)
             studio.pages.db.close()
+
+
+def _pressed(studio: Studio, name: str) -> None:
+    """What a painter waits for."""
+    searched = data_dir() if compiled.current().is_compiled else None
+    found = waited(studio.pages, searched, REPEATS, LARGE)
+    row(f"{name}: pressed until the list of changes is seen", f"{found.seen_cpu:.2f} s", verdict(found.seen_cpu, 0.5))
+    row(f"{name}: the same by the clock", f"{found.seen:.2f} s", "with whatever else ran")
+    row(f"{name}: by the clock until all of it is told", f"{found.told:.2f} s")
 
 
 def _page(studio: Studio, name: str) -> None:

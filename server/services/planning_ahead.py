@@ -61,6 +61,17 @@ def plan_after(
 ) -> dict[str, Any] | None:
     """The plan as it would be after ``change``, with what was asked for in one that waits; None where the unit's form
     was sent before. What the change raises comes through."""
+    after = asked_after(unit, change, actor, when)
+    return None if after is None else {**planning_make.worked_out_apart(after[0], Effort(seconds=QUICK_S)), **after[1]}
+
+
+def asked_after(
+    unit: Callable[[], AbstractContextManager[Unit]],
+    change: Callable[[Session], Changed],
+    actor: Actor,
+    when: tuple[datetime, ZoneInfo],
+) -> tuple[Asked, dict[str, Any]] | None:
+    """What that plan is made from, and what is noted in it."""
     found: list[Asked] = []
     done_for: list[str] = []
     with suppress(_NotKept), unit() as work:
@@ -72,4 +83,4 @@ def plan_after(
         found.append(_with(asked, changed, asked_before(work.session, actor)))
         done_for.extend([changed.panel] if changed.panel else [])
         raise _NotKept
-    return {**planning_make.worked_out_apart(found[0], Effort(seconds=QUICK_S)), FOR: done_for}
+    return found[0], {FOR: done_for}

@@ -47,11 +47,13 @@ class Asked:
 @dataclass(frozen=True, slots=True)
 class Effort:
     """``seconds`` of search, or ``moves`` of it, which makes the plan the same every time. ``told`` hears of its
-    progress; answering False stops it, and the best plan so far counts."""
+    progress; answering False stops it, and the best plan so far counts. ``first`` hears of the first plan that was
+    proved, before it is looked whether another one is worth more."""
 
     seconds: float = SECONDS
     moves: int | None = None
     told: Callable[[Progress], bool] | None = None
+    first: "Callable[[Made], None] | None" = None
 
 
 @dataclass(slots=True)

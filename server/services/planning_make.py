@@ -46,6 +46,8 @@ FORMAT = 2
 MOST_LATE = 12  # panels whose options are tried, the costliest first
 NOON = 12
 DUE = "due:"
+FOLLOWS = "follows"  # in a plan as it is stored: what is told of these is worked out yet
+OF_SITTINGS, OF_PANELS = ("why", "binding", "may_slip_to"), ("odds", "risk", "options")
 
 
 def read(session: Session, actor: Actor, command: PlanMake, now: datetime, zone: ZoneInfo) -> Asked:
@@ -86,12 +88,7 @@ def read_from(session: Session, actor: Actor, command: PlanMake, moment: Moment,
 
 def work_out(asked: Asked, effort: Effort | None = None) -> dict[str, Any]:
     """A plan as it is stored. Raises ``Refused`` when it does not stand up to the checker or to the rules."""
-    made = sound(asked, effort or Effort())
-    content = _content(made, asked)
-    pinned = asked.room.pinned - made.let_go
-    for sitting in content["sittings"]:
-        sitting["pinned"] = sitting["id"] in pinned
-    return content
+    return content_of(sound(asked, effort or Effort()), asked)
 
 
 def make(db: Database, actor: Actor, command: PlanMake, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
@@ -157,29 +154,58 @@ def _passes(option: Option, ways: Mapping[str, PanelWay], asked: Asked) -> bool:
 # As it is stored
 
 
-def _content(made: Made, asked: Asked) -> dict[str, Any]:
+def content_of(made: Made, asked: Asked) -> dict[str, Any]:
+    """The plan with its reasons, odds, and what would help."""
     names = Names(asked.board)
-    titles, kinds = names.titles, names.kinds
     plan = with_options(made, asked)
-    risks = _risks(made, asked)
-    told = as_json(plan)
-    reasons, cautions = Reasons(names, made, asked), made.cautions()
-    used = asked.board.plan
-    releases = {panel.id: panel.release_on.isoformat() if panel.release_on else None for panel in made.asked.panels}
-    for sitting in told["sittings"]:
-        sitting["title"], sitting["kind"] = titles[sitting["panel"]], kinds[sitting["id"]]
+    content = _plain(made, asked, names, plan)
+    risks, reasons = _risks(made, asked), Reasons(names, made, asked)
+    for sitting in content["sittings"]:
         sitting["why"] = reasons.told(sitting)
-        rest = made.extra.rests.get(sitting["id"])
-        sitting["rest"] = asdict(rest) if rest else None
-        sitting["cautions"] = [{"rule": one.rule, "title": one.title} for one in cautions.get(sitting["id"], ())]
-    for panel, planned in zip(told["panels"], plan.panels, strict=True):
-        panel["title"] = titles[panel["id"]]
-        panel["release_on"] = releases[panel["id"]]
+    for panel, planned in zip(content["panels"], plan.panels, strict=True):
         panel.update(risks.get(panel["id"], {}))
         for option, found in zip(panel["options"], planned.options, strict=True):
             option["text"], option["key"] = names.in_words(option["text"], panel["id"]), found.key
         if planned.late_d and planned.finish_on is not None:
             panel["options"].append(_later(planned.finish_on))
+    return content
+
+
+def first_content_of(made: Made, asked: Asked) -> dict[str, Any]:
+    """The plan as it can be kept before its reasons, odds, and what would help are worked out."""
+    return {**_plain(made, asked, Names(asked.board), made.plan), FOLLOWS: True}
+
+
+def with_what_follows(first: Mapping[str, Any], whole: Mapping[str, Any]) -> dict[str, Any]:
+    """A plan that was kept first, whatever became of it since, with what was worked out after."""
+    sittings, panels = ({one["id"]: one for one in whole[name]} for name in ("sittings", "panels"))
+    content = {name: value for name, value in first.items() if name != FOLLOWS}
+    content["sittings"] = [_taking(one, sittings[one["id"]], OF_SITTINGS) for one in first["sittings"]]
+    content["panels"] = [_taking(one, panels[one["id"]], OF_PANELS) for one in first["panels"]]
+    return content
+
+
+def _taking(one: Mapping[str, Any], other: Mapping[str, Any], names: tuple[str, ...]) -> dict[str, Any]:
+    return {**one, **{name: other[name] for name in names if name in other}}
+
+
+def _plain(made: Made, asked: Asked, names: Names, plan: Plan) -> dict[str, Any]:
+    """What is stored of a plan but for what takes long to be worked out."""
+    titles, kinds = names.titles, names.kinds
+    told = as_json(plan)
+    cautions, pinned = made.cautions(), asked.room.pinned - made.let_go
+    used = asked.board.plan
+    releases = {panel.id: panel.release_on.isoformat() if panel.release_on else None for panel in made.asked.panels}
+    for sitting in told["sittings"]:
+        sitting["title"], sitting["kind"] = titles[sitting["panel"]], kinds[sitting["id"]]
+        sitting["why"] = ""
+        rest = made.extra.rests.get(sitting["id"])
+        sitting["rest"] = asdict(rest) if rest else None
+        sitting["cautions"] = [{"rule": one.rule, "title": one.title} for one in cautions.get(sitting["id"], ())]
+        sitting["pinned"] = sitting["id"] in pinned
+    for panel in told["panels"]:
+        panel["title"] = titles[panel["id"]]
+        panel["release_on"] = releases[panel["id"]]
     for unplaced in told["unplaced"]:
         own = names.panels[unplaced["sitting"]]
         unplaced["kind"], unplaced["title"] = kinds[unplaced["sitting"]], titles.get(own, "")

@@ -17,7 +17,7 @@ from sqlmodel import Session, col
 
 from server.planning.schedule.problem import FLOW_PRICE, TARDINESS_PRICE
 from server.planning.schedule.repair import REPAIR_PRICE
-from server.services import planning_make, planning_plans, records
+from server.services import planning_make, planning_plans, planning_since, records
 from server.services.access import Actor
 from server.services.errors import ServiceError
 from server.services.plan_reading import share_wait_of, sittings_of
@@ -121,6 +121,17 @@ class QuietSearches:
                 better = {**content, **told, "gain_pct": round(gain_pct, 1)}
                 planning_plans.propose(work.session, begun.actor, better)
         return "over"
+
+
+def offer(begun: Begun, content: Mapping[str, Any]) -> str | None:
+    """Keep a better plan in the place of one that waits; its uid. None where that was taken or put away, or anything
+    else was changed since it was kept."""
+    with unit(begun.db, begun.actor, label=LABEL, now=begun.now) as work:
+        plan = records.find(work.session, begun.actor, StudioPlan, begun.uid)
+        is_waiting = plan.archived_at is None and plan.accepted_at is None
+        if not is_waiting or _changed_since(work.session, begun.actor, planning_since.added_by(work.session, plan)):
+            return None
+        return planning_plans.propose(work.session, begun.actor, dict(content)).uid
 
 
 def _read(begun: Begun) -> _Read:

@@ -21,11 +21,11 @@ from server.services.access import Actor
 from server.services.board.snapshot import snapshot
 from server.services.errors import Refused
 from server.services.planning_asked import Asked, Effort, PlanMake
+from server.services.planning_first import FIRSTS, LARGE
 from server.services.planning_quiet import QUIET, SECONDS
 from server.services.search_pool import SEARCHES
 from server.store.db import Database
 
-LARGE = 40  # panels; a smaller studio is planned for the first time as fast as ever after
 log = logging.getLogger("umberday.searches")
 _IS_PREPARED = Event()
 
@@ -65,7 +65,7 @@ def prepare(data: Path, processes: int) -> None:
     """Say what searches run with, and have them compiled in the background, once for this machine. Where they are, a
     process is made ready at once, so that the first plan or promise of the day need not wait for one."""
     SEARCHES.set_up(processes, data)
-    QUIET.seconds = SECONDS
+    QUIET.seconds, FIRSTS.least = SECONDS, LARGE
     compiled.compile_aside(data)
     _IS_PREPARED.set()
     if compiled.is_ready(data):
@@ -96,7 +96,7 @@ def _get_ready(db: Database, actor: Actor, now: datetime, zone: ZoneInfo) -> Non
 def _large(db: Database, actor: Actor, now: datetime, zone: ZoneInfo) -> Asked | None:
     """What a plan of the studio is made from, where it is a large one."""
     with db.read() as session:
-        if len(snapshot(session, actor).rows.panels) < LARGE:
+        if len(snapshot(session, actor).rows.panels) < LARGE:  # planned for the first time as fast as ever after
             return None
         return planning_make.read(session, actor, PlanMake(), now, zone)
 

@@ -42,13 +42,16 @@ def pins_since(
 
 def is_changed_since(session: Session, actor: Actor, plan: StudioPlan) -> bool:
     """Whether anything in the studio was changed after a plan was made."""
-    added = select(func.min(col(Change.change_set_id))).where(
-        col(Change.table_name) == StudioPlan.__tablename__, col(Change.row_id) == plan.id
-    )
     later = select(col(ChangeSet.id)).where(
-        col(ChangeSet.studio_id) == actor.studio_id, col(ChangeSet.id) > added.scalar_subquery()
+        col(ChangeSet.studio_id) == actor.studio_id, col(ChangeSet.id) > added_by(session, plan)
     )
     return session.scalars(later.limit(1)).first() is not None
+
+
+def added_by(session: Session, plan: StudioPlan) -> int:
+    """The entry of the history that a plan was made in."""
+    of_it = (col(Change.table_name) == StudioPlan.__tablename__, col(Change.row_id) == plan.id)
+    return session.scalars(select(func.min(col(Change.change_set_id))).where(*of_it)).one() or 0
 
 
 def _is_where_it_stood(one: PlannedSitting, other: PlannedSitting | None) -> bool:

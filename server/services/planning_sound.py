@@ -49,12 +49,17 @@ def sound(asked: Asked, effort: Effort) -> Made:
     waits, chosen = _with_waits(asked, first), first.extra.rests
     if waits != chosen:
         chosen = _that_pay(asked, first, _without_stops(asked, A_FIRST_PLAN, Extra(rests=waits)))
-    return _without_stops(asked, effort, Extra(rests=dict(chosen)))
+    made = _without_stops(asked, effort, Extra(rests=dict(chosen)))
+    if effort.first is not None:
+        effort.first(made)
+    return made
 
 
 def _set_right(asked: Asked, effort: Effort, kept: Rests) -> Made:
     """The plan in use set right: with its waits, or the same with other ones where that is no later and costs less."""
     made = best = _without_stops(asked, effort, Extra(rests=kept))
+    if effort.first is not None:
+        effort.first(made)
     waits = _with_waits(asked, made)
     if waits != made.extra.rests:
         other = _without_stops(asked, effort, Extra(rests=waits))

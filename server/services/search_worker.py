@@ -48,6 +48,13 @@ class Stop:
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """What can be told of an answer before the rest of it is worked out."""
+
+    value: Any
+
+
+@dataclass(frozen=True, slots=True)
 class Answer:
     """What came of a job, or the fault that was raised."""
 
@@ -91,7 +98,7 @@ def _done(job: Job, pipe: Connection) -> Answer:
 
 
 class _Teller:
-    """Sends the progress of a job now and then, and hears whether it is to stop."""
+    """Sends the progress of a job now and then, a part of its answer at once, and hears whether it is to stop."""
 
     def __init__(self, number: int, pipe: Connection) -> None:
         self._number, self._pipe = number, pipe
@@ -100,7 +107,7 @@ class _Teller:
 
     def tell(self, progress: Any) -> bool:
         now = time.monotonic()
-        if now - self._told >= TOLD_EVERY_S:
+        if isinstance(progress, Part) or now - self._told >= TOLD_EVERY_S:
             self._told = now
             self._pipe.send(progress)
             while self._pipe.poll():

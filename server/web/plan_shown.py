@@ -13,6 +13,7 @@ from server.services.board.due import falls_short
 from server.services.board.facts import PanelFact
 from server.services.board.plan_standing import PlanNow
 from server.services.plan_reading import BrokenSitting, PlannedSitting, as_called, share_wait_of, sittings_of
+from server.services.planning_make import FOLLOWS
 from server.store.tables import StudioPlan
 from server.web import plan_words, words
 from server.web.plan_panels import PanelShown, as_they_stand, panel_of
@@ -46,7 +47,7 @@ class SittingShown:
 
     @property
     def why(self) -> str:
-        if is_far(self.plan.on, self.today):
+        if self.plan.why and is_far(self.plan.on, self.today):
             return f"{plan_words.reason_words(self.plan.why, self.today)}."
         return plan_words.why_words(self.plan, self.today)
 
@@ -150,6 +151,7 @@ class PlanShown:
     unplaced: tuple[Mapping[str, str], ...]
     gain_pct: float  # against the plan it was found beside, in the background; else 0
     share_wait_d: float  # so long a panel could wait in it to share a mix
+    follows: bool = False  # its reasons, its odds and what would help are not told yet
     changes: Changes = Changes()
     by_hand: tuple[ByHand, ...] = ()
     to_come: int = 0
@@ -231,6 +233,7 @@ def _plan(row: StudioPlan, sittings: Iterable[SittingShown], today: date) -> Pla
         unplaced=tuple(content.get("unplaced", ())),
         gain_pct=content.get("gain_pct", 0.0),
         share_wait_d=share_wait_of(content),
+        follows=bool(content.get(FOLLOWS)),
     )
 
 

@@ -72,6 +72,8 @@ def broken_words(sitting: PlannedSitting, today: date) -> str:
 
 def why_words(sitting: PlannedSitting, today: date) -> str:
     """Why it is not sooner, and how far it may slip, as sentences."""
+    if not sitting.why:
+        return "Not worked out yet."
     return f"{reason_words(sitting.why, today)}. {slip_words(sitting.start_at, sitting.slip_to, today)}"
 
 

@@ -10,5 +10,10 @@ from server.web.deps import PageRequest
 
 def improve_on(page: PageRequest, uid: str, content: Mapping[str, Any], *, anew: bool = False) -> None:
     """Look for a better plan than the one kept as ``uid``. It waits to be looked at when it is there."""
+    QUIET.begin(begun_with(page, uid, content, anew=anew))
+
+
+def begun_with(page: PageRequest, uid: str, content: Mapping[str, Any], *, anew: bool = False) -> Begun:
+    """What is improved on then."""
     command = PlanMake.model_validate({**content.get("settings", {}), "anew": anew})
-    QUIET.begin(Begun(page.db, page.actor, uid, command, page.now, page.zone))
+    return Begun(page.db, page.actor, uid, command, page.now, page.zone)

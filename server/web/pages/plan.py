@@ -17,6 +17,7 @@ from server.services.board.facts import TodayBoard
 from server.services.errors import Refused
 from server.services.history import HistoryEntry
 from server.services.planning_asked import PlanMake
+from server.services.planning_first import FIRSTS
 from server.services.planning_quiet import QUIET
 from server.services.planning_rules import WEIGHS
 from server.web import plan_words
@@ -152,6 +153,7 @@ def _context(page: PageRequest, making: FormState, opened: Opened = Opened()) ->
         return {
             "painters": sorted({row.painter for row in rows} - {planning.EVERYBODY}),
             "making": making,
+            "is_following": FIRSTS.is_running(page.actor.studio_id),
             "is_improving": QUIET.is_running(page.actor.studio_id),
             "rack": _rack(found.wall, found.settings.get("rack_places")),
             "settings": found.settings,

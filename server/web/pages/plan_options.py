@@ -7,16 +7,17 @@ from sqlmodel import Session
 from starlette.datastructures import FormData
 from starlette.responses import Response
 
-from server.services import planning_ahead, planning_apply, planning_events, planning_plans
+from server.services import planning_apply, planning_events, planning_first, planning_plans
 from server.services.errors import Refused
 from server.services.planning_ahead import Changed
 from server.services.planning_events import PlanRight
+from server.services.planning_first import Answered
 from server.services.unit import current_change_set
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import parse
 from server.web.pages import plan
 from server.web.pages.changes import Done, change
-from server.web.quietly import improve_on
+from server.web.quietly import begun_with
 
 router = APIRouter(prefix="/plan")
 
@@ -45,17 +46,26 @@ def right(page: Page, posted: Posted) -> Response:
 
 def _change_and_plan(page: PageRequest, posted: FormData, act: Callable[[Session], Changed]) -> Response:
     try:
-        content = planning_ahead.plan_after(lambda: page.unit("", posted), act, page.actor, (page.now, page.zone))
+        answered = planning_first.plan_first(lambda: page.unit("", posted), act, page.actor, (page.now, page.zone))
     except Refused as fault:
         return plan.refused_here(page, fault.message)
 
+    answered = answered or Answered({})
+    try:
+        return _kept(page, posted, act, answered)
+    finally:
+        answered.let_go()
+
+
+def _kept(page: PageRequest, posted: FormData, act: Callable[[Session], Changed], answered: Answered) -> Response:
+    """The change together with the plan that was answered for it."""
     made: list[str] = []
 
     def both(session: Session) -> Done:
         changed = act(session)
         made.append(
             planning_plans.propose(
-                session, page.actor, content or {}, *changed.noted(current_change_set(session).uid)
+                session, page.actor, answered.content, *changed.noted(current_change_set(session).uid)
             ).uid
         )
         return Done(changed.label, "/plan#proposal")
@@ -65,5 +75,5 @@ def _change_and_plan(page: PageRequest, posted: FormData, act: Callable[[Session
     except Refused as fault:
         return plan.refused_here(page, fault.message)
     for uid in made:
-        improve_on(page, uid, content or {})
+        answered.kept(begun_with(page, uid, answered.content))
     return answer

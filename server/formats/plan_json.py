@@ -28,7 +28,8 @@ class PlannedSittingOut(Told):
     ``cautions`` are those that the rules had of it on its day when the plan was made.
 
     Of the plan in use, ``fate`` is what became of it, "moved" where its day was changed by hand, and ``broken`` why one
-    that stands holds no more. Both are null of other plans, and of a layer that is not there any more."""
+    that stands holds no more. Of a plan that waits, ``broken`` is why it would hold no more if it were taken now. Else
+    both are null, and of a layer that is not there any more."""
 
     layer_uid: str
     panel_uid: str
@@ -102,6 +103,24 @@ class UnplacedSittingOut(Told):
     reason: str
 
 
+class LetGoOut(Told):
+    """A layer whose pin the plan could not keep: it cannot be painted any more where it was pinned."""
+
+    layer_uid: str
+    panel_uid: str
+    title: str
+    kind: str
+
+
+class HeldOut(LetGoOut):
+    """A pinned layer that stays where it is pinned though something is against it. ``why``: "release" before what is on
+    the panel is counted on as ready, which is ``ready_on`` where that is a later day; "dry" and "tacky" before the
+    layer below, pinned too, is; "wet_in_wet" when that has set; else there is no room beside what else is pinned."""
+
+    why: str
+    ready_on: date | None
+
+
 class PlanSettingsOut(Told):
     """``share_wait_d``: for how many days a panel could wait to share a mix, the studio's choice when the plan was
     made. A mix more weighed as much as a panel that leaves so many days later than it could."""
@@ -114,7 +133,8 @@ class PlanSettingsOut(Told):
 
 class StudioPlanOut(Told):
     """``state``: a plan waits to be looked at, is in use, or was put away. It is told as it was worked out then,
-    but for the panels of the plan in use."""
+    but for the panels of the plan in use and what of the sittings does not hold by now. ``let_go``, ``held``: what
+    became of pins when it was made; of a plan that waits those of layers still to come, none of the plan in use."""
 
     uid: str
     version: int
@@ -128,6 +148,8 @@ class StudioPlanOut(Told):
     panels: tuple[PlannedPanelOut, ...]
     left_out: tuple[LeftOutOut, ...]
     unplaced: tuple[UnplacedSittingOut, ...]
+    let_go: tuple[LetGoOut, ...]
+    held: tuple[HeldOut, ...]
 
 
 class StudioPlansOut(Told):

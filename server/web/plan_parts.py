@@ -11,12 +11,9 @@ from sqlmodel import Session
 from server.services import board, planning_plans, studios
 from server.services.board.facts import PanelFact, TodayBoard
 from server.services.board.plan_standing import plan_now
-from server.services.board.plan_waiting import broken_if_taken
-from server.services.board.snapshot import snapshot
+from server.services.board.plan_waiting import broken_by_now
 from server.services.board.today import moment_of
-from server.services.plan_reading import BrokenSitting, as_in_use
-from server.services.planning_since import is_changed_since
-from server.store.tables import StudioPlan
+from server.services.plan_reading import BrokenSitting
 from server.web.deps import PageRequest
 from server.web.plan_panels import PanelShown, without_its_day
 from server.web.plan_shown import (
@@ -61,7 +58,8 @@ def plans(session: Session, page: PageRequest) -> Plans:
     now = plan_now(session, page.actor, page.now, page.zone)
     facts = {panel.uid: panel for group in wall.groups.values() for panel in group}
     studio = studios.get(session, page.actor)
-    broken = _broken(session, page, waiting)
+    moment = moment_of(page.now, page.zone)
+    broken = broken_by_now(session, page.actor, waiting, moment) if waiting is not None else {}
     proposal = _marked(shown(waiting, now, page.today, studio.confidence_pct / 100), broken)
     return Plans(
         wall,
@@ -72,17 +70,6 @@ def plans(session: Session, page: PageRequest) -> Plans:
         _lost(proposal.days) if proposal is not None else (),
         facts,
     )
-
-
-def _broken(session: Session, page: PageRequest, waiting: StudioPlan | None) -> Mapping[str, BrokenSitting]:
-    """Why sittings of the plan that waits hold no more. One that was made just now holds, and is not asked about."""
-    if waiting is None or not waiting.content_json:
-        return {}
-    moment = moment_of(page.now, page.zone)
-    made = as_in_use(waiting)
-    if made.made_on == moment.on and not is_changed_since(session, page.actor, waiting):
-        return {}
-    return broken_if_taken(snapshot(session, page.actor).rows, made, moment)
 
 
 def _marked(plan: PlanShown | None, broken: Mapping[str, BrokenSitting]) -> PlanShown | None:

@@ -15,6 +15,7 @@ from starlette.testclient import TestClient
 
 from server.services.panels import PanelCreate
 from server.services.planning_long import LONG
+from server.services.studios import StudioUpdate
 from server.web.api.record_examples import EXAMPLES, LAYER_UID, PANEL_UID, PLACE_UID, STACK_UID
 
 API = "/api/v1"
@@ -312,3 +313,9 @@ def test_a_sitting_held_while_a_plan_waits_is_held_in_it_and_one_that_it_moves_i
     answer = ask.send(f"/plans/{moved['uid']}/accept")
     assert answer.status_code == 409 and "Pinned since this plan was made, but not kept by it" in answer.text
     assert ask.get(f"/plans/{moved['uid']}")["state"] == "waiting"
+
+
+def test_the_example_of_the_studios_settings_is_whole() -> None:
+    """What such a call leaves out goes back to its default."""
+    assert set(EXAMPLES["StudioChange"]) == set(StudioUpdate.model_fields) - {"version"}
+    StudioUpdate.model_validate(EXAMPLES["StudioChange"] | {"version": 1})

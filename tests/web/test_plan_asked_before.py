@@ -63,6 +63,10 @@ def test_a_move_that_can_hold_no_more_is_told(moved: str, bare: Bench, client: T
     right(client)
     assert day_of(db, moved) != TODAY + timedelta(days=1) and pinned(waiting(db)) == set()
     assert NO_LONGER in words(client.get("/plan").text)
+    told = client.get(f"/api/v1/plans/{waiting(db).uid}").json()
+    [sitting] = told["sittings"]
+    assert told["let_go"] == [{"layer_uid": moved, **{n: sitting[n] for n in ("panel_uid", "title", "kind")}}]
+    assert client.get(f"/api/v1/plans/{in_use(db).uid}").json()["let_go"] == told["held"] == []
 
 
 def test_a_move_to_a_day_that_is_over_is_told(moved: str, client: TestClient, app: FastAPI, db: Database) -> None:

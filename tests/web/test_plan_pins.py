@@ -240,3 +240,12 @@ def test_a_pin_before_its_layer_is_likely_ready_is_told_with_the_plan_that_waits
     told = words(client.get("/plan").text)
     assert "Does not hold Quince and jug , second: pinned to a day before " in told
     assert "from when what is on the panel is counted on as ready. It stays there until you let it move." in told
+    for address in ("/api/v1/plans", f"/api/v1/plans/{waiting(db).uid}"):
+        answer = client.get(address).json()
+        found = next(one for one in answer.get("items", [answer]) if one["state"] == "waiting")
+        [held] = found["held"]
+        assert (held["layer_uid"], held["title"], held["kind"]) == (upper, "Quince and jug", "second")
+        assert held["why"] == "release" and held["ready_on"] > found["sittings"][0]["start_at"][:10]
+    with bare.unit("Painted after all") as work:
+        work.session.exec(select(Layer).where(Layer.uid == upper)).one().painted_at = NOW
+    assert client.get(f"/api/v1/plans/{waiting(db).uid}").json()["held"] == []

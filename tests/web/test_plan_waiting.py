@@ -41,6 +41,7 @@ def test_a_press_that_finds_it_soft_is_told_of_in_the_plan_that_waits(
         accepted(client, db)
         client.post("/plan/right")
     assert "Quince and jug" in proposal(client) and GONE not in proposal(client)
+    assert {why for _, why in broken(client, db)} == {None}
     with bare.unit("A note") as work:  # what changes nothing of it is not told
         work.session.get_one(Layer, lower.id).notes = "Grey of the jug"
     assert GONE not in proposal(client)
@@ -49,6 +50,7 @@ def test_a_press_that_finds_it_soft_is_told_of_in_the_plan_that_waits(
         touch_tests.log(work.session, bare.actor, lower.uid, given, NOW)
     told = proposal(client)
     assert f"Does not hold {GONE} 1 panel. Quince and jug" in told
+    assert {title for title, why in broken(client, db) if why} == {"Quince and jug"}
     assert "Stopped by a rule" in told or "Not ready then" in told
     assert "Quince and jug : Does not hold its sittings do not hold any more; by the plan it could be" in told
     assert "Quince and jug : can be delivered" not in told and "Another : can be delivered" in told
@@ -83,6 +85,13 @@ def test_the_plan_that_waits_is_drawn_with_what_it_moves(bare: Bench, client: Te
     assert 'aria-label="What changes, a row a panel' in moved
     assert ROW.findall(moved) == ["“One”: “glaze”: from today to tomorrow."]
     assert "1 other panel keeps its days." in words(moved)
+
+
+def broken(client: TestClient, db: Database) -> list[tuple[str, str | None]]:
+    """Of the sittings of the plan that waits, why a program is told that they hold no more."""
+    told = client.get(f"/api/v1/plans/{waiting_uid(db)}").json()["sittings"]
+    assert {one["fate"] for one in told} == {None}
+    return [(one["title"], one["broken"] and one["broken"]["why"]) for one in told]
 
 
 WAITS = "A plan waits for your answer"

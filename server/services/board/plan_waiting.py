@@ -6,12 +6,17 @@ from datetime import date
 from typing import Any, cast
 
 from sqlalchemy import Row
+from sqlmodel import Session
 
+from server.services.access import Actor
 from server.services.board.facts import Moment
 from server.services.board.plan_holds import broken_sittings
 from server.services.board.rows import StudioRows
+from server.services.board.snapshot import snapshot
 from server.services.board.today import panel_facts
-from server.services.plan_reading import BrokenSitting, PlanInUse, as_called
+from server.services.plan_reading import BrokenSitting, PlanInUse, as_called, as_in_use
+from server.services.planning_since import is_changed_since
+from server.store.tables import StudioPlan
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +28,16 @@ class _OnItsDay:
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self.row, name)
+
+
+def broken_by_now(session: Session, actor: Actor, waiting: StudioPlan, moment: Moment) -> Mapping[str, BrokenSitting]:
+    """Why sittings of the plan that waits hold no more. One that was made just now holds, and is not asked about."""
+    if not waiting.content_json:
+        return {}
+    made = as_in_use(waiting)
+    if made.made_on == moment.on and not is_changed_since(session, actor, waiting):
+        return {}
+    return broken_if_taken(snapshot(session, actor).rows, made, moment)
 
 
 def broken_if_taken(rows: StudioRows, waiting: PlanInUse, moment: Moment) -> Mapping[str, BrokenSitting]:

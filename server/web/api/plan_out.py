@@ -8,7 +8,9 @@ from sqlmodel import Session
 
 from server.formats.plan_json import (
     BrokenOut,
+    HeldOut,
     LeftOutOut,
+    LetGoOut,
     PlannedPanelOut,
     PlannedSittingOut,
     PlanOptionOut,
@@ -27,6 +29,7 @@ from server.formats.plan_json import (
 from server.services import board, planning_plans
 from server.services.board.facts import PanelFact, Standing
 from server.services.board.plan_standing import Fate, PlanNow, SittingNow, plan_now
+from server.services.board.plan_waiting import broken_by_now
 from server.services.board.worksheet import MixDue, PainterDay, SheetDay, StepDue, Worksheet
 from server.services.plan_reading import BrokenSitting, PlannedSitting, share_wait_of, sittings_of
 from server.services.planning_asked import PlanMake
@@ -35,14 +38,21 @@ from server.web.deps import PageRequest
 from server.web.plan_panels import PanelShown
 from server.web.plan_shown import shown_in_use
 
+PINS = ("let_go", "held")  # fields of a plan with what became of pins
+
 
 def plans_out(session: Session, page: PageRequest, rows: Sequence[StudioPlan]) -> tuple[StudioPlanOut, ...]:
     """Plans as they are stored, sittings and panels of the one in use as they stand now."""
-    used = planning_plans.in_use(session, page.actor)
-    return tuple(
-        _in_use(session, page, row) if used is not None and row.uid == used.uid else _plan(row, _stored(row), {})
-        for row in rows
-    )
+    used, waiting = planning_plans.in_use(session, page.actor), planning_plans.waiting(session, page.actor)
+
+    def told(row: StudioPlan) -> StudioPlanOut:
+        if used is not None and row.uid == used.uid:
+            return _in_use(session, page, row)
+        if waiting is not None and row.uid == waiting.uid:
+            return _waiting(session, page, row)
+        return _plan(row, _stored(row), tuple(_sitting(each, None, None) for each in _sittings(row)))
+
+    return tuple(map(told, rows))
 
 
 def week_out(sheet: Worksheet) -> WorkWeekOut:
@@ -59,7 +69,18 @@ def _in_use(session: Session, page: PageRequest, row: StudioPlan) -> StudioPlanO
     """The plan in use, as its page shows it."""
     now = plan_now(session, page.actor, page.now, page.zone)
     became = {one.plan.uid: one for one in now.sittings}
-    return _plan(row, _panels_now(session, page, row, now), became)
+    sittings = (_planned(each, became.get(each.uid)) for each in _sittings(row))
+    made = _plan(row, _panels_now(session, page, row, now), tuple(sittings))
+    return made.model_copy(update={"let_go": (), "held": ()})
+
+
+def _waiting(session: Session, page: PageRequest, row: StudioPlan) -> StudioPlanOut:
+    """The plan that waits, with what of it holds no more by now."""
+    now, moment = plan_now(session, page.actor, page.now, page.zone), board.moment_of(page.now, page.zone)
+    broken = broken_by_now(session, page.actor, row, moment)
+    made = _plan(row, _stored(row), tuple(_sitting(each, None, broken.get(each.uid)) for each in _sittings(row)))
+    still = {name: tuple(one for one in getattr(made, name) if one.layer_uid in now.to_come) for name in PINS}
+    return made.model_copy(update=still)
 
 
 def _panels_now(session: Session, page: PageRequest, row: StudioPlan, now: PlanNow) -> tuple[PlannedPanelOut, ...]:
@@ -101,7 +122,13 @@ def _state(row: StudioPlan) -> State:
     return "waiting" if row.accepted_at is None else "in_use"
 
 
-def _plan(row: StudioPlan, panels: tuple[PlannedPanelOut, ...], became: Mapping[str, SittingNow]) -> StudioPlanOut:
+def _sittings(row: StudioPlan) -> list[PlannedSitting]:
+    return sittings_of(row.content_json or {})
+
+
+def _plan(
+    row: StudioPlan, panels: tuple[PlannedPanelOut, ...], sittings: tuple[PlannedSittingOut, ...]
+) -> StudioPlanOut:
     content = row.content_json or {}
     settings = PlanMake.model_validate(content.get("settings", {}))
     return StudioPlanOut(
@@ -118,7 +145,7 @@ def _plan(row: StudioPlan, panels: tuple[PlannedPanelOut, ...], became: Mapping[
             mix_setup_min=settings.mix_setup_min,
             share_wait_d=share_wait_of(content),
         ),
-        sittings=tuple(_planned(each, became.get(each.uid)) for each in sittings_of(content)),
+        sittings=sittings,
         panels=panels,
         left_out=tuple(
             LeftOutOut(panel_uid=each["uid"], title=each["title"], reason=each["reason"])
@@ -128,7 +155,15 @@ def _plan(row: StudioPlan, panels: tuple[PlannedPanelOut, ...], became: Mapping[
             UnplacedSittingOut(layer_uid=each["sitting"], kind=each.get("kind", ""), reason=each["reason"])
             for each in content.get("unplaced", ())
         ),
+        let_go=tuple(LetGoOut(**_named(each)) for each in content.get("let_go", ())),
+        held=tuple(
+            HeldOut(**_named(each), why=each["why"], ready_on=each["ready_on"]) for each in content.get("held", ())
+        ),
     )
+
+
+def _named(each: Mapping[str, str]) -> dict[str, str]:
+    return {"layer_uid": each["id"], "panel_uid": each["panel"], "title": each["title"], "kind": each["kind"]}
 
 
 def _planned(each: PlannedSitting, now: SittingNow | None) -> PlannedSittingOut:

@@ -76,7 +76,8 @@ def plans(page: Page, limit: Limit = 50, after: After = None, archived: Archived
 @router.get("/plans/{uid}", summary="A plan", responses=problems(404, 422))
 def plan(page: Page, uid: PathUid) -> StudioPlanOut:
     """Its sittings with their reasons, panels with their odds, and what would help those that are late. Of the plan in
-    use, odds and lateness are those of now; of others those of the moment it was made."""
+    use, odds and lateness are those of now; of others those of the moment it was made. Of one that waits, ``let_go``
+    and ``held`` say what became of pins, and ``broken`` of a sitting that it would hold no more."""
     return _read(page, uid)
 
 

@@ -95,6 +95,8 @@ EXAMPLES: dict[str, dict[str, Any]] = {
         "confidence_pct": 90,
         "drops_per_ml": 22,
         "share_wait_d": 10,
+        **{"length_unit": "cm", "volume_unit": "ml", "temperature_unit": "c", "film_unit": "um"},
+        **{"week_start": "monday", "date_order": "dmy", "clock": "24", "decimal_mark": "auto", "language": "auto"},
     },
     "StackChange": _STACK | {"label": "Two thin layers"},
     "MoveCreate": {"place_uid": PLACE_UID, "moved_at": "2026-11-24T12:00:00+01:00"},

@@ -1,11 +1,12 @@
 """A sitting of the plan in use that holds no more: every screen, link and calendar that tells of it says why."""
 
 import re
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import icalendar
 import pytest
+from fastapi import FastAPI
 from sqlmodel import select
 from starlette.testclient import TestClient
 
@@ -150,3 +151,20 @@ def test_a_plan_made_by_another_time_zones_clock_is_told_and_set_right_by_the_ne
     told = told_in(client, feed, "glaze")
     assert told["STATUS"] == "CONFIRMED" and told["DTSTART"].params["TZID"] == "Europe/Lisbon"
     assert f"at {told['DTSTART'].dt:%H:%M}" in page(client, "/calendar?view=agenda")
+
+
+def test_what_goes_over_a_missed_sitting_and_cannot_be_ready_by_its_day_is_told_as_well(
+    bare: Bench, client: TestClient, app: FastAPI, db: Database
+) -> None:
+    panel = bare.panel(title="Two pears")
+    bare.layer(panel, kind="block-in")
+    bare.layer(panel, kind="glaze")
+    first, second = accepted(client, db)
+    assert "Holds no more" not in page(client, f"/panels/{panel.uid}")
+    feed = link(client, kind="feed")
+    app.state.clock = lambda: datetime.fromisoformat(first["start_at"]) + timedelta(days=3)
+    told = told_in(client, feed, "glaze")
+    assert (told["STATUS"], told["DTSTART"].dt) == ("TENTATIVE", datetime.fromisoformat(second["start_at"]))
+    assert "by the forecast it may go on only from" in told["DESCRIPTION"]
+    for place in ("/plan", "/calendar?view=agenda", f"/panels/{panel.uid}"):
+        assert "y the forecast it may go on only from" in page(client, place), place

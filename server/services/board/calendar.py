@@ -14,7 +14,7 @@ from server.services.board.calendar_facts import CalendarBoard, CalendarLayer, C
 from server.services.board.chains import span_of
 from server.services.board.facts import DaySpan, Moment
 from server.services.board.films import LayerOn, LayerToCome, panel_layers, stage_days
-from server.services.board.marked import mark, marked_facts
+from server.services.board.marked import broken_of, mark, marked_facts
 from server.services.board.plan_odds import planned_standings
 from server.services.board.rows import StudioRows
 from server.services.board.shown import NO_DAYS, swatch
@@ -57,7 +57,7 @@ def _board(rows: StudioRows, moment: Moment) -> CalendarBoard:
     def made(part: StudioRows) -> list[CalendarRow]:
         found = planned_standings(part, panel_layers(part, moment), moment)
         facts = marked_facts(found, part, moment)
-        planned = planned_layers(found, part, moment, dict(one for fact in facts for one in fact.broken))
+        planned = planned_layers(found, part, moment, broken_of(facts))
         return [
             CalendarRow(fact, (*(_painted(x, part, moment) for x in item.layers.on), *to_come))
             for fact, item, to_come in zip(facts, found, planned, strict=True)

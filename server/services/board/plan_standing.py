@@ -10,7 +10,7 @@ from sqlmodel import Session
 
 from server.services.access import Actor
 from server.services.board.facts import Moment, PanelFact, Standing
-from server.services.board.plan_holds import broken_sittings
+from server.services.board.marked import broken_of
 from server.services.board.rows import StudioRows
 from server.services.board.snapshot import snapshot
 from server.services.board.today import moment_of, panel_facts
@@ -76,7 +76,7 @@ def plan_in(rows: StudioRows, moment: Moment) -> PlanNow:
 def _sittings(rows: StudioRows, moment: Moment) -> tuple[SittingNow, ...]:
     if rows.plan is None:
         return ()
-    broken = broken_sittings(rows, panel_facts(rows, moment), moment)
+    broken = broken_of(panel_facts(rows, moment))
     layers = {layer.uid: layer for panel in rows.panels for layer in rows.layers.get(panel.id, ())}
     found = []
     for sitting in rows.plan.sittings.values():

@@ -10,7 +10,7 @@ from sqlmodel import Session
 
 from server.services.access import Actor
 from server.services.board.facts import Moment
-from server.services.board.plan_holds import broken_sittings
+from server.services.board.marked import broken_of
 from server.services.board.rows import StudioRows
 from server.services.board.snapshot import snapshot
 from server.services.board.today import panel_facts
@@ -45,7 +45,7 @@ def broken_if_taken(rows: StudioRows, waiting: PlanInUse, moment: Moment) -> Map
     names = rows.called
     called = replace(waiting, sittings={uid: as_called(one, names) for uid, one in waiting.sittings.items()})
     taken = replace(rows, plan=called, layers={key: _on_their_days(some, waiting) for key, some in rows.layers.items()})
-    return broken_sittings(taken, panel_facts(taken, moment), moment)
+    return broken_of(panel_facts(taken, moment))
 
 
 def _on_their_days(layers: list[Row[Any]], plan: PlanInUse) -> list[Row[Any]]:

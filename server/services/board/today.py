@@ -12,7 +12,7 @@ from server.services.access import Actor
 from server.services.board.facts import Moment, PanelFact, Standing, TodayBoard
 from server.services.board.films import panel_layers
 from server.services.board.leftovers import reminders
-from server.services.board.marked import marked_facts
+from server.services.board.marked import broken_of, marked_facts
 from server.services.board.plan_holds import plan_holds
 from server.services.board.plan_odds import planned_standings
 from server.services.board.rows import StudioRows, load
@@ -75,7 +75,7 @@ def _board(rows: StudioRows, moment: Moment) -> TodayBoard:
     at_risk = [fact for fact in facts if fact.due and fact.due.at_risk]
     at_risk.sort(key=_due_first)
     sitting = open_sitting(rows, moment)
-    broken = dict(one for fact in facts for one in fact.broken)
+    broken = broken_of(facts)
     planned = [replace(one, broken=broken.get(one.uid)) for one in standing_sittings(rows)]
     return TodayBoard(
         number=next(_numbers),

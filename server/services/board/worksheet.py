@@ -13,7 +13,7 @@ from sqlmodel import Session
 from server.science.results import FilmState
 from server.services.access import Actor
 from server.services.board.facts import Moment, PanelFact, RegionFact, Standing, StepFact
-from server.services.board.plan_holds import broken_sittings
+from server.services.board.marked import broken_of
 from server.services.board.rows import StudioRows
 from server.services.board.shown import regions_of
 from server.services.board.snapshot import snapshot
@@ -128,7 +128,7 @@ def worksheet(session: Session, actor: Actor, asked: Asked, now: datetime, zone:
             days.append(SheetDay(on, found, due, steps))
     painters = tuple(sorted({one.painter for one in every}))
     low = running_low(tubes(session, actor, moment), first + timedelta(days=WEEK_D - 1))
-    broken = broken_sittings(rows, facts, moment)
+    broken = broken_of(facts)
     return Worksheet(first, moment.today, tuple(days), painters, rows.plan is not None, low, broken)
 
 

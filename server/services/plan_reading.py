@@ -9,6 +9,7 @@ from sqlalchemy import select
 from sqlmodel import Session, col
 
 from server.planning.schedule.problem import FLOW_PRICE, SET_UP_PRICE
+from server.services.plan_texts import KeptText, kept_text, layer_words
 from server.store.tables import Name, StudioPlan
 
 Mixed = Mapping[tuple[str, str, date], datetime]  # a palette in somebody's hands on a day: the first sitting with it
@@ -35,7 +36,7 @@ class PlannedSitting:
     The ``mixing_min`` minutes before ``start_at`` go into mixing the palette; 0: it is mixed already that day, or there
     is none. ``why`` it is not sooner; ``slip_to`` is the latest start that harms nothing while all else stays.
     ``cautions``: what the rules caution against on that day, as title and number, when the plan was made. ``broken``:
-    why it holds no more, where the boards tell of it.
+    why it holds no more, where the boards tell of it. ``why_of``: what ``why`` is told from where it names others.
     """
 
     uid: str
@@ -52,6 +53,7 @@ class PlannedSitting:
     pinned: bool
     cautions: tuple[str, ...] = ()
     broken: BrokenSitting | None = None
+    why_of: KeptText | None = None
 
     @property
     def on(self) -> date:
@@ -185,19 +187,59 @@ def as_in_use(row: Any) -> PlanInUse:
 
 @dataclass(frozen=True, slots=True)
 class Called:
-    """What the panel and the layer of a sitting are called, and what is mixed for it, as they are now."""
+    """What the panel and the layer of a sitting are called, and what is mixed for it, as they are now. A panel by
+    itself has no ``kind``."""
 
     title: str
-    kind: str
-    palette: str | None
+    kind: str = ""
+    palette: str | None = None
+    panel_uid: str = ""
 
 
 def as_called(sitting: PlannedSitting, names: Mapping[str, Called]) -> PlannedSitting:
     """A sitting under the names of now, where they are known; as it was planned otherwise."""
+    why = text_as_called(sitting.why_of, sitting.why, names, sitting.panel_uid)
     found = names.get(sitting.uid)
     if found is None:
-        return sitting
-    return replace(sitting, title=Name(found.title), kind=found.kind, palette=_name(found.palette))
+        return sitting if why == sitting.why else replace(sitting, why=why)
+    return replace(sitting, title=Name(found.title), kind=found.kind, palette=_name(found.palette), why=why)
+
+
+def text_as_called(kept: KeptText | None, text: str, names: Mapping[str, Called], own: str) -> str:
+    """A text of a plan about the panel ``own`` under the names of now; as it is where it names nothing."""
+
+    def name(uid: str) -> str | None:
+        found = names.get(uid)
+        if found is None:
+            return None
+        return layer_words(found.kind, found.panel_uid, found.title, own) if found.kind else f"“{found.title}”"
+
+    return text if kept is None else kept.told(name)
+
+
+def content_as_called(content: Mapping[str, Any], names: Mapping[str, Called]) -> dict[str, Any]:
+    """What is stored of a plan beside its sittings, under the names of now."""
+
+    def panel(one: Mapping[str, Any], uid: str) -> dict[str, Any]:
+        return {**one, "title": Name(names[uid].title if uid in names else one["title"])}
+
+    def layer(one: Mapping[str, Any], uid: str) -> dict[str, Any]:
+        found = names.get(uid)
+        return dict(one) if found is None else {**one, "title": Name(found.title), "kind": found.kind}
+
+    def unplaced(one: Mapping[str, Any]) -> dict[str, Any]:
+        uid = one["sitting"]
+        own = names[uid].panel_uid if uid in names else ""
+        reason = text_as_called(kept_text(one.get("reason_of")), one["reason"], names, own)
+        return {**layer(one, uid), "reason": reason}
+
+    return {
+        **content,
+        "panels": [panel(one, one["id"]) for one in content.get("panels", ())],
+        "left_out": [panel(one, one["uid"]) for one in content.get("left_out", ())],
+        "unplaced": [unplaced(one) for one in content.get("unplaced", ())],
+        **{name: [layer(one, one["id"]) for one in content.get(name, ())] for name in ("let_go", "held")},
+    }
 
 
 def share_wait_of(content: Mapping[str, Any]) -> float:
@@ -229,5 +271,6 @@ def _sitting(told: Mapping[str, Any]) -> PlannedSitting:
         why=told["why"],
         slip_to=datetime.fromisoformat(told["may_slip_to"]),
         pinned=bool(told.get("pinned")),
+        why_of=kept_text(told.get("why_of")),
         cautions=tuple(f"{one['title']} ({one['rule']})" for one in told.get("cautions", ())),
     )

@@ -47,7 +47,7 @@ MOST_LATE = 12  # panels whose options are tried, the costliest first
 NOON = 12
 DUE = "due:"
 FOLLOWS = "follows"  # in a plan as it is stored: what is told of these is worked out yet
-OF_SITTINGS, OF_PANELS = ("why", "binding", "may_slip_to"), ("odds", "risk", "options")
+OF_SITTINGS, OF_PANELS = ("why", "why_of", "binding", "may_slip_to"), ("odds", "risk", "options")
 
 
 def read(session: Session, actor: Actor, command: PlanMake, now: datetime, zone: ZoneInfo) -> Asked:
@@ -159,9 +159,10 @@ def content_of(made: Made, asked: Asked) -> dict[str, Any]:
     names = Names(asked.board)
     plan = with_options(made, asked)
     content = _plain(made, asked, names, plan)
-    risks, reasons = _risks(made, asked), Reasons(names, made, asked)
+    risks, reasons = _risks(made, asked), Reasons(made, asked)
     for sitting in content["sittings"]:
-        sitting["why"] = reasons.told(sitting)
+        told, own = reasons.told(sitting), sitting["panel"]
+        sitting["why"], sitting["why_of"] = names.in_words(told, own), names.to_keep(told, own)
     for panel, planned in zip(content["panels"], plan.panels, strict=True):
         panel.update(risks.get(panel["id"], {}))
         for option, found in zip(panel["options"], planned.options, strict=True):
@@ -209,7 +210,8 @@ def _plain(made: Made, asked: Asked, names: Names, plan: Plan) -> dict[str, Any]
     for unplaced in told["unplaced"]:
         own = names.panels[unplaced["sitting"]]
         unplaced["kind"], unplaced["title"] = kinds[unplaced["sitting"]], titles.get(own, "")
-        unplaced["reason"] = names.in_words(unplaced["reason"], own)
+        told_why = unplaced["reason"]
+        unplaced["reason"], unplaced["reason_of"] = names.in_words(told_why, own), names.to_keep(told_why, own)
     return {
         **told,
         "format": FORMAT,

@@ -1,10 +1,10 @@
 """Panels and sittings in the texts of a plan: the search knows them by uid, a painter by title and kind."""
 
-import re
+from functools import partial
+from typing import Any
 
 from server.services.board.rows import StudioRows
-
-_UID = re.compile(r"[A-Za-z0-9_-]{1,32}")
+from server.services.plan_texts import layer_words, to_keep, with_names
 
 
 class Names:
@@ -23,14 +23,16 @@ class Names:
 
     def in_words(self, text: str, panel: str = "") -> str:
         """A text with names in place of uids; layers of other panels than ``panel`` are told with their panel."""
+        return with_names(text, partial(self._name, panel))
 
-        def name(found: re.Match[str]) -> str:
-            uid = found[0]
-            if uid in self.titles:
-                return f"“{self.titles[uid]}”"
-            if uid not in self.kinds:
-                return uid
-            own, kind = self.panels[uid], f"“{self.kinds[uid]}”"
-            return kind if own in (panel, "") else f"{kind} of “{self.titles[own]}”"
+    def to_keep(self, text: str, panel: str = "") -> dict[str, Any] | None:
+        """The same text as it is stored, so that it can be told by other names later; None where it names nothing."""
+        return to_keep(text, partial(self._name, panel))
 
-        return _UID.sub(name, text)
+    def _name(self, own: str, uid: str) -> str | None:
+        if uid in self.titles:
+            return f"“{self.titles[uid]}”"
+        if uid not in self.kinds:
+            return None
+        panel = self.panels[uid]
+        return layer_words(self.kinds[uid], panel, self.titles.get(panel, ""), own)

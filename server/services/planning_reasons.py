@@ -10,7 +10,6 @@ from server.services.board.spans import day_of_age
 from server.services.board.standing import PanelStanding
 from server.services.plan_reading import Rest
 from server.services.planning_asked import Asked, Made
-from server.services.planning_names import Names
 
 RULE, THERE = "a rule asks to wait over", "the panel is there from"  # as the planner words them
 
@@ -18,15 +17,14 @@ RULE, THERE = "a rule asks to wait over", "the panel is there from"  # as the pl
 class Reasons:
     """Words for the reasons of a plan's sittings."""
 
-    def __init__(self, names: Names, made: Made, asked: Asked) -> None:
-        self._names, self._made, self._asked = names, made, asked
+    def __init__(self, made: Made, asked: Asked) -> None:
+        self._made, self._asked = made, asked
         self._standing = {one.layers.panel.uid: one for one in asked.found}
         self._release = {panel.id: panel.release_on for panel in made.asked.panels}
 
     def told(self, sitting: Mapping[str, Any]) -> str:
-        """The reason of a sitting as the planner told it, with what the rules have to do with it."""
-        panel = sitting["panel"]
-        text = self._names.in_words(sitting["binding"]["text"], panel)
+        """The reason of a sitting as the planner told it, by uids, with what the rules have to do with it."""
+        panel, text = sitting["panel"], sitting["binding"]["text"]
         rest, release = self._made.extra.rests.get(sitting["id"]), self._release[panel]
         # What it waits for comes first, then what has taken the working times since.
         waits, semicolon, since = text.partition("; ")

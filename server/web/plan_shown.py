@@ -12,7 +12,15 @@ from typing import Any
 from server.services.board.due import falls_short
 from server.services.board.facts import PanelFact
 from server.services.board.plan_standing import PlanNow
-from server.services.plan_reading import BrokenSitting, PlannedSitting, as_called, share_wait_of, sittings_of
+from server.services.plan_reading import (
+    BrokenSitting,
+    Called,
+    PlannedSitting,
+    as_called,
+    content_as_called,
+    share_wait_of,
+    sittings_of,
+)
 from server.services.planning_make import FOLLOWS
 from server.store.tables import StudioPlan
 from server.web import plan_words, words
@@ -184,7 +192,7 @@ def shown_in_use(row: StudioPlan | None, now: PlanNow, facts: Mapping[str, Panel
         for one in now.sittings
         if one.fate == "stands" or (one.fate == "painted" and one.plan.on == today)
     ]
-    made = _plan(row, found, today)
+    made = _plan(row, found, today, now.called)
     return replace(
         made,
         panels=as_they_stand(made.panels, now, facts, today),
@@ -205,7 +213,7 @@ def shown(row: StudioPlan | None, now: PlanNow, today: date, confidence: float =
     every = (as_called(one, now.called) for one in sittings_of(row.content_json))
     here = [one for one in every if one.uid in now.to_come or one.uid in now.painted]
     sittings = [replace(_beside(one, stood, now.to_come, today), is_painted=one.uid in now.painted) for one in here]
-    made = _plan(row, sittings, today)
+    made = _plan(row, sittings, today, now.called)
     odds = {one["id"]: one.get("odds") for one in row.content_json.get("panels", ())}
     panels = (replace(one, at_risk=falls_short(odds[one.uid], confidence)) for one in made.panels)
     return replace(
@@ -217,8 +225,8 @@ def shown(row: StudioPlan | None, now: PlanNow, today: date, confidence: float =
     )
 
 
-def _plan(row: StudioPlan, sittings: Iterable[SittingShown], today: date) -> PlanShown:
-    content = told(row)
+def _plan(row: StudioPlan, sittings: Iterable[SittingShown], today: date, names: Mapping[str, Called]) -> PlanShown:
+    content = content_as_called(told(row), names)
     by_day: dict[date, list[SittingShown]] = {}
     for sitting in sittings:
         by_day.setdefault(sitting.plan.on, []).append(sitting)

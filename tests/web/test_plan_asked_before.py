@@ -5,11 +5,13 @@ from typing import Any
 
 import pytest
 from fastapi import FastAPI
+from sqlmodel import select
 from starlette.testclient import TestClient
 
 from server.services import planning
 from server.services.planning import WorkTimeCreate
 from server.store.db import Database
+from server.store.tables import Panel
 from tests.services.conftest import NOW, Bench, make_bench
 from tests.web.test_plan import accepted, late_panel, words
 from tests.web.test_plan_pins import TODAY, in_use, pin, pinned, waiting
@@ -67,6 +69,10 @@ def test_a_move_that_can_hold_no_more_is_told(moved: str, bare: Bench, client: T
     [sitting] = told["sittings"]
     assert told["let_go"] == [{"layer_uid": moved, **{n: sitting[n] for n in ("panel_uid", "title", "kind")}}]
     assert client.get(f"/api/v1/plans/{in_use(db).uid}").json()["let_go"] == told["held"] == []
+    with bare.unit("Named otherwise") as work:
+        work.session.exec(select(Panel)).one().title = "Quinces"
+    assert NO_LONGER.replace("Two pears", "Quinces") in words(client.get("/plan").text)
+    assert client.get(f"/api/v1/plans/{waiting(db).uid}").json()["let_go"][0]["title"] == "Quinces"
 
 
 def test_a_move_to_a_day_that_is_over_is_told(moved: str, client: TestClient, app: FastAPI, db: Database) -> None:

@@ -1,5 +1,6 @@
 """The plan in use while its panels change: what of them it does not hold is told, nothing of those that are gone."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -129,6 +130,33 @@ def test_a_plan_tells_panels_layers_and_mixes_by_their_names_of_now(
         assert "Quinces" in told and "first painting" in told and "Cold white" in told
         assert "Two pears" not in told.partition("What was changed")[0] and "block-in" not in told
     assert page(client).count("Quinces : can be delivered") == 2
+
+
+def test_reasons_of_a_plan_tell_panels_and_layers_by_their_names_of_now(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    """Three sittings that fill a morning each, and a layer that finds no place with one that waits for it."""
+    panels = [bare.panel(title=title) for title in ("Two pears", "Harbour", "Old boat")]
+    for panel in panels:
+        bare.layer(panel, kind="glaze", sitting_min=120)
+    dropped = bare.layer(panels[0], kind="long one", sitting_min=400)  # no morning has as much
+    bare.layer(panels[0], kind="last one")
+    accepted(client, db)
+    client.post("/plan/right")
+    uids = [one.uid for one in plans(db)]
+    addresses = ["/plan", "/plan/week", *(f"/api/v1/plans/{uid}" for uid in uids)]
+    before = {address: page(client, address).partition("What was changed")[0] for address in addresses}
+    assert all("of “" in told for told in before.values())
+    assert all("“long one”, which has no place" in told for told in before.values() if "no place" in told)
+    with bare.unit("Named otherwise") as work:
+        for panel in panels:
+            work.session.get_one(Panel, panel.id).title += " renamed"
+        work.session.get_one(Layer, dropped.id).kind = "other one"
+    for address in addresses:
+        told = page(client, address).partition("What was changed")[0]
+        assert not re.search(r"“(Two pears|Harbour|Old boat)”|long one", told), address
+        assert told.count(" renamed”") == before[address].count("of “") > 0, address
+        assert told.count("“other one”") == before[address].count("“long one”"), address
 
 
 def test_a_day_of_the_plan_before_goes_with_it_where_the_new_one_has_none(

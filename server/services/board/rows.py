@@ -91,12 +91,13 @@ class StudioRows:
 
     @property
     def called(self) -> Mapping[str, Called]:
-        """What every layer is called, by its uid."""
-        return {
-            layer.uid: Called(panel.title, layer.kind, self.palette_of(layer))
+        """What every layer is called, and every panel, by their uids."""
+        layers = {
+            layer.uid: Called(panel.title, layer.kind, self.palette_of(layer), panel.uid)
             for panel in self.panels
             for layer in self.layers.get(panel.id, ())
         }
+        return {**{panel.uid: Called(panel.title, panel_uid=panel.uid) for panel in self.panels}, **layers}
 
     def palette_of(self, layer: Row[Any]) -> str | None:
         """What is mixed for a layer, as plans name it; None where it takes no mix."""
@@ -194,19 +195,23 @@ def palette_words(labels: Iterable[str]) -> str | None:
 
 
 def _called_elsewhere(session: Session, rows: StudioRows, studio_id: int) -> dict[str, Called]:
-    """What the layers to come of all panels are called, for where one panel alone is read: what is mixed for another
-    one is mixed already that day."""
-    columns = (col(Layer.uid), col(Layer.kind), col(Panel.title), col(LayerMix.mix_id))
+    """What the layers to come of all panels, and these, are called, for where one panel alone is read: what is mixed
+    for another one is mixed already that day."""
+    own: Any = col(Panel.uid).label("panel_uid")
+    columns = (col(Layer.uid), col(Layer.kind), col(Panel.title), own, col(LayerMix.mix_id))
     layers: Any = select(*columns).select_from(Layer)
     wanted = _open_layers(layers.outerjoin(LayerMix, col(LayerMix.layer_id) == col(Layer.id)), studio_id, None)
     found: dict[str, list[Row[Any]]] = defaultdict(list)
     for row in session.execute(wanted.where(col(Layer.painted_at).is_(None))):
         found[row.uid].append(row)
     mixes = rows.book.mixes
-    return {
-        uid: Called(some[0].title, some[0].kind, palette_words(mixes[one.mix_id].label for one in some if one.mix_id))
-        for uid, some in found.items()
-    }
+    called: dict[str, Called] = {}
+    for uid, some in found.items():
+        title, panel_uid = some[0].title, some[0].panel_uid
+        palette = palette_words(mixes[one.mix_id].label for one in some if one.mix_id)
+        called[uid] = Called(title, some[0].kind, palette, panel_uid)
+        called[panel_uid] = Called(title, panel_uid=panel_uid)
+    return called
 
 
 def _named(rows: StudioRows, others: Mapping[str, Called]) -> PlanInUse | None:

@@ -31,13 +31,21 @@ from server.services.board.facts import PanelFact, Standing
 from server.services.board.plan_standing import Fate, PlanNow, SittingNow, plan_now
 from server.services.board.plan_waiting import broken_by_now
 from server.services.board.worksheet import MixDue, PainterDay, SheetDay, StepDue, Worksheet
-from server.services.plan_reading import BrokenSitting, PlannedSitting, share_wait_of, sittings_of
+from server.services.plan_reading import (
+    BrokenSitting,
+    PlannedSitting,
+    as_called,
+    content_as_called,
+    share_wait_of,
+    sittings_of,
+)
 from server.services.planning_asked import PlanMake
 from server.store.tables import StudioPlan
 from server.web.deps import PageRequest
 from server.web.plan_panels import PanelShown
 from server.web.plan_shown import shown_in_use
 
+Content = Mapping[str, Any]  # a plan as it is stored
 PINS = ("let_go", "held")  # fields of a plan with what became of pins
 
 
@@ -50,7 +58,8 @@ def plans_out(session: Session, page: PageRequest, rows: Sequence[StudioPlan]) -
             return _in_use(session, page, row)
         if waiting is not None and row.uid == waiting.uid:
             return _waiting(session, page, row)
-        return _plan(row, _stored(row), tuple(_sitting(each, None, None) for each in _sittings(row)))
+        content = row.content_json or {}
+        return _plan(row, content, _stored(content), tuple(_sitting(one, None, None) for one in sittings_of(content)))
 
     return tuple(map(told, rows))
 
@@ -61,16 +70,17 @@ def week_out(sheet: Worksheet) -> WorkWeekOut:
     return WorkWeekOut(first=sheet.first, has_plan=sheet.has_plan, painters=sheet.painters, days=days)
 
 
-def _stored(row: StudioPlan) -> tuple[PlannedPanelOut, ...]:
-    return tuple(_panel(each) for each in (row.content_json or {}).get("panels", ()))
+def _stored(content: Content) -> tuple[PlannedPanelOut, ...]:
+    return tuple(_panel(each) for each in content.get("panels", ()))
 
 
 def _in_use(session: Session, page: PageRequest, row: StudioPlan) -> StudioPlanOut:
     """The plan in use, as its page shows it."""
     now = plan_now(session, page.actor, page.now, page.zone)
     became = {one.plan.uid: one for one in now.sittings}
-    sittings = (_planned(each, became.get(each.uid)) for each in _sittings(row))
-    made = _plan(row, _panels_now(session, page, row, now), tuple(sittings))
+    content = content_as_called(row.content_json or {}, now.called)
+    sittings = (_planned(each, became.get(each.uid)) for each in sittings_of(content))
+    made = _plan(row, content, _panels_now(session, page, row, now), tuple(sittings))
     return made.model_copy(update={"let_go": (), "held": ()})
 
 
@@ -78,7 +88,9 @@ def _waiting(session: Session, page: PageRequest, row: StudioPlan) -> StudioPlan
     """The plan that waits, with what of it holds no more by now."""
     now, moment = plan_now(session, page.actor, page.now, page.zone), board.moment_of(page.now, page.zone)
     broken = broken_by_now(session, page.actor, row, moment)
-    made = _plan(row, _stored(row), tuple(_sitting(each, None, broken.get(each.uid)) for each in _sittings(row)))
+    content = content_as_called(row.content_json or {}, now.called)
+    sittings = (as_called(each, now.called) for each in sittings_of(content))
+    made = _plan(row, content, _stored(content), tuple(_sitting(each, None, broken.get(each.uid)) for each in sittings))
     still = {name: tuple(one for one in getattr(made, name) if one.layer_uid in now.to_come) for name in PINS}
     return made.model_copy(update=still)
 
@@ -90,7 +102,7 @@ def _panels_now(session: Session, page: PageRequest, row: StudioPlan, now: PlanN
     if seen is None:
         return ()
     shown = {panel.uid: panel for panel in seen.panels}
-    stored = (one for one in _stored(row) if one.panel_uid in shown)
+    stored = (one for one in _stored(row.content_json or {}) if one.panel_uid in shown)
     return tuple(_now(one, shown[one.panel_uid], facts.get(one.panel_uid)) for one in stored)
 
 
@@ -122,14 +134,9 @@ def _state(row: StudioPlan) -> State:
     return "waiting" if row.accepted_at is None else "in_use"
 
 
-def _sittings(row: StudioPlan) -> list[PlannedSitting]:
-    return sittings_of(row.content_json or {})
-
-
 def _plan(
-    row: StudioPlan, panels: tuple[PlannedPanelOut, ...], sittings: tuple[PlannedSittingOut, ...]
+    row: StudioPlan, content: Content, panels: tuple[PlannedPanelOut, ...], sittings: tuple[PlannedSittingOut, ...]
 ) -> StudioPlanOut:
-    content = row.content_json or {}
     settings = PlanMake.model_validate(content.get("settings", {}))
     return StudioPlanOut(
         uid=row.uid,

@@ -19,14 +19,17 @@ SHARED_BEFORE_D = SET_UP_PRICE / FLOW_PRICE  # for so long panels waited in plan
 @dataclass(frozen=True, slots=True)
 class BrokenSitting:
     """Why a sitting of the plan in use holds no more: its day is over, its layer is not ready then (but only
-    ``ready_from``), its painter's hours, as they are now, have no room for it, ``rule`` stops it then, with its
-    mixing it ``takes_min`` by now, where it ``has_min``, or it was planned by the clock of another time zone."""
+    ``ready_from``), its painter's hours, as they are now, have no room for it, ``rule`` stops it then, with its mixing
+    it ``takes_min`` by now, where it ``has_min``, or it was planned by the clock of another time zone. Not
+    ``can_mend``: it is told to somebody who does not plan.
+    """
 
     why: Literal["missed", "not_ready", "off_hours", "stopped", "short", "other_clock"]
     ready_from: date | None = None
     rule: str = ""
     takes_min: int = 0
     has_min: int = 0
+    can_mend: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -103,7 +103,9 @@ def _sitting_of(sitting: PlannedSitting | None, link: OpenLink) -> PlannedSittin
         palette=sitting.palette if "mixes" in link.shows else None,
         why="",
         why_of=None,
-        broken=None if sitting.broken is None else replace(sitting.broken, rule="", takes_min=0, has_min=0),
+        broken=None
+        if sitting.broken is None
+        else replace(sitting.broken, rule="", takes_min=0, has_min=0, can_mend=False),
     )
 
 

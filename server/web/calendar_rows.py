@@ -123,14 +123,21 @@ def _sitting_words(layer: CalendarLayer, sitting: PlannedSitting, today: date, i
     if layer.start != sitting.start_at:
         likely = standing_words.span_words(layer.start_days, today)
         if not broken or (sitting.broken and sitting.broken.why == "not_ready"):
-            return f"{layer.kind} was planned {when}; it may go on later, {likely}: plan anew"
-        return f"{layer.kind} was planned {when}; {broken}; it may go on {likely}: plan anew"
+            return _told_to(sitting, f"{layer.kind} was planned {when}; it may go on later, {likely}")
+        return _told_to(sitting, f"{layer.kind} was planned {when}; {broken}; it may go on {likely}")
     if is_beneath_day:
         when = plan_words.clock_words(sitting)
+    if broken and is_beneath_day:
+        return _told_to(sitting, f"{layer.kind} was planned for this day, {when}; {broken}")
     if broken:
-        return f"{layer.kind} was planned {when}; {broken}: plan anew"
+        return _told_to(sitting, f"{layer.kind} was planned {when}; {broken}")
     why = f". Why this day? {plan_words.why_words(sitting, today).rstrip('.')}" if sitting.why else ""
     return f"{layer.kind}: {when}{why}"
+
+
+def _told_to(sitting: PlannedSitting, told: str) -> str:
+    """What somebody who plans can do about it is told to nobody else."""
+    return told if sitting.broken is not None and not sitting.broken.can_mend else f"{told}: plan anew"
 
 
 def _pins(panel: PanelFact, first_on: date, moment: Moment, href: str) -> Iterable[CalendarPin]:

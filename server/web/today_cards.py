@@ -262,8 +262,9 @@ def _planned(panel: PanelFact, today: date) -> str:
     palette = "" if standing_words.is_far(sitting.on, today) else plan_words.palette_words(sitting)
     when = plan_words.when_words(sitting, today)
     broken = plan_words.broken_words(sitting, today)
-    if broken:
-        return f"Was planned {when}; {broken}: plan anew"
+    if broken and sitting.broken is not None:
+        told = f"Was planned {when}; {broken}"
+        return f"{told}: plan anew" if sitting.broken.can_mend else told
     return (
         Filled("Planned {when}: {mixes}", when=when, mixes=palette) if palette else Filled("Planned {when}", when=when)
     )

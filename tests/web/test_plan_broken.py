@@ -81,6 +81,7 @@ def test_hours_that_were_cut_are_told_wherever_the_sitting_is(bare: Bench, clien
     for place in ("", "/calendar?view=agenda"):
         told = page(client, shared + place)
         assert "the working hours have no room for it" in told.lower() and "Mornings" not in told, place
+        assert "plan anew" not in told  # that is not theirs to do
 
 
 def test_a_sitting_that_a_rule_stops_for_good_stays_in_the_calendar_with_the_rule(
@@ -99,7 +100,9 @@ def test_a_sitting_that_a_rule_stops_for_good_stays_in_the_calendar_with_the_rul
     assert "Stopped by a rule On this day a rule stops it" in page(client, "/plan")
     told = told_in(client, feed, "glaze")
     assert (told["STATUS"], told["SEQUENCE"], told["UID"]) == ("CANCELLED", 1, uid)
-    assert "it is being thought over" in told["DESCRIPTION"] and "(R" not in str(told)
+    assert told["DESCRIPTION"].endswith(
+        "it is being thought over\nWhite, mixed in the 30 minutes before"
+    ) and "(R" not in str(told)
     assert "it is being thought over" in page(client, f"{shared}/calendar?view=agenda")
     assert not re.search(r"\(R\d+\)", page(client, f"{shared}/calendar?view=agenda"))
 

@@ -281,7 +281,7 @@ def _painting(row: _Row) -> Iterable[Entry]:
     span = layer.start_days
     if layer.sitting is not None and layer.start == layer.sitting.start_at and layer.sitting.broken is None:
         when: When = (_utc(layer.sitting.start_at), _utc(layer.sitting.end_at))
-    elif panel.standing is Standing.READY:
+    elif panel.standing is Standing.READY and span.low <= moment.on:
         when = (moment.on, None)  # since that day, until it is done
     else:
         when = _days(span.low, span.high)

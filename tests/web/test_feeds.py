@@ -255,6 +255,17 @@ def test_an_empty_studio_has_an_empty_calendar(easel: Easel):
     assert answer.headers["last-modified"]
 
 
+def test_a_day_that_was_given_by_hand_is_the_tasks_too(easel: Easel, app: FastAPI):
+    """As the calendar tells it, though the panel is ready before."""
+    panel = easel.panel(title="Bare board")
+    easel.layer(panel, kind="block-in", planned_on="2026-12-10")
+    easel.layer(easel.panel(title="Another board"), kind="block-in")
+    found = read(easel, feed(easel).replace("calendar.ics", "tasks.ics"), "VTODO")
+    given, free = found["Bare board: paint the block-in"], found["Another board: paint the block-in"]
+    assert (given["DTSTART"].dt, given["DUE"].dt) == (date(2026, 12, 10), date(2026, 12, 11))
+    assert free["DTSTART"].dt == NOW.date() and "DUE" not in free
+
+
 def test_what_a_link_shows_otherwise_is_modified_for_a_client_that_asks_by_the_date_alone(easel: Easel, app: FastAPI):
     """RFC 9110, 8.8.2: the date is when the representation was changed last, and not only what is planned in it."""
     hang(easel)

@@ -2,12 +2,13 @@
 
 import re
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from sqlmodel import select
 from starlette.testclient import TestClient
 
-from server.services import layers
+from server.services import layers, records
 from server.services import panels as panels_service
 from server.store.db import Database
 from server.store.tables import Layer, LayerMix, Mix, Panel, StudioPlan
@@ -159,15 +160,21 @@ def test_reasons_of_a_plan_tell_panels_and_layers_by_their_names_of_now(
         assert told.count("“other one”") == before[address].count("“long one”"), address
 
 
-def test_a_day_of_the_plan_before_goes_with_it_where_the_new_one_has_none(
-    bare: Bench, client: TestClient, db: Database
-) -> None:
+def without_a_place(bare: Bench, client: TestClient, db: Database, **values: Any) -> Layer:
+    """A layer of the plan in use, with other ``values`` since, that finds no place in the plan that waits beside it."""
     layer = bare.layer(bare.panel(title="Two pears"), kind="block-in")
     bare.layer(bare.panel(title="Another"), kind="glaze")
     accepted(client, db)
     with bare.unit("Longer") as work:
-        work.session.get_one(Layer, layer.id).sitting_min = 400
+        records.change(work.session.get_one(Layer, layer.id), {"sitting_min": 400, **values})
     client.post("/plan/right")
+    return layer
+
+
+def test_a_day_of_the_plan_before_goes_with_it_where_the_new_one_has_none(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    layer = without_a_place(bare, client, db)
     assert "Without a place in it: Two pears, block-in" in page(client)
     client.post(f"/plan/{waiting(db).uid}/accept")
     assert planned(db)[layer.uid] is None and sum(day is not None for day in planned(db).values()) == 1
@@ -179,14 +186,8 @@ def test_a_day_of_the_plan_before_goes_with_it_where_the_new_one_has_none(
 def test_a_day_that_was_given_by_hand_stays_where_a_plan_has_none(
     bare: Bench, client: TestClient, db: Database
 ) -> None:
-    layer = bare.layer(bare.panel(title="Two pears"), kind="block-in")
-    bare.layer(bare.panel(title="Another"), kind="glaze")
-    accepted(client, db)
     day = NOW.date() + timedelta(days=9)
-    with bare.unit("By hand") as work:
-        row = work.session.get_one(Layer, layer.id)
-        row.sitting_min, row.planned_on = 400, day
-    client.post("/plan/right")
+    layer = without_a_place(bare, client, db, planned_on=day)
     client.post(f"/plan/{waiting(db).uid}/accept")
     assert planned(db)[layer.uid] == day
 

@@ -1,14 +1,17 @@
 """The plan in use as its readers take it: which sitting stands when, and why. One reading for every screen and feed."""
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
-from typing import Any, Literal
+from hashlib import sha256
+from typing import Any, Literal, NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import String, cast, select
 from sqlmodel import Session, col
 
 from server.planning.schedule.problem import FLOW_PRICE, SET_UP_PRICE
+from server.services.kept import Kept
 from server.services.plan_texts import KeptText, kept_text, layer_words
 from server.store.tables import Name, StudioPlan
 
@@ -133,10 +136,14 @@ class PlanInUse:
         return any(uid not in self.sittings and uid not in self.unplaced for uid in to_come)
 
 
+_READ: "Kept[PlanInUse]" = Kept(64)
+
+
 def in_use(session: Session, studio_id: int) -> PlanInUse | None:
     """The plan in use of a studio, in one query; None where none was taken."""
+    names = (col(StudioPlan.uid), col(StudioPlan.version), col(StudioPlan.created_at))
     query = (
-        select(*(getattr(StudioPlan, name) for name in ("uid", "version", "content_json", "created_at")))
+        select(*names, cast(col(StudioPlan.content_json), String).label("content_text"))
         .where(
             col(StudioPlan.studio_id) == studio_id,
             col(StudioPlan.archived_at).is_(None),
@@ -146,7 +153,24 @@ def in_use(session: Session, studio_id: int) -> PlanInUse | None:
         .limit(1)
     )
     row = session.execute(query).first()
-    return None if row is None or not row.content_json else as_in_use(row)
+    if row is None or not row.content_text:
+        return None
+    key = (row.uid, row.version, row.created_at, sha256(row.content_text.encode()).digest())
+    found = _READ.get(key)
+    if found is None:
+        content = json.loads(row.content_text)
+        if not content:
+            return None
+        found = as_in_use(_Stored(row.uid, row.version, content, row.created_at))
+        _READ.keep({key: found})
+    return found
+
+
+class _Stored(NamedTuple):
+    uid: str
+    version: int
+    content_json: Mapping[str, Any]
+    created_at: datetime
 
 
 def waits(session: Session, studio_id: int) -> bool:
@@ -203,7 +227,8 @@ def as_called(sitting: PlannedSitting, names: Mapping[str, Called]) -> PlannedSi
     """A sitting under the names of now, where they are known; as it was planned otherwise."""
     why = text_as_called(sitting.why_of, sitting.why, names, sitting.panel_uid)
     found = names.get(sitting.uid)
-    if found is None:
+    stored = (sitting.title, sitting.kind, sitting.palette)
+    if found is None or stored == (found.title, found.kind, found.palette):
         return sitting if why == sitting.why else replace(sitting, why=why)
     return replace(sitting, title=Name(found.title), kind=found.kind, palette=_name(found.palette), why=why)
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import Field
 
@@ -13,9 +13,10 @@ from server.planning.schedule.problem import Problem
 from server.planning.schedule.solve import Progress
 from server.science.soundness.types import Finding
 from server.services.board.facts import Moment
+from server.services.board.films import panel_layers
 from server.services.board.plan_problem import Extra, Room
 from server.services.board.rows import StudioRows
-from server.services.board.standing import PanelStanding
+from server.services.board.standing import PanelStanding, standings
 from server.services.fields import Command
 from server.services.planning_rules import Answer
 from server.services.planning_ways import OnShelf
@@ -42,6 +43,14 @@ class Asked:
     found: list[PanelStanding]
     shelf: OnShelf
     command: PlanMake
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Sent without where the panels stand, which is more than all else: there it is found again."""
+        return _found_again, (self.board, self.moment, self.room, self.shelf, self.command)
+
+
+def _found_again(board: StudioRows, moment: Moment, room: Room, shelf: OnShelf, command: PlanMake) -> Asked:
+    return Asked(board, moment, room, standings(board, panel_layers(board, moment), moment), shelf, command)
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,6 +66,8 @@ def happened(session: Session, actor: Actor, given: PlanRight, now: datetime, zo
 
 def _let_go(session: Session, actor: Actor, plan: PlanInUse, on: date, *, is_chosen: bool) -> str:
     """Let the pinned sittings of a day that is left free move again; tells which, "" where there are none."""
+    if not any(one.pinned and one.on == on for one in plan.sittings.values()):
+        return ""
     rows = load(session, actor)
     held = [one for one in standing_sittings(rows) if one.pinned and one.on == on] if rows is not None else []
     if not held:

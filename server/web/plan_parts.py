@@ -10,8 +10,9 @@ from sqlmodel import Session
 
 from server.services import board, planning_plans, studios
 from server.services.board.facts import PanelFact, TodayBoard
-from server.services.board.plan_standing import plan_now
+from server.services.board.plan_standing import plan_in
 from server.services.board.plan_waiting import broken_by_now
+from server.services.board.snapshot import snapshot
 from server.services.board.today import moment_of
 from server.services.plan_reading import BrokenSitting
 from server.web.deps import PageRequest
@@ -55,8 +56,8 @@ class Plans:
 def plans(session: Session, page: PageRequest) -> Plans:
     wall = board.today(session, page.actor, page.now, page.zone)
     in_use, waiting = planning_plans.in_use(session, page.actor), planning_plans.waiting(session, page.actor)
-    now = plan_now(session, page.actor, page.now, page.zone)
     facts = {panel.uid: panel for group in wall.groups.values() for panel in group}
+    now = plan_in(snapshot(session, page.actor).rows, wall.moment, facts.values())
     studio = studios.get(session, page.actor)
     moment = moment_of(page.now, page.zone)
     broken = broken_by_now(session, page.actor, waiting, moment) if waiting is not None else {}

@@ -212,7 +212,7 @@ def shown(row: StudioPlan | None, now: PlanNow, today: date, confidence: float =
     stood = {one.plan.uid: one.plan for one in now.standing}
     every = (as_called(one, now.called) for one in sittings_of(row.content_json))
     here = [one for one in every if one.uid in now.to_come or one.uid in now.painted]
-    sittings = [replace(_beside(one, stood, now.to_come, today), is_painted=one.uid in now.painted) for one in here]
+    sittings = [_beside(one, stood, now, today) for one in here]
     made = _plan(row, sittings, today, now.called)
     odds = {one["id"]: one.get("odds") for one in row.content_json.get("panels", ())}
     panels = (replace(one, at_risk=falls_short(odds[one.uid], confidence)) for one in made.panels)
@@ -261,13 +261,12 @@ def is_far(on: date, today: date) -> bool:
     return (on - today).days > A_YEAR_D
 
 
-def _beside(
-    sitting: PlannedSitting, stood: Mapping[str, PlannedSitting], to_come: Mapping[str, date | None], today: date
-) -> SittingShown:
+def _beside(sitting: PlannedSitting, stood: Mapping[str, PlannedSitting], now: PlanNow, today: date) -> SittingShown:
     """A sitting with where its layer stands now: by the plan in use, or by the day that was given it by hand."""
     was = stood.get(sitting.uid)
-    before = was.on if was is not None else to_come.get(sitting.uid)
-    return SittingShown(sitting, today, was=was, before=before if before != sitting.on else None)
+    before = was.on if was is not None else now.to_come.get(sitting.uid)
+    other = before if before != sitting.on else None
+    return SittingShown(sitting, today, was=was, before=other, is_painted=sitting.uid in now.painted)
 
 
 def _changes(

@@ -222,3 +222,13 @@ def test_a_small_studio_is_answered_with_the_whole(studio: Bench, monkeypatch: p
     monkeypatch.setattr(planning_make, "worked_out_apart", lambda *_: {"whole": True})
     assert Firsts(4).of(asked_of(studio), EFFORT) == Answered({"whole": True})
     assert planning_quiet.QUIET.seconds == 0.0
+
+
+def test_what_is_asked_is_sent_without_where_panels_stand_and_found_as_it_was(studio: Bench) -> None:
+    asked = asked_of(studio)
+    sent = pickle.dumps(asked)
+    assert b"PanelStanding" not in sent
+    there = pickle.loads(sent)
+    assert repr(there.found) == repr(asked.found) and there.room == asked.room
+    effort = Effort(moves=0)
+    assert planning_make.work_out(there, effort) == planning_make.work_out(asked, effort)

@@ -17,8 +17,11 @@ def too_short(sitting: PlannedSitting, layer: Row[Any], rows: StudioRows) -> Bro
     assert rows.plan is not None
     has = sitting.mixing_min + round((sitting.end_at - sitting.start_at).total_seconds() / 60)
     takes = int(layer.sitting_min or SITTING_MIN)
+    mixing_min = int(rows.plan.settings.get("mix_setup_min", MIXING_MIN))
+    if takes + mixing_min <= has:
+        return None
     palette = rows.palette_of(layer)
     first_at = rows.plan.mixed.get((palette or "", sitting.painter, sitting.on), sitting.start_at)
     if palette is not None and first_at >= sitting.start_at:
-        takes += int(rows.plan.settings.get("mix_setup_min", MIXING_MIN))
+        takes += mixing_min
     return BrokenSitting("short", takes_min=takes, has_min=has) if takes > has else None

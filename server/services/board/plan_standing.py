@@ -1,6 +1,6 @@
 """What became of the sittings of the plan in use: which stand, which are painted, whose day was changed by hand."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
@@ -61,8 +61,8 @@ def plan_now(session: Session, actor: Actor, now: datetime, zone: ZoneInfo) -> P
     return plan_in(snapshot(session, actor).rows, moment_of(now, zone))
 
 
-def plan_in(rows: StudioRows, moment: Moment) -> PlanNow:
-    """The same from rows that were read already."""
+def plan_in(rows: StudioRows, moment: Moment, facts: Collection[PanelFact] | None = None) -> PlanNow:
+    """The same from rows that were read already. ``facts``: of every panel, where they are known."""
     every = [layer for panel in rows.panels for layer in rows.layers.get(panel.id, ())]
     to_come = {layer.uid: layer.planned_on for layer in every if layer.painted_at is None}
     panels = {
@@ -70,13 +70,13 @@ def plan_in(rows: StudioRows, moment: Moment) -> PlanNow:
         for panel in rows.panels
     }
     painted = frozenset(one.uid for one in every if one.uid not in to_come)
-    return PlanNow(_sittings(rows, moment), to_come, painted, panels, rows.called)
+    return PlanNow(_sittings(rows, moment, facts), to_come, painted, panels, rows.called)
 
 
-def _sittings(rows: StudioRows, moment: Moment) -> tuple[SittingNow, ...]:
+def _sittings(rows: StudioRows, moment: Moment, facts: Collection[PanelFact] | None) -> tuple[SittingNow, ...]:
     if rows.plan is None:
         return ()
-    broken = broken_of(panel_facts(rows, moment))
+    broken = broken_of(panel_facts(rows, moment) if facts is None else facts)
     layers = {layer.uid: layer for panel in rows.panels for layer in rows.layers.get(panel.id, ())}
     found = []
     for sitting in rows.plan.sittings.values():

@@ -34,10 +34,10 @@ def broken_by_now(session: Session, actor: Actor, waiting: StudioPlan, moment: M
     """Why sittings of the plan that waits hold no more. One that was made just now holds, and is not asked about."""
     if not waiting.content_json:
         return {}
-    made = as_in_use(waiting)
-    if made.made_on == moment.on and not is_changed_since(session, actor, waiting):
+    is_of_today = waiting.content_json.get("made_on") == moment.on.isoformat()
+    if is_of_today and not is_changed_since(session, actor, waiting):
         return {}
-    return broken_if_taken(snapshot(session, actor).rows, made, moment)
+    return broken_if_taken(snapshot(session, actor).rows, as_in_use(waiting), moment)
 
 
 def broken_if_taken(rows: StudioRows, waiting: PlanInUse, moment: Moment) -> Mapping[str, BrokenSitting]:

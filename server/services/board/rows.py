@@ -92,8 +92,16 @@ class StudioRows:
     @property
     def called(self) -> Mapping[str, Called]:
         """What every layer is called, and every panel, by their uids."""
+        palettes: dict[tuple[int, ...], str | None] = {}  # the same mixes are laid again and again
+
+        def palette_of(layer: Row[Any]) -> str | None:
+            mixes = tuple(region.mix_id for region in self.regions.get(layer.id, ()))
+            if mixes not in palettes:
+                palettes[mixes] = self.palette_of(layer)
+            return palettes[mixes]
+
         layers = {
-            layer.uid: Called(panel.title, layer.kind, self.palette_of(layer), panel.uid)
+            layer.uid: Called(panel.title, layer.kind, palette_of(layer), panel.uid)
             for panel in self.panels
             for layer in self.layers.get(panel.id, ())
         }
@@ -218,7 +226,9 @@ def _named(rows: StudioRows, others: Mapping[str, Called]) -> PlanInUse | None:
     if rows.plan is None:
         return None
     names = {**others, **rows.called}
-    return replace(rows.plan, sittings={uid: as_called(one, names) for uid, one in rows.plan.sittings.items()})
+    sittings = {uid: as_called(one, names) for uid, one in rows.plan.sittings.items()}
+    is_as_it_was = all(one is rows.plan.sittings[uid] for uid, one in sittings.items())
+    return rows.plan if is_as_it_was else replace(rows.plan, sittings=sittings)
 
 
 def _columns(table: Any, names: str) -> list[Any]:

@@ -2,7 +2,7 @@
 
 Only what is archived can be purged, and only by who types its title. The rows of the picture go, and with them what the
 history kept of them before and after; an entry without content says that something was purged, when and by whom. What
-others were told in their own words (a note, a plan's reason) cannot be found and stays; plans and
+others were told in their own words (a note, a plan's reason) cannot be found and stays; plans, quotes and
 calendars lose the title.
 """
 
@@ -21,7 +21,7 @@ from server.services.errors import Invalid, Refused
 from server.services.images import OWNER_COLUMN, sql_table
 from server.services.tube_use import left_now
 from server.services.unit import leave_tombstone, moment
-from server.store.tables import Change, ChangeSet, Paint, Panel, PublishedEvent, StudioPlan, Table
+from server.store.tables import Change, ChangeSet, Paint, Panel, PublishedEvent, Quote, StudioPlan, Table
 
 # What belongs to a picture, from the panel outwards: (table, column that names its owner).
 PARTS = (
@@ -71,6 +71,7 @@ def purge(session: Session, actor: Actor, uid: str, typed_title: str) -> None:
     tubes = session.scalars(select(Paint).where(col(Paint.studio_id) == actor.studio_id)).all()
     left = left_now(session, actor.studio_id, tubes)
     forget_in_plans(session, actor, panel.uid, title)
+    _forget_in_quotes(connection, actor.studio_id, panel.uid, title)
     _forget_in_calendars(connection, actor.studio_id, panel.uid)
     session.expunge(panel)  # what was read of it is not what is there any more
     forget(connection, rows, title)
@@ -159,6 +160,31 @@ def forget_in_plans(session: Session, actor: Actor, uid: str, title: str) -> Non
         for change in connection.execute(images).mappings().all():
             values = {name: _without(change[name], title) for name in ("before", "after")}
             connection.execute(update(changes).where(changes.c.id == change["id"]).values(**values))
+
+
+def _forget_in_quotes(connection: Connection, studio_id: int, uid: str, title: str) -> None:
+    """A quote names other panels where it endangers them, and where their days held no more."""
+    quotes, changes = sql_table(Quote), sql_table(Change)
+    for quote in connection.execute(select(quotes).where(quotes.c.studio_id == studio_id)).mappings().all():
+        if not _names(quote["content_json"], uid):
+            continue
+        content = _without_others(quote["content_json"], title)
+        connection.execute(update(quotes).where(quotes.c.id == quote["id"]).values(content_json=content))
+        images = select(changes).where(changes.c.table_name == "quote", changes.c.row_id == quote["id"])
+        for change in connection.execute(images).mappings().all():
+            values = {
+                name: {**told, "content_json": _without_others(told.get("content_json") or {}, title)}
+                for name in ("before", "after")
+                if (told := change[name]) is not None
+            }
+            connection.execute(update(changes).where(changes.c.id == change["id"]).values(**values))
+
+
+def _without_others(content: dict[str, Any], title: str) -> dict[str, Any]:
+    """What a quote keeps, its own title as it is."""
+    return {
+        name: _without(told, title) if name in ("endangered", "slipping") else told for name, told in content.items()
+    }
 
 
 def _forget_in_calendars(connection: Connection, studio_id: int, uid: str) -> None:

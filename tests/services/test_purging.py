@@ -37,7 +37,17 @@ from server.services.layer_commands import LayerMixPart
 from server.services.planning_asked import PlanMake
 from server.services.whereabouts import whereabouts
 from server.store.db import Database
-from server.store.tables import Panel, Place, Reading, ReadingBatch, ReadingExtent, ShareLink, ShareLinkPanel, Table
+from server.store.tables import (
+    Panel,
+    Place,
+    Quote,
+    Reading,
+    ReadingBatch,
+    ReadingExtent,
+    ShareLink,
+    ShareLinkPanel,
+    Table,
+)
 from tests.services.conftest import NOW, Bench
 
 ZONE = ZoneInfo("Europe/Prague")
@@ -186,6 +196,23 @@ def test_plans_lose_the_title_and_still_stand(bench: Bench, database_url: str) -
         assert len(found.content_json["sittings"]) == len(content["sittings"])
         today(session, bench.actor, NOW, ZONE)
         plan_of(session, bench)
+
+
+def test_quotes_that_name_it_lose_the_title(bench: Bench) -> None:
+    panel = bench.panel(title=TITLE)
+    told = {"uid": panel.uid, "title": TITLE}
+    content = {"asked": {"title": "Herons"}, "endangered": [{**told, "before": 0.9, "after": 0.5}], "slipping": [told]}
+    with bench.unit("Worked out a date") as work:
+        quote = Quote(studio_id=bench.actor.studio_id, title="Herons", content_json=content)
+        work.session.add(quote)
+    with bench.unit("Archived") as work:
+        panels.archive(work.session, bench.actor, panel.uid)
+    purge(bench, panel)
+    assert TITLE not in everything(bench.db)
+    with bench.db.read() as session:
+        found = session.get_one(Quote, quote.id)
+        assert found.content_json is not None and found.title == "Herons"
+        assert [one["after"] for one in found.content_json["endangered"]] == [0.5]
 
 
 def test_ids_are_not_used_again(bench: Bench) -> None:

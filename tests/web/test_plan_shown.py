@@ -346,7 +346,7 @@ def test_a_plan_that_waits_marks_what_was_painted_meanwhile_and_leaves_out_what_
     stored = [dict(s) for s in (the_plan(db).content_json or {})["sittings"]]
     reason = "when the palette is free"
     for n, one in enumerate(stored):
-        one["why"] = reason if one["title"] == "One" else f"reason {n}"
+        one["why"], one["why_of"] = reason if one["title"] == "One" else f"reason {n}", None
     propose(bare, stored)
     assert "When the palette is free" in proposed(client) and "imprimatura" in proposed(client)
     assert "Painted" not in words(proposed(client))

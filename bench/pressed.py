@@ -17,10 +17,14 @@ from unittest.mock import patch
 
 from bench.pages import Pages
 from bench.timing import cpu_s
+from server.planning.schedule import threads
+from server.planning.schedule.repair import search_s
 from server.services import planning_first, planning_make
+from server.services.planning_asked import Effort
 from server.services.planning_first import FIRSTS
 from server.services.search_pool import Ears, SearchPool
 from server.services.search_worker import Part
+from server.web.serve import run_evenly
 
 STUDIO, FRIDAY = 1, 5
 LIST = b"What it changes"
@@ -43,9 +47,11 @@ class _Ends(Exception):
 
 class _Here:
     """In place of search processes: what one does is done here, up to the first part of an answer; all is sent there
-    and back."""
+    and back. One thread searches for as long as all would together: what the others do meanwhile is not on the way."""
 
-    def run(self, work: Callable[..., Any], *args: Any, kind: str = "quick", ears: Ears | None = None) -> Any:
+    def run(
+        self, work: Callable[..., Any], asked: Any, _effort: Any, kind: str = "quick", ears: Ears | None = None
+    ) -> Any:
         ears = ears or Ears()
 
         def told(heard: Any) -> bool:
@@ -54,12 +60,13 @@ class _Here:
                 raise _Ends
             return True
 
-        asked = pickle.loads(pickle.dumps(args))
-        return pickle.loads(pickle.dumps(work(*asked, told)))
+        effort = Effort(seconds=search_s(threads.share(1)))
+        return pickle.loads(pickle.dumps(work(pickle.loads(pickle.dumps(asked)), effort, told)))
 
 
 def waited(pages: Pages, data: Path | None, repeats: int, least: int | None) -> Waited:
     """``least``: the panels from which on the first part is answered with; None: the whole is."""
+    run_evenly()  # as a running program does
     seen, told = [], []
     before, FIRSTS.least = FIRSTS.least, least
     try:

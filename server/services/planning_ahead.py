@@ -17,7 +17,7 @@ from server.services import planning_make
 from server.services.access import Actor
 from server.services.planning_asked import Asked, Effort, PlanMake
 from server.services.planning_asked_before import AskedBefore, asked_before, free_of
-from server.services.planning_make import QUICK_S
+from server.services.planning_make import QUICK_S, Reading
 from server.services.planning_plans import FOR
 from server.services.unit import Unit
 
@@ -49,6 +49,18 @@ def _with(asked: Asked, changed: Changed, before: AskedBefore) -> Asked:
     return replace(asked, room=asked.room.moving(free).holding_before(moves).holding(changed.held))
 
 
+@dataclass(frozen=True, slots=True)
+class Later:
+    """What a plan is made from after a change, before it is found where the panels stand."""
+
+    reading: Reading
+    changed: Changed
+    before: AskedBefore = field(default_factory=AskedBefore)
+
+    def asked(self) -> Asked:
+        return _with(self.reading.asked(), self.changed, self.before)
+
+
 class _NotKept(Exception):
     """Leaves a unit of work so that nothing of it stays."""
 
@@ -62,7 +74,10 @@ def plan_after(
     """The plan as it would be after ``change``, with what was asked for in one that waits; None where the unit's form
     was sent before. What the change raises comes through."""
     after = asked_after(unit, change, actor, when)
-    return None if after is None else {**planning_make.worked_out_apart(after[0], Effort(seconds=QUICK_S)), **after[1]}
+    if after is None:
+        return None
+    later, noted = after
+    return {**planning_make.worked_out_apart(later.asked(), Effort(seconds=QUICK_S)), **noted}
 
 
 def asked_after(
@@ -70,17 +85,17 @@ def asked_after(
     change: Callable[[Session], Changed],
     actor: Actor,
     when: tuple[datetime, ZoneInfo],
-) -> tuple[Asked, dict[str, Any]] | None:
+) -> tuple[Later, dict[str, Any]] | None:
     """What that plan is made from, and what is noted in it."""
-    found: list[Asked] = []
+    found: list[Later] = []
     done_for: list[str] = []
     with suppress(_NotKept), unit() as work:
         if work.repeated:
             return None
         changed = change(work.session)
         command = PlanMake.model_validate(changed.settings)
-        asked = planning_make.read_changed(work.session, actor, command, *when)
-        found.append(_with(asked, changed, asked_before(work.session, actor)))
+        reading = planning_make.reading_changed(work.session, actor, command, *when)
+        found.append(Later(reading, changed, asked_before(work.session, actor)))
         done_for.extend([changed.panel] if changed.panel else [])
         raise _NotKept
     return found[0], {FOR: done_for}

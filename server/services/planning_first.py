@@ -20,12 +20,14 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import select
 from sqlmodel import Session, col
 
+from server.planning.schedule import threads
+from server.planning.schedule.repair import search_s
 from server.services import planning_make, planning_quiet, records
 from server.services.access import Actor
 from server.services.errors import ServiceError
 from server.services.images import sql_table
-from server.services.planning_ahead import Changed, asked_after
-from server.services.planning_asked import Asked, Effort, Made
+from server.services.planning_ahead import Changed, Later, asked_after
+from server.services.planning_asked import Effort, Made
 from server.services.planning_make import FOLLOWS, QUICK_S, content_of, first_content_of
 from server.services.planning_quiet import QUIET, Begun
 from server.services.planning_sound import sound
@@ -102,12 +104,12 @@ class Firsts:
         last = self._last.get(studio_id)
         return last is None or last.is_over.wait(seconds)
 
-    def of(self, asked: Asked, effort: Effort) -> Answered:
+    def of(self, later: Later) -> Answered:
         """The plan, or its first part. Raises what comes of the search before."""
-        if self.least is None or len(asked.found) < self.least:
-            return Answered(planning_make.worked_out_apart(asked, effort))
+        if self.least is None or len(later.reading.board.panels) < self.least:
+            return Answered(planning_make.worked_out_apart(later.asked(), Effort(seconds=QUICK_S)))
         following = Following()
-        Thread(target=_run, args=(following, asked, effort), name="following", daemon=True).start()
+        Thread(target=_run, args=(following, later), name="following", daemon=True).start()
         return Answered(following.first.result(), following)
 
 
@@ -124,14 +126,16 @@ def plan_first(
     after = asked_after(unit_, change, actor, when)
     if after is None:
         return None
-    asked, noted = after
-    answered = FIRSTS.of(asked, Effort(seconds=QUICK_S))
+    later, noted = after
+    answered = FIRSTS.of(later)
     return replace(answered, content={**answered.content, **noted})
 
 
-def in_parts(asked: Asked, effort: Effort, told: Callable[[Any], bool]) -> Rest:
-    """As a search process does it: tells the first part, then works out the rest."""
-    firsts: list[Made] = []
+def in_parts(later: Later, effort: Effort | None, told: Callable[[Any], bool]) -> Rest:
+    """As a search process does it: tells the first part, then works out the rest. ``effort``: None is as long as a
+    painter waits for it."""
+    asked, firsts = later.asked(), list[Made]()
+    effort = effort or Effort(seconds=search_s(threads.allowed()))
 
     def first(made: Made) -> None:
         firsts.append(made)
@@ -142,11 +146,11 @@ def in_parts(asked: Asked, effort: Effort, told: Callable[[Any], bool]) -> Rest:
     return Rest(content_of(made, asked), None if best is made else content_of(best, asked))
 
 
-def _run(following: Following, asked: Asked, effort: Effort) -> None:
+def _run(following: Following, later: Later) -> None:
     begun = None
     try:
         try:
-            rest: Rest = SEARCHES.run(in_parts, asked, effort, ears=Ears(following.hear))
+            rest: Rest = SEARCHES.run(in_parts, later, None, ears=Ears(following.hear))
         except BaseException as fault:
             if not following.first.done():
                 following.first.set_exception(fault)

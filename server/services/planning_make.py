@@ -4,7 +4,7 @@ Reading and working out are two steps, so that no session is held while a search
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime, timedelta, timezone
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -16,6 +16,7 @@ from server.planning.schedule.explain import explained
 from server.planning.schedule.odds import odds_of
 from server.planning.schedule.options import Variant
 from server.planning.schedule.plan import Option, Plan
+from server.planning.schedule.problem import Painter
 from server.planning.schedule.repair import SEARCH_S
 from server.planning.schedule.solve import Progress
 from server.services import planning
@@ -37,7 +38,7 @@ from server.services.planning_reasons import Reasons
 from server.services.planning_rules import Slips, first_stop
 from server.services.planning_since import PINNED_BEFORE
 from server.services.planning_sound import sound
-from server.services.planning_ways import PanelWay, on_shelf, panel_ways
+from server.services.planning_ways import OnShelf, PanelWay, on_shelf, panel_ways
 from server.services.search_pool import SEARCHES, Ears, Kind
 from server.store.db import Database
 
@@ -57,33 +58,59 @@ def read(session: Session, actor: Actor, command: PlanMake, now: datetime, zone:
 
 def read_changed(session: Session, actor: Actor, command: PlanMake, now: datetime, zone: ZoneInfo) -> Asked:
     """The same with what this very session changed and nobody else sees yet: none of it is kept for others."""
+    return reading_changed(session, actor, command, now, zone).asked()
+
+
+def reading_changed(session: Session, actor: Actor, command: PlanMake, now: datetime, zone: ZoneInfo) -> "Reading":
+    """The same before it is found where the panels stand."""
     rows = load(session, actor)
     assert rows is not None
-    return read_from(session, actor, command, moment_at(now, zone), rows)
+    return reading_from(session, actor, command, moment_at(now, zone), rows)
 
 
 def read_from(session: Session, actor: Actor, command: PlanMake, moment: Moment, board: StudioRows) -> Asked:
     """The same from rows that were read already."""
+    return reading_from(session, actor, command, moment, board).asked()
+
+
+def reading_from(session: Session, actor: Actor, command: PlanMake, moment: Moment, board: StudioRows) -> "Reading":
+    """That before it is found where the panels stand."""
     allow(actor, "read", None)
     hours = planning.all_open(session, actor)
     if not any(row.painter != planning.EVERYBODY for row in hours):
         raise Refused("Nobody has working hours yet. Say first when you paint.")
     if not board.places:
         raise Refused("Say first where panels dry: a plan needs a place with its climate.")
-    standing = standing_sittings(board)
-    found = standings(board, panel_layers(board, moment), moment)
-    sooner = ready_sooner(board, found, moment)
-    kept = [s for s in standing if s.pinned or s.on == moment.on or not (command.anew or s.panel_uid in sooner)]
-    room = Room(
-        painters=planning.painters(hours, moment.on, zone_minutes(moment.at, moment.zone)),
-        easels=command.easels,
-        rack_places=command.rack_places,
-        set_up_min=command.mix_setup_min,
-        stood={s.uid: (s.start_at, s.painter) for s in kept},
-        pinned=frozenset(s.uid for s in kept if s.pinned),
-        is_repair=bool(standing) and not command.anew,
-    )
-    return Asked(board, moment, room, found, on_shelf(session, actor), command)
+    painters = planning.painters(hours, moment.on, zone_minutes(moment.at, moment.zone))
+    return Reading(board, moment, painters, on_shelf(session, actor), command)
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What is read of a studio for a plan. Where its panels stand may be found elsewhere: it needs no session."""
+
+    board: StudioRows
+    moment: Moment
+    painters: tuple[Painter, ...]
+    shelf: OnShelf
+    command: PlanMake
+
+    def asked(self) -> Asked:
+        board, moment, command = self.board, self.moment, self.command
+        standing = standing_sittings(board)
+        found = standings(board, panel_layers(board, moment), moment)
+        sooner = ready_sooner(board, found, moment)
+        kept = [s for s in standing if s.pinned or s.on == moment.on or not (command.anew or s.panel_uid in sooner)]
+        room = Room(
+            painters=self.painters,
+            easels=command.easels,
+            rack_places=command.rack_places,
+            set_up_min=command.mix_setup_min,
+            stood={s.uid: (s.start_at, s.painter) for s in kept},
+            pinned=frozenset(s.uid for s in kept if s.pinned),
+            is_repair=bool(standing) and not command.anew,
+        )
+        return Asked(board, moment, room, found, self.shelf, command)
 
 
 def work_out(asked: Asked, effort: Effort | None = None) -> dict[str, Any]:

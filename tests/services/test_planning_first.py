@@ -3,6 +3,7 @@
 import json
 import pickle
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -10,8 +11,13 @@ from zoneinfo import ZoneInfo
 import pytest
 from sqlmodel import col, select
 
+from server.planning.schedule import threads
+from server.planning.schedule.repair import SEARCH_S, TOGETHER_S
 from server.services import history, planning, planning_first, planning_make, planning_plans, planning_quiet
+from server.services.board.snapshot import snapshot
+from server.services.board.today import moment_of
 from server.services.errors import Refused
+from server.services.planning_ahead import Changed, Later
 from server.services.planning_asked import Asked, Effort, Made, PlanMake
 from server.services.planning_first import Answered, Firsts, Rest, in_parts
 from server.services.planning_make import FOLLOWS
@@ -49,6 +55,14 @@ def asked_of(bench: Bench) -> Asked:
         return planning_make.read(session, bench.actor, PlanMake(), NOW, ZONE)
 
 
+def later_of(bench: Bench) -> Later:
+    """As after a change that leaves everything as it is."""
+    with bench.db.read() as session:
+        rows = snapshot(session, bench.actor).rows
+        reading = planning_make.reading_from(session, bench.actor, PlanMake(), moment_of(NOW, ZONE), rows)
+    return Later(reading, Changed("Set the plan right", {}))
+
+
 def keep(bench: Bench, content: dict[str, Any], *, taken: bool = False) -> str:
     with bench.unit("Set the plan right") as work:
         uid = planning_plans.propose(work.session, bench.actor, content, "chosen-entry").uid
@@ -67,7 +81,7 @@ def stored(bench: Bench, uid: str) -> dict[str, Any]:
         return dict(row.content_json or {})
 
 
-def worked_out(asked: Asked) -> tuple[dict[str, Any], Rest]:
+def worked_out(later: Later) -> tuple[dict[str, Any], Rest]:
     heard: list[dict[str, Any]] = []
 
     def told(one: Any) -> bool:
@@ -75,7 +89,7 @@ def worked_out(asked: Asked) -> tuple[dict[str, Any], Rest]:
             heard.append(pickle.loads(pickle.dumps(one.value)))
         return True
 
-    rest = in_parts(asked, EFFORT, told)
+    rest = in_parts(later, EFFORT, told)
     [first] = heard
     return first, rest
 
@@ -83,9 +97,9 @@ def worked_out(asked: Asked) -> tuple[dict[str, Any], Rest]:
 class Here:
     """Does what a search process does, in this one."""
 
-    def run(self, work: Any, asked: Asked, _effort: Effort, kind: str = "quick", ears: Ears | None = None) -> Any:
+    def run(self, work: Any, later: Later, _effort: None, kind: str = "quick", ears: Ears | None = None) -> Any:
         assert ears is not None
-        return work(asked, EFFORT, ears.told)
+        return work(later, EFFORT, ears.told)
 
 
 class Cut(Here):
@@ -94,9 +108,9 @@ class Cut(Here):
     def __init__(self, *, after_first: bool) -> None:
         self.after_first = after_first
 
-    def run(self, work: Any, asked: Asked, _effort: Effort, kind: str = "quick", ears: Ears | None = None) -> Any:
+    def run(self, work: Any, later: Later, _effort: None, kind: str = "quick", ears: Ears | None = None) -> Any:
         if self.after_first:
-            super().run(work, asked, _effort, ears=ears)
+            super().run(work, later, _effort, ears=ears)
         raise Refused("It was cut off.")
 
 
@@ -110,14 +124,14 @@ def firsts(studio: Bench, monkeypatch: pytest.MonkeyPatch) -> Iterator[Firsts]:
 
 
 def answered_and_kept(bench: Bench, firsts: Firsts) -> tuple[str, Answered]:
-    answered = firsts.of(asked_of(bench), EFFORT)
+    answered = firsts.of(later_of(bench))
     return keep(bench, answered.content), answered
 
 
 def test_first_and_rest_come_to_what_was_worked_out_at_once(studio: Bench) -> None:
     asked = asked_of(studio)
     whole = planning_make.work_out(asked, EFFORT)
-    first, rest = worked_out(asked)
+    first, rest = worked_out(pickle.loads(pickle.dumps(later_of(studio))))
     assert any(panel["late_d"] and panel["options"] for panel in whole["panels"])
     assert all(not one["why"] for one in first["sittings"]) and first[FOLLOWS]
     assert planning_make.with_what_follows(first, rest.whole) == rest.whole
@@ -199,7 +213,7 @@ def test_what_comes_of_the_search_before_the_first_part_is_raised(
 ) -> None:
     monkeypatch.setattr(planning_first, "SEARCHES", Cut(after_first=False))
     with pytest.raises(Refused, match="cut off"):
-        firsts.of(asked_of(studio), EFFORT)
+        firsts.of(later_of(studio))
 
 
 def test_a_rest_that_is_lost_leaves_a_plan_that_says_so(
@@ -213,14 +227,14 @@ def test_a_rest_that_is_lost_leaves_a_plan_that_says_so(
 
 
 def test_a_plan_that_is_not_kept_is_let_go(studio: Bench, firsts: Firsts) -> None:
-    answered = firsts.of(asked_of(studio), EFFORT)
+    answered = firsts.of(later_of(studio))
     answered.let_go()
     assert answered.following is not None and answered.following.is_over.wait(LATEST_S)
 
 
 def test_a_small_studio_is_answered_with_the_whole(studio: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(planning_make, "worked_out_apart", lambda *_: {"whole": True})
-    assert Firsts(4).of(asked_of(studio), EFFORT) == Answered({"whole": True})
+    assert Firsts(4).of(later_of(studio)) == Answered({"whole": True})
     assert planning_quiet.QUIET.seconds == 0.0
 
 
@@ -232,3 +246,17 @@ def test_what_is_asked_is_sent_without_where_panels_stand_and_found_as_it_was(st
     assert repr(there.found) == repr(asked.found) and there.room == asked.room
     effort = Effort(moves=0)
     assert planning_make.work_out(there, effort) == planning_make.work_out(asked, effort)
+
+
+def test_several_threads_search_for_a_shorter_time(studio: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    spent: list[float] = []
+
+    def noted(asked: Asked, effort: Effort) -> Made:
+        spent.append(effort.seconds)
+        return sound(asked, replace(effort, moves=0))
+
+    monkeypatch.setattr(planning_first, "sound", noted)
+    for count in (1, 2):
+        monkeypatch.setattr(threads, "allowed", lambda count=count: count)
+        planning_first.in_parts(later_of(studio), None, lambda _: True)
+    assert spent == [SEARCH_S, TOGETHER_S]

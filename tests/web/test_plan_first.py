@@ -9,7 +9,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from server.services import planning_first
-from server.services.planning_asked import Asked, Effort
+from server.services.planning_ahead import Later
+from server.services.planning_asked import Effort
 from server.services.planning_first import FIRSTS
 from server.services.search_pool import Ears
 from server.services.search_worker import Part
@@ -26,12 +27,12 @@ class Slow:
     def __init__(self) -> None:
         self.may_go_on = Event()
 
-    def run(self, work: Any, asked: Asked, _effort: Effort, ears: Ears) -> Any:
+    def run(self, work: Any, later: Later, _effort: None, ears: Ears) -> Any:
         def told(one: Any) -> bool:
             ears.told(one)
             return not isinstance(one, Part) or self.may_go_on.wait(LATEST_S)
 
-        return work(asked, Effort(moves=50), told)
+        return work(later, Effort(moves=50), told)
 
 
 @pytest.fixture

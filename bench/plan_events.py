@@ -24,7 +24,7 @@ from server.planning.schedule.check import check
 from server.planning.schedule.compiled import Search
 from server.planning.schedule.plan import Plan
 from server.planning.schedule.problem import TARDINESS_PRICE, DayHours, PanelJob, Previous, Problem, Sitting, Spread
-from server.planning.schedule.repair import MOST_MOVED, REPAIR_PRICE, SEARCH_S, repair
+from server.planning.schedule.repair import MOST_MOVED, REPAIR_PRICE, SEARCH_S, repair, search_s
 from server.planning.schedule.solve import Budget
 
 COMMISSION = "commission"
@@ -58,7 +58,7 @@ class Asked:
 
 def asked(events: int, threads: int) -> Asked:
     """So many events, each set right by so many threads."""
-    repair = Budget(seconds=SEARCH_S, clock=partial(spent, threads), threads=threads)
+    repair = Budget(seconds=search_s(threads), clock=partial(spent, threads), threads=threads)
     return Asked(events=events, repair=repair)
 
 

@@ -242,7 +242,9 @@ def text_as_called(kept: KeptText | None, text: str, names: Mapping[str, Called]
             return None
         return layer_words(found.kind, found.panel_uid, found.title, own) if found.kind else f"“{found.title}”"
 
-    return text if kept is None else kept.told(name)
+    if kept is None or all(name(uid) in (then, None) for uid, then in kept.then):
+        return text
+    return kept.told(name)
 
 
 def content_as_called(content: Mapping[str, Any], names: Mapping[str, Called]) -> dict[str, Any]:

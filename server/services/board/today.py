@@ -76,7 +76,8 @@ def _board(rows: StudioRows, moment: Moment) -> TodayBoard:
     at_risk.sort(key=_due_first)
     sitting = open_sitting(rows, moment)
     broken = broken_of(facts)
-    planned = [replace(one, broken=broken.get(one.uid)) for one in standing_sittings(rows)]
+    standing = standing_sittings(rows)
+    planned = [replace(one, broken=broken[one.uid]) if one.uid in broken else one for one in standing]
     return TodayBoard(
         number=next(_numbers),
         moment=moment,

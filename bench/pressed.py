@@ -78,7 +78,7 @@ def waited(pages: Pages, data: Path | None, repeats: int, least: int | None) -> 
                 FIRSTS.wait(STUDIO, LATEST_S)
                 told.append(time.perf_counter() - begun)
                 _put_back(pages)
-        with _searching(_Here()):
+        with _searching(_Here()), patch.object(planning_first.log, "warning"):  # that it ends there is meant
             cpu = min(_cpu(pages) for _ in range(repeats))
     finally:
         FIRSTS.least = before

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from server.planning.schedule import assemble, race, solve
 from server.planning.schedule.calendar import Zone, windows
-from server.planning.schedule.columns import EARLIEST, NOWHERE
+from server.planning.schedule.columns import EARLIEST, HI, LO, NOWHERE
 from server.planning.schedule.compiled import PLAIN, Search
 from server.planning.schedule.hands import with_hands
 from server.planning.schedule.model import Kept, Model, build, kept_of
@@ -122,8 +122,23 @@ def _without_place(made: Desk) -> list[int]:
 
 
 def _may_fit_later(made: Desk, lost: list[int]) -> bool:
-    """Whether more days could help: something of the panel would fit a window by its length alone."""
-    return all(not _too_long(made.model, s) for i in lost for s in made.c.sittings_of(i)) and made.model.days < 4 * 365
+    """Whether more days could help: something of the panel would fit a window by its length alone, and is not too late
+    already."""
+    mine = [s for i in lost for s in made.c.sittings_of(i)]
+    return made.model.days < 4 * 365 and not any(_is_hopeless(made, s) for s in mine)
+
+
+def _is_hopeless(made: Desk, s: int) -> bool:
+    """Whether no window will ever do for a sitting, whatever stands beside it."""
+    return _too_long(made.model, s) or _too_late(made, s)
+
+
+def _too_late(made: Desk, s: int) -> bool:
+    """Whether what is over already leaves a sitting no window that it could be in."""
+    windows, low, high = made.model.windows, made.c.sitting(s, LO), made.c.sitting(s, HI)
+    if high >= len(windows) - 1:
+        return False
+    return all(w.minutes < made.model.sittings[s].minutes for w in windows[low : high + 1])
 
 
 def _too_long(model: Model, s: int) -> bool:
@@ -146,7 +161,7 @@ def _drop(made: Desk, lost: list[int]) -> dict[str, str]:
     dropped: dict[str, str] = {}
     for i in lost:
         mine = made.c.sittings_of(i)
-        first = next((s for s in mine if _too_long(made.model, s)), mine.stop - 1)
+        first = next((s for s in mine if _is_hopeless(made, s)), mine.stop - 1)
         reason = _reason(made.model, first)
         dropped[made.model.sittings[first].id] = reason
         for s in mine:

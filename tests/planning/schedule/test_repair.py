@@ -1,7 +1,7 @@
 """A plan in use put down again: all that holds stands where it stood, in the same hands; what moved is counted."""
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -14,7 +14,7 @@ from server.planning.schedule.check import check
 from server.planning.schedule.explain import explained
 from server.planning.schedule.hands import with_hands
 from server.planning.schedule.plan import Plan
-from server.planning.schedule.problem import DayHours, Previous, Problem, Sitting, Spread
+from server.planning.schedule.problem import DayHours, LinkKind, Previous, Problem, Sitting, Spread
 from server.planning.schedule.repair import MOST_MOVED, REPAIR_PRICE, repair
 from server.planning.schedule.solve import Budget, Progress
 from tests.planning.schedule.studios import TODAY, chain, studio
@@ -106,3 +106,15 @@ def test_how_far_a_sitting_may_slip_does_not_hang_on_whether_the_plan_is_in_use(
     leeway = [fresh.sittings[n].may_slip_to for n in later]
     assert [again.sittings[n].may_slip_to for n in later] == leeway
     assert sum(slip > fresh.sittings[n].start_at for n, slip in zip(later, leeway, strict=True) if slip) > 5
+
+
+def test_what_was_missed_for_good_is_not_looked_for_in_years_to_come() -> None:
+    late = chain("late", [Sitting("a1", 60), Sitting("a2", 60), Sitting("a3", 60)], [LinkKind.WET_IN_WET, LinkKind.DRY])
+    asked = studio(late, chain("other", [Sitting("b1", 60)]))
+    over = datetime(2026, 10, 12, 9, tzinfo=UTC)  # its paint set weeks ago
+    carried = replace(asked, previous=(Previous("a1", over, done=True),))
+    bench = planner.lay_out(carried)
+    assert bench.model.days == planner.horizon_days(carried)
+    assert "wet limit" in bench.unplaced["a2"]
+    assert bench.unplaced["a3"] == "waits for a2, which has no place"
+    assert [s.id for s in planner.answer(bench).sittings] == ["b1"]

@@ -2,7 +2,8 @@
 
 A change set is undone as a whole, by putting back what its rows were before. Records that it added are archived, not
 taken away. Undoing an undo does the thing again; asking for the same twice changes nothing. Where somebody changed
-one of the rows since, or the layers of a panel would no longer make sense, the undo is refused and says why.
+one of the rows since, or the layers of a panel would no longer make sense, the undo is refused and says why. What the
+program did by itself with those rows since goes with it.
 """
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -38,6 +39,7 @@ from server.store.tables import (
 _SILENT = BOOKKEEPING | {"id", "uid", "created_at", "studio_id", "recipe_json", "forecast_json", "verdict_json"}
 # Whole plans as they are stored: of their fields a list of what was changed tells none, and each is large.
 _BY_LABEL = frozenset({"studio_plan"})
+BY_ITSELF = "Found a better plan in the background"  # the label of what nobody asked for: it goes with what led to it
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,12 +210,38 @@ def undo(session: Session, actor: Actor, change_set_uid: str) -> ChangeSet:
     latest = chain[-1] if chain else root
     running = current_change_set(session)
     turned = UNDONE if root.undone_at is None else DONE_AGAIN
-    revert(session, _changes_by_set(session, [latest])[latest.id or 0], turned)
+    followed = _by_itself_since(session, latest)
+    rows = _changes_by_set(session, [latest, *followed])
+    for one in (*followed, latest):
+        revert(session, rows[one.id or 0], turned)
     running.undoes_id = root.id
     running.label = f"{'Undid' if root.undone_at is None else 'Redid'}: {root.label}"[:300]
     root.undone_at = running.at if root.undone_at is None else None
     session.flush()
     return root
+
+
+def _by_itself_since(session: Session, done: ChangeSet) -> list[ChangeSet]:
+    """What the program did by itself since with the rows of a change set, and with what came of them; the last first.
+    Without what somebody else's change ended in between: that keeps the undo from being done."""
+    rows = _rows_of(_changes_by_set(session, [done]), done)
+    since = select(ChangeSet).where(
+        col(ChangeSet.studio_id) == done.studio_id,
+        col(ChangeSet.id) > done.id,
+        col(ChangeSet.label) == BY_ITSELF,
+        col(ChangeSet.undone_at).is_(None),
+    )
+    found: list[ChangeSet] = []
+    for one in session.scalars(since.order_by(col(ChangeSet.id))).all():
+        own = _rows_of(_changes_by_set(session, [one]), one)
+        if own & rows:
+            rows |= own
+            found.append(one)
+    return found[::-1]
+
+
+def _rows_of(changes: Mapping[int, Sequence[Change]], one: ChangeSet) -> set[tuple[str, int]]:
+    return {(change.table_name, change.row_id) for change in changes[one.id or 0]}
 
 
 def take_back(session: Session, actor: Actor, change_set_uid: str, but_for: Collection[str] = ()) -> None:

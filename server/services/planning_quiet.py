@@ -20,6 +20,7 @@ from server.planning.schedule.repair import REPAIR_PRICE
 from server.services import planning_make, planning_plans, planning_since, records
 from server.services.access import Actor
 from server.services.errors import ServiceError
+from server.services.history import BY_ITSELF
 from server.services.plan_reading import share_wait_of, sittings_of
 from server.services.planning_asked import Asked, Effort, PlanMake
 from server.services.planning_asked_before import free_of
@@ -31,7 +32,6 @@ from server.store.tables import ChangeSet, StudioPlan
 
 SECONDS = 20.0
 LEAST_GAIN_PCT = 1.0
-LABEL = "Found a better plan in the background"
 log = logging.getLogger("umberday.searches")
 Outcome = Literal["again", "over"]
 
@@ -109,7 +109,7 @@ class QuietSearches:
         if running.is_stopped.is_set():
             return "over"
         gain_pct = _gain_pct(read, content)
-        with unit(begun.db, begun.actor, label=LABEL, now=begun.now) as work:
+        with unit(begun.db, begun.actor, label=BY_ITSELF, now=begun.now) as work:
             plan = records.find(work.session, begun.actor, StudioPlan, begun.uid)
             is_in_use = plan.accepted_at is not None
             if plan.archived_at is not None:
@@ -126,7 +126,7 @@ class QuietSearches:
 def offer(begun: Begun, content: Mapping[str, Any]) -> str | None:
     """Keep a better plan in the place of one that waits; its uid. None where that was taken or put away, or anything
     else was changed since it was kept."""
-    with unit(begun.db, begun.actor, label=LABEL, now=begun.now) as work:
+    with unit(begun.db, begun.actor, label=BY_ITSELF, now=begun.now) as work:
         plan = records.find(work.session, begun.actor, StudioPlan, begun.uid)
         is_waiting = plan.archived_at is None and plan.accepted_at is None
         if not is_waiting or _changed_since(work.session, begun.actor, planning_since.added_by(work.session, plan)):

@@ -8,10 +8,11 @@ from zoneinfo import ZoneInfo
 import pytest
 from sqlmodel import col, select
 
-from server.services import planning, planning_make, planning_plans
+from server.services import history, planning, planning_make, planning_plans
 from server.services.errors import Refused
+from server.services.history import BY_ITSELF
 from server.services.planning_asked import Asked, Effort, PlanMake
-from server.services.planning_quiet import LABEL, Begun, QuietSearches
+from server.services.planning_quiet import Begun, QuietSearches
 from server.services.search_pool import CUT_OFF
 from server.store.tables import ChangeSet, Layer, StudioPlan
 from tests.services.conftest import NOW, Bench
@@ -101,7 +102,43 @@ def test_a_better_plan_takes_the_place_of_the_one_that_waits(
     assert (plan.content_json or {})["gain_pct"] == pytest.approx(10.0, abs=0.1)
     with studio.db.read() as session:
         last = session.exec(select(ChangeSet).order_by(col(ChangeSet.id).desc())).first()
-    assert last is not None and last.label == LABEL
+    assert last is not None and last.label == BY_ITSELF
+
+
+def test_what_led_to_it_is_undone_and_done_again_with_it(
+    studio: Bench, quiet: QuietSearches, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun = proposed(studio)
+    with studio.db.read() as session:
+        made = session.exec(select(ChangeSet).order_by(col(ChangeSet.id).desc())).first()
+    assert made is not None
+    finds(monkeypatch, studio, 0.9, nothing)
+    run(quiet, begun)
+    finds(monkeypatch, studio, 0.8, nothing)
+    run(quiet, Begun(begun.db, begun.actor, open_plans(studio)[0].uid, begun.command, begun.now, begun.zone))
+    [best] = open_plans(studio)
+    with studio.unit("Undid it") as work:
+        history.undo(work.session, studio.actor, made.uid)
+    assert open_plans(studio) == []
+    with studio.unit("Did it again") as work:
+        history.redo(work.session, studio.actor, made.uid)
+    assert [plan.uid for plan in open_plans(studio)] == [best.uid]
+
+
+def test_what_somebody_did_with_it_since_still_keeps_it(
+    studio: Bench, quiet: QuietSearches, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun = proposed(studio)
+    with studio.db.read() as session:
+        made = session.exec(select(ChangeSet).order_by(col(ChangeSet.id).desc())).first()
+    assert made is not None
+    finds(monkeypatch, studio, 0.9, nothing)
+    run(quiet, begun)
+    [better] = open_plans(studio)
+    accept(studio, better.uid)
+    with pytest.raises(Refused, match="was changed since"), studio.unit("Undid it") as work:
+        history.undo(work.session, studio.actor, made.uid)
+    assert [plan.uid for plan in open_plans(studio)] == [better.uid]
 
 
 @pytest.mark.parametrize("better", [0.995, 1.0, 1.2])

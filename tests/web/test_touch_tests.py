@@ -250,6 +250,17 @@ def test_a_layer_of_an_archived_panel_takes_no_test(easel: Easel, panel: str, la
     assert client_tests(easel, layer) == []
 
 
+def test_the_page_of_a_layer_on_an_archived_panel_offers_nothing_that_is_refused(easel: Easel, panel: str, layer: str):
+    easel.test(layer)
+    assert easel.client.post(f"{panel}/archive").status_code == 303
+    told = easel.client.get(f"{layer}/tests").text
+    main = told.partition("<main")[2].partition("</main>")[0]
+    assert "Bring the panel back to change anything here" in main and "Made so far" in main
+    assert "<form" not in main and "/edit" not in main
+    assert easel.client.post(f"{panel}/restore").status_code == 303
+    assert f'action="{layer}/tests"' in easel.client.get(f"{layer}/tests").text
+
+
 def client_tests(easel: Easel, layer: str) -> list[object]:
     found: list[object] = easel.client.get(f"/api/v1{layer}/touch-tests").json()["items"]
     return found

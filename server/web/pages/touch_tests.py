@@ -170,6 +170,7 @@ def _layer_context(page: PageRequest, uid: str) -> dict[str, Any]:
             "uid": uid,
             "title": here.panel.title,
             "kind": here.layer.kind,
+            "is_archived": here.panel.archived_at is not None,
             "painted_at": here.layer.painted_at,
             "regions": touch_tests.regions_of(here.layer),
             "tests": tests,

@@ -1,7 +1,7 @@
 """Texts of a plan that name panels and layers: kept with their uids, and told by what these are called now."""
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,15 +12,17 @@ NameOf = Callable[[str], str | None]
 
 @dataclass(frozen=True, slots=True)
 class KeptText:
-    """``text`` with uids in it; ``then``: what each of them was called when the plan was made."""
+    """``parts``: words as they are, and uids with what each was called when the plan was made."""
 
-    text: str
-    then: tuple[tuple[str, str], ...]
+    parts: tuple[str | tuple[str, str], ...]
+
+    @property
+    def then(self) -> list[tuple[str, str]]:
+        return [part for part in self.parts if not isinstance(part, str)]
 
     def told(self, name_of: NameOf) -> str:
         """With the names of now; with that of then for what is known no more."""
-        then = dict(self.then)
-        return with_names(self.text, lambda uid: (name_of(uid) or then[uid]) if uid in then else None)
+        return "".join(part if isinstance(part, str) else name_of(part[0]) or part[1] for part in self.parts)
 
 
 def with_names(text: str, name_of: NameOf) -> str:
@@ -28,15 +30,22 @@ def with_names(text: str, name_of: NameOf) -> str:
     return _UID.sub(lambda found: name_of(found[0]) or found[0], text)
 
 
-def to_keep(text: str, name_of: NameOf) -> dict[str, Any] | None:
-    """A text with uids as a plan stores it; None where it names nothing."""
-    then = {uid: name for uid in _UID.findall(text) if (name := name_of(uid))}
-    return {"text": text, "names": then} if then else None
+def to_keep(text: str, name_of: NameOf) -> list[Any] | None:
+    """A text with uids as a plan stores it: words, and uids beside their names; None where it names nothing."""
+    parts: list[Any] = []
+    end = 0
+    for found in _UID.finditer(text):
+        if name := name_of(found[0]):
+            parts += [text[end : found.start()], {"uid": found[0], "name": name}]
+            end = found.end()
+    return [part for part in (*parts, text[end:]) if part] if parts else None
 
 
-def kept_text(stored: Mapping[str, Any] | None) -> KeptText | None:
+def kept_text(stored: Sequence[Any] | None) -> KeptText | None:
     """The same read again."""
-    return None if stored is None else KeptText(stored["text"], tuple(stored["names"].items()))
+    if stored is None:
+        return None
+    return KeptText(tuple(one if isinstance(one, str) else (one["uid"], one["name"]) for one in stored))
 
 
 def layer_words(kind: str, panel: str, title: str, own: str) -> str:

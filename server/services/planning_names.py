@@ -25,7 +25,7 @@ class Names:
         """A text with names in place of uids; layers of other panels than ``panel`` are told with their panel."""
         return with_names(text, partial(self._name, panel))
 
-    def to_keep(self, text: str, panel: str = "") -> dict[str, Any] | None:
+    def to_keep(self, text: str, panel: str = "") -> list[Any] | None:
         """The same text as it is stored, so that it can be told by other names later; None where it names nothing."""
         return to_keep(text, partial(self._name, panel))
 

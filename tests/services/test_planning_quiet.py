@@ -82,6 +82,13 @@ def open_plans(bench: Bench) -> list[StudioPlan]:
         return [plan for plan in session.exec(select(StudioPlan)) if plan.archived_at is None]
 
 
+def last_change(bench: Bench) -> ChangeSet:
+    with bench.db.read() as session:
+        found = session.exec(select(ChangeSet).order_by(col(ChangeSet.id).desc())).first()
+    assert found is not None
+    return found
+
+
 def nothing() -> None:
     pass
 
@@ -100,18 +107,14 @@ def test_a_better_plan_takes_the_place_of_the_one_that_waits(
     [plan] = open_plans(studio)
     assert plan.uid != begun.uid and plan.accepted_at is None
     assert (plan.content_json or {})["gain_pct"] == pytest.approx(10.0, abs=0.1)
-    with studio.db.read() as session:
-        last = session.exec(select(ChangeSet).order_by(col(ChangeSet.id).desc())).first()
-    assert last is not None and last.label == BY_ITSELF
+    assert last_change(studio).label == BY_ITSELF
 
 
 def test_what_led_to_it_is_undone_and_done_again_with_it(
     studio: Bench, quiet: QuietSearches, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     begun = proposed(studio)
-    with studio.db.read() as session:
-        made = session.exec(select(ChangeSet).order_by(col(ChangeSet.id).desc())).first()
-    assert made is not None
+    made = last_change(studio)
     finds(monkeypatch, studio, 0.9, nothing)
     run(quiet, begun)
     finds(monkeypatch, studio, 0.8, nothing)
@@ -129,9 +132,7 @@ def test_what_somebody_did_with_it_since_still_keeps_it(
     studio: Bench, quiet: QuietSearches, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     begun = proposed(studio)
-    with studio.db.read() as session:
-        made = session.exec(select(ChangeSet).order_by(col(ChangeSet.id).desc())).first()
-    assert made is not None
+    made = last_change(studio)
     finds(monkeypatch, studio, 0.9, nothing)
     run(quiet, begun)
     [better] = open_plans(studio)

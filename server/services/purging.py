@@ -7,8 +7,9 @@ calendars lose the title.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from sqlalchemy import Connection, and_, delete, exists, func, or_, select, update
@@ -149,31 +150,28 @@ def forget(connection: Connection, rows: Rows, title: str) -> None:
 
 def forget_in_plans(session: Session, actor: Actor, uid: str, title: str) -> None:
     """Plans that were made tell titles: put another word there, in the plans and in their images."""
-    connection = session.connection()
-    plans, changes = sql_table(StudioPlan), sql_table(Change)
-    for plan in connection.execute(select(plans).where(plans.c.studio_id == actor.studio_id)).mappings().all():
-        if not _names(plan["content_json"], uid):
-            continue
-        content = _without(plan["content_json"], title)
-        connection.execute(update(plans).where(plans.c.id == plan["id"]).values(content_json=content))
-        images = select(changes).where(changes.c.table_name == "studio_plan", changes.c.row_id == plan["id"])
-        for change in connection.execute(images).mappings().all():
-            values = {name: _without(change[name], title) for name in ("before", "after")}
-            connection.execute(update(changes).where(changes.c.id == change["id"]).values(**values))
+    _forget_in(session.connection(), StudioPlan, actor.studio_id, uid, partial(_without, title=title))
 
 
 def _forget_in_quotes(connection: Connection, studio_id: int, uid: str, title: str) -> None:
     """A quote names other panels where it endangers them, and where their days held no more."""
-    quotes, changes = sql_table(Quote), sql_table(Change)
-    for quote in connection.execute(select(quotes).where(quotes.c.studio_id == studio_id)).mappings().all():
-        if not _names(quote["content_json"], uid):
+    _forget_in(connection, Quote, studio_id, uid, partial(_without_others, title=title))
+
+
+def _forget_in(
+    connection: Connection, kind: type[StudioPlan | Quote], studio_id: int, uid: str, clean: Callable[[Any], Any]
+) -> None:
+    """Clean what records keep as JSON and name a uid in, and their images."""
+    table, changes = sql_table(kind), sql_table(Change)
+    for row in connection.execute(select(table).where(table.c.studio_id == studio_id)).mappings().all():
+        if not _names(row["content_json"], uid):
             continue
-        content = _without_others(quote["content_json"], title)
-        connection.execute(update(quotes).where(quotes.c.id == quote["id"]).values(content_json=content))
-        images = select(changes).where(changes.c.table_name == "quote", changes.c.row_id == quote["id"])
+        cleaned = update(table).where(table.c.id == row["id"]).values(content_json=clean(row["content_json"]))
+        connection.execute(cleaned)
+        images = select(changes).where(changes.c.table_name == table.name, changes.c.row_id == row["id"])
         for change in connection.execute(images).mappings().all():
             values = {
-                name: {**told, "content_json": _without_others(told.get("content_json") or {}, title)}
+                name: {**told, "content_json": clean(told.get("content_json") or {})}
                 for name in ("before", "after")
                 if (told := change[name]) is not None
             }

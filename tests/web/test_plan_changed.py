@@ -205,7 +205,7 @@ def test_later_once_more_goes_on_from_the_day_that_waits(bare: Bench, client: Te
     assert sitting["start_at"][:10] == (NOW.date() + timedelta(days=1)).isoformat()
 
 
-SLIPPED = "or takes longer than the plan has for it. Two pears"
+SLIPPED = "The plan does not hold any more for 1 panel. Two pears"
 
 
 def test_a_sitting_that_takes_longer_than_it_was_planned_is_told_and_set_right(

@@ -9,7 +9,7 @@ from pydantic import AfterValidator, Field, StringConstraints, ValidationInfo, f
 from sqlmodel import Session
 
 from server.planning.rack import to_come_free
-from server.planning.schedule.problem import DayHours, Hours, Painter, RuleHours
+from server.planning.schedule.problem import DayHours, Hours, Painter, RuleHours, hours_by_rule
 from server.planning.schedule.repeating import check_rule, last_day, rule_days
 from server.services import records
 from server.services.access import Actor, allow
@@ -147,9 +147,8 @@ def _asked_by(row: WorkTime) -> str:
 
 def _meet(one: WorkTime, other: WorkTime) -> bool:
     same_days = bool(set(one.weekdays) & set(other.weekdays)) or (
-        (one.on_date, one.until_on) == (other.on_date, other.until_on)
-        and one.on_date is not None
-        and not (one.rule or other.rule)
+        (one.on_date, one.until_on, one.rule) == (other.on_date, other.until_on, other.rule)
+        and bool(one.on_date or one.rule)
     )
     if one.painter != other.painter or not same_days:
         return False
@@ -249,9 +248,9 @@ Stretches = list[tuple[int | None, int | None]]
 
 def _hours_of(hours: tuple[Hours, ...], rules: tuple[RuleHours, ...], on: date) -> Stretches:
     """The hours of a day by its weekday, or by the last rule that names it."""
-    for rule in reversed(rules):
-        if rule_days(rule.rule, rule.first_on, on, 1):
-            return [(rule.start_min, rule.end_min)]
+    for (rule, first_on), named in reversed(hours_by_rule(rules).items()):
+        if rule_days(rule, first_on, on, 1):
+            return [(start, end) for start, end in named]
     return [(h.start_min, h.end_min) for h in hours if on.isoweekday() in h.weekdays]
 
 

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from server.planning.schedule.problem import Painter
+from server.planning.schedule.problem import Painter, hours_by_rule
 from server.planning.schedule.repeating import rule_days
 
 MINUTES_PER_DAY = 1440
@@ -96,9 +96,9 @@ def _hours_by_day(painter: Painter, zone: Zone, days: int) -> list[list[tuple[in
         for weekday in hours.weekdays:
             weekly[weekday].append((hours.start_min, hours.end_min))
     found = [weekly[(zone.today + timedelta(days=day)).isoweekday()] for day in range(days)]
-    for rule in painter.rules:
-        for day in rule_days(rule.rule, rule.first_on, zone.today, days):
-            found[day] = [] if rule.start_min is None or rule.end_min is None else [(rule.start_min, rule.end_min)]
+    for (rule, first_on), named in hours_by_rule(painter.rules).items():
+        for day in rule_days(rule, first_on, zone.today, days):
+            found[day] = named
     single: dict[int, list[tuple[int, int]]] = {}
     for own in painter.days:
         day = (own.on - zone.today).days

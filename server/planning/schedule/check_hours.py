@@ -48,9 +48,11 @@ def _hours(painter: Painter, on: date) -> list[tuple[int, int]]:
     own = [day for day in painter.days if day.on == on]
     if own:
         return [(d.start_min, d.end_min) for d in own if d.start_min is not None and d.end_min is not None]
-    for rule in reversed(painter.rules):
-        if _falls_on(rule, on):
-            return [] if rule.start_min is None or rule.end_min is None else [(rule.start_min, rule.end_min)]
+    named = [rule for rule in painter.rules if _falls_on(rule, on)]
+    if named:
+        last = (named[-1].rule, named[-1].first_on)
+        same = [rule for rule in named if (rule.rule, rule.first_on) == last]
+        return [(r.start_min, r.end_min) for r in same if r.start_min is not None and r.end_min is not None]
     return [(h.start_min, h.end_min) for h in painter.hours if on.isoweekday() in h.weekdays]
 
 

@@ -1,5 +1,6 @@
 """The question a plan answers: painters with their hours, panels with their sittings, and what is fixed already."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
@@ -72,12 +73,24 @@ class RuleHours:
 
 @dataclass(frozen=True, slots=True)
 class Painter:
-    """Days of a rule take the place of weekly hours, single days take the place of both."""
+    """Days of a rule take the place of weekly hours, single days take the place of both. Lines of one rule counted from
+    one day add up; a day that several rules name is the last one's."""
 
     id: str
     hours: tuple[Hours, ...]
     days: tuple[DayHours, ...] = ()
     rules: tuple[RuleHours, ...] = ()
+
+
+def hours_by_rule(rules: Sequence[RuleHours]) -> dict[tuple[str, date], list[tuple[int, int]]]:
+    """The hours of each rule and the day it is counted from, none where it is closed; the one that others give way to
+    comes last."""
+    found: dict[tuple[str, date], list[tuple[int, int]]] = {}
+    for line in rules:
+        hours = found.pop((line.rule, line.first_on), [])
+        own = [] if line.start_min is None or line.end_min is None else [(line.start_min, line.end_min)]
+        found[line.rule, line.first_on] = hours + own
+    return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -192,7 +192,8 @@ def add_day(session: Session, actor: Actor, command: DayCreate) -> list[tuple[in
     return planning.hours_on(planning.all_open(session, actor), painter, on)
 
 
-def add_away(session: Session, actor: Actor, command: AwayCreate) -> None:
+def add_away(session: Session, actor: Actor, command: AwayCreate) -> list[date]:
+    """Answers the days of the stretch that have hours of their own: they are worked all the same."""
     line = WorkTimeCreate(
         painter=command.painter,
         on_date=command.from_on,
@@ -200,6 +201,16 @@ def add_away(session: Session, actor: Actor, command: AwayCreate) -> None:
         label=command.label,
     )
     _add(session, actor, line, "from_on")
+    return [
+        on for on in _days_of_their_own(session, actor, command.painter) if command.from_on <= on <= command.until_on
+    ]
+
+
+def _days_of_their_own(session: Session, actor: Actor, painter: str) -> list[date]:
+    """The single days on which a painter works, or with ``painter`` "" anybody."""
+    rows = planning.all_open(session, actor)
+    found = {row.on_date for row in rows if painter in (row.painter, planning.EVERYBODY) and _is_day(row, opened=True)}
+    return sorted(on for on in found if on is not None)
 
 
 def add_repeat(session: Session, actor: Actor, command: RepeatCreate) -> None:
@@ -209,16 +220,23 @@ def add_repeat(session: Session, actor: Actor, command: RepeatCreate) -> None:
     planning.create(session, actor, line)
 
 
-def add_holidays(session: Session, actor: Actor, painter: str, days: Sequence[tuple[date, str]]) -> int:
-    """Days without work, with what they are called; returns how many are new. Those that stand there are left alone.
-    Raises ``Refused`` where all of them do."""
-    there = {row.on_date for row in planning.all_open(session, actor) if _is_day_off(row, painter)}
+def add_holidays(
+    session: Session, actor: Actor, painter: str, days: Sequence[tuple[date, str]]
+) -> tuple[int, list[date]]:
+    """Days without work, with what they are called. Answers how many are new, and which of the list have hours of their
+    own: those are worked all the same. Raises ``Refused`` where no day is new."""
+    own = _days_of_their_own(session, actor, painter)
+    worked = [on for on, _ in days if on in own]
+    rows = [row for row in planning.all_open(session, actor) if row.painter == painter]
+    there = {row.on_date for row in rows if _is_day(row, opened=False) or _is_day(row, opened=True)}
     added = [(on, name) for on, name in days if on not in there]
+    if not added and worked:
+        raise Refused("These days have hours of their own. Take those away first.", "dates")
     if not added:
         raise Refused("All of these days stand there already.")
     for on, name in added:
         planning.create(session, actor, WorkTimeCreate(painter=painter, on_date=on, label=name))
-    return len(added)
+    return len(added), worked
 
 
 def rename_painter(session: Session, actor: Actor, command: PainterRename) -> int:
@@ -247,5 +265,7 @@ def rename_painter(session: Session, actor: Actor, command: PainterRename) -> in
     return len(mine)
 
 
-def _is_day_off(row: WorkTime, painter: str) -> bool:
-    return row.painter == painter and row.until_on is None and not row.rule
+def _is_day(row: WorkTime, opened: bool) -> bool:
+    """Whether a line is of a single day, with hours or without work."""
+    is_single = row.on_date is not None and row.until_on is None and not row.rule
+    return is_single and (row.start_min is not None) == opened

@@ -11,12 +11,13 @@ from starlette.datastructures import FormData
 from starlette.responses import Response
 
 from server.formats import date_list
-from server.services import planning, working_hours
+from server.services import board, planning, working_hours
 from server.services.access import Actor
 from server.services.fields import Command, LongNotes, OptionalText120
 from server.services.planning import WorkTimeCreate
 from server.services.working_hours import AwayCreate, DayCreate, PainterRename, RepeatCreate, WeekCreate
 from server.store.tables import WorkTime
+from server.web import hours_told
 from server.web.deps import Page, PageRequest, Posted
 from server.web.forms import FormState, parse
 from server.web.hours_words import day_words, span_words, time_words
@@ -92,14 +93,9 @@ class Way:
 
 
 WAYS = {
-    "rule": Way(WorkTimeCreate, planning.create, lambda given: f"Added hours of {given.painter or 'everybody'}"),
-    "week": Way(WeekCreate, working_hours.add_week, lambda given: f"Added hours of {given.painter}"),
-    "away": Way(AwayCreate, working_hours.add_away, lambda given: f"Noted days away of {given.painter or 'everybody'}"),
-    "repeat": Way(
-        RepeatCreate,
-        working_hours.add_repeat,
-        lambda given: f"Added repeating days of {given.painter or 'everybody'}",
-    ),
+    "rule": Way(WorkTimeCreate, planning.create, hours_told.added),
+    "week": Way(WeekCreate, working_hours.add_week, hours_told.added),
+    "repeat": Way(RepeatCreate, working_hours.add_repeat, hours_told.added),
 }
 
 
@@ -137,16 +133,19 @@ def add_day(page: Page, posted: Posted) -> Response:
     def act(session: Session, given: DayCreate) -> str:
         hours = working_hours.add_day(session, page.actor, given)
         times = join_words([span_words(start, end) for start, end in hours])
-        # As the planner writes days, with their year: a label is kept, and told in the manner of whoever reads it.
-        day = f"{given.on_date:%A} {given.on_date.day} {given.on_date:%B %Y}"
-        return f"Added hours of {given.painter} on {day}. Hours of that day now: {times}"
+        return f"Added hours of {given.painter} on {hours_told.day(given.on_date)}. Hours of that day now: {times}"
 
     return _added(page, "day", (Typed(posted, form), command), act)
 
 
 @router.post("/away")
 def add_away(page: Page, posted: Posted) -> Response:
-    return _line_added(page, posted, "away")
+    command, form = parse(posted, AwayCreate, zone=page.zone)
+
+    def act(session: Session, given: AwayCreate) -> str:
+        return hours_told.away(given.painter, working_hours.add_away(session, page.actor, given))
+
+    return _added(page, "away", (Typed(posted, form), command), act)
 
 
 @router.post("/repeat")
@@ -165,8 +164,7 @@ def add_holidays(page: Page, posted: Posted) -> Response:
         form.add_error("dates", str(fault))
 
     def act(session: Session, given: Holidays) -> str:
-        count = working_hours.add_holidays(session, page.actor, given.painter, days)
-        return "Added a day off" if count == 1 else f"Added {count} days off"
+        return hours_told.days_off(*working_hours.add_holidays(session, page.actor, given.painter, days))
 
     return _added(page, "holidays", (Typed(posted, form), None if form.errors else command), act)
 
@@ -188,8 +186,7 @@ def rename(page: Page, posted: Posted) -> Response:
 def archive_hours(page: Page, posted: Posted, uid: str) -> Response:
     def act(session: Session) -> Done:
         row = planning.archive(session, page.actor, uid)
-        hours = f"{day_words(row, page.today)}, {time_words(row)}"
-        return Done(f"Took away hours of {row.painter or 'everybody'}: {hours}", HOURS)
+        return Done(hours_told.taken_away(row, page.today), HOURS)
 
     return change_by_button(page, posted, act, HOURS)
 
@@ -223,6 +220,7 @@ def _added(
 def _context(page: PageRequest, kind: str) -> dict[str, Any]:
     with page.db.read() as session:
         rows = planning.all_open(session, page.actor)
+        today = board.today(session, page.actor, page.now, page.zone)
     names = sorted({row.painter for row in rows} - {planning.EVERYBODY})
     return {
         "kind": kind,
@@ -233,6 +231,8 @@ def _context(page: PageRequest, kind: str) -> dict[str, Any]:
         "weekdays": [(str(number), name) for number, name in enumerate(WEEKDAYS, 1)],
         "names": names,
         "who": names[0] if names else page.actor.name,
+        "holds": today.holds,
+        "plan_waits": today.plan_waits,
         "painters": [_painter(name, rows, page.today) for name in (*names, planning.EVERYBODY)],
     }
 

@@ -31,11 +31,12 @@ def week(page: Page, start: str = "", painter: str = "") -> Response:
     first = week_of(first)
     with page.db.read() as session:
         sheet = worksheet(session, page.actor, Asked(first, painter), page.now, page.zone)
-        holds = board.today(session, page.actor, page.now, page.zone).holds
+        today = board.today(session, page.actor, page.now, page.zone)
     is_known = painter in sheet.painters
     names = {
         "sheet": _with_reasons(sheet, page.today),
-        "holds": holds,
+        "holds": today.holds,
+        "plan_waits": today.plan_waits,
         "painter": painter if is_known else "",
         "is_of_nobody": bool(painter) and not is_known,
         "is_far": is_far,

@@ -3,7 +3,7 @@
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from server.services import planning_make, planning_plans, planning_promise, stack_plans
+from server.services import planning_make, planning_plans, planning_promise, quote_records, stack_plans
 from server.services.access import Actor
 from server.services.planning_asked import Effort, PlanMake
 from server.services.planning_promise import PromiseAsk
@@ -44,4 +44,4 @@ def quote(db: Database, actor: Actor, place_uid: str, now: datetime, zone: ZoneI
     )
     content = planning_promise.answer(planning_promise.read(db, actor, command, now, zone))
     with unit(db, actor, label=f"Worked out a date for “{command.title}”", now=now) as work:
-        planning_promise.keep(work.session, actor, command, content)
+        quote_records.keep(work.session, actor, command, content)

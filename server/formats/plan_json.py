@@ -297,6 +297,30 @@ class QuoteOut(Told):
     age: Literal["stands", "changed", "over"]
 
 
+class QuoteEndangeredOut(Told):
+    """A panel's date (``panel_uid``) or that of another open quote (``quote_uid``): the odds of it beside the plan
+    alone, and then."""
+
+    panel_uid: str | None
+    quote_uid: str | None
+    title: str
+    before: float
+    after: float
+
+
+class QuoteOthersOut(Told):
+    """A quote beside the other open ones that were ``counted``, as of now: ``deliver_on`` and ``start_at`` if they are
+    taken first, null where it finds no place then or none was counted; what is ``endangered`` if all are taken so; and
+    the quotes that it ``breaks`` if it is taken first. Of several quotes with one title and buyer the last counts, and
+    none of those with its own; one that is taken, put away or past its start does not."""
+
+    counted: tuple[str, ...]
+    deliver_on: date | None
+    start_at: datetime | None
+    endangered: tuple[QuoteEndangeredOut, ...]
+    breaks: tuple[QuoteEndangeredOut, ...]
+
+
 class QuotesOut(Told):
     items: tuple[QuoteOut, ...]
     next_after: str | None

@@ -5,7 +5,7 @@ stored. Everything that is planned stays where it is; the new sittings go where 
 one that nine draws in ten keep, with drying drawn as for the plan's own odds.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
@@ -40,11 +40,10 @@ from server.services.planning_rules import answers, first_stop, sparing
 from server.services.planning_sound import sound, wait_or_leave
 from server.services.planning_ways import changed
 from server.services.search_pool import SEARCHES
-from server.services.stack import zone_of
 from server.services.stack_plans import StackApply
-from server.services.unit import moment, unit
+from server.services.unit import unit
 from server.store.db import Database
-from server.store.tables import GroundKind, GroundSurface, Layer, Panel, PanelFinish, Quote, StackPlan
+from server.store.tables import GroundKind, GroundSurface, PanelFinish, Quote, StackPlan
 
 SURE = 0.9
 ENDANGERED = 0.02  # a promise whose odds fall by more than this is named
@@ -77,12 +76,15 @@ class PromiseAsk(Command):
         return PanelCreate.model_validate(told | {"due_for": self.for_whom, "due_on": due_on})
 
 
+Fault = Invalid | Refused
+
+
 class _NotKept(Exception):
     """Leaves a unit of work so that nothing of it stays."""
 
 
 @dataclass(frozen=True, slots=True)
-class _Tried:
+class Tried:
     """The commission's panel with its layers, as they would be stored."""
 
     rows: StudioRows
@@ -95,7 +97,7 @@ class Question:
     """A commission, with the studio as it is read for it."""
 
     asked: Asked
-    tried: _Tried
+    tried: Tried
     command: PromiseAsk
 
 
@@ -110,12 +112,18 @@ def read(db: Database, actor: Actor, command: PromiseAsk, now: datetime, zone: Z
     today = now.astimezone(zone).date()
     if command.wanted_on is not None and command.wanted_on < today:
         raise Invalid.at("wanted_on", OVER)
-    tried = _try_out(db, actor, command, command.wanted_on or today)
+    [tried] = try_out(db, actor, [(command, command.wanted_on or today)])
+    if isinstance(tried, Fault):
+        raise tried
     with db.read() as session:
         allow(actor, "create", None, Quote)
-        asked = planning_make.read(session, actor, PlanMake(), now, zone)
-        asked = replace(asked, room=replace(asked.room, **_limits(asked.board)))
-    return Question(asked, tried, command)
+        return Question(asked_of(session, actor, now, zone), tried, command)
+
+
+def asked_of(session: Session, actor: Actor, now: datetime, zone: ZoneInfo) -> Asked:
+    """The studio as a commission is placed in it. Raises ``Refused`` without working hours and without a place."""
+    asked = planning_make.read(session, actor, PlanMake(), now, zone)
+    return replace(asked, room=replace(asked.room, **_limits(asked.board)))
 
 
 def _limits(board: StudioRows) -> dict[str, Any]:
@@ -125,33 +133,98 @@ def _limits(board: StudioRows) -> dict[str, Any]:
     return {"easels": made.easels, "rack_places": made.rack_places, "set_up_min": made.mix_setup_min}
 
 
-def _try_out(db: Database, actor: Actor, command: PromiseAsk, due_on: date) -> _Tried:
-    found: list[_Tried] = []
+def try_out(db: Database, actor: Actor, commands: Sequence[tuple[PromiseAsk, date]]) -> list[Tried | Fault]:
+    """Commissions, each due on a day, as they would be stored; in place of one that cannot be, why not."""
+    found: list[Tried | Fault] = []
     with suppress(_NotKept), unit(db, actor, label="Asked about a commission") as work:
-        stack = records.find_named(work.session, actor, StackPlan, command.stack_uid, "stack_uid")
-        panel = panels.create(work.session, actor, command.panel(due_on))
-        stack_plans.apply(work.session, actor, stack.uid, StackApply(panel_uid=panel.uid))
-        rows = load(work.session, actor, panel.uid)
-        assert rows is not None
-        found.append(_Tried(rows, panel.uid, stack.label))
+        for command, due_on in commands:
+            try:
+                found.append(_hung(work.session, actor, command, due_on))
+            except (Invalid, Refused) as fault:
+                found.append(fault)
         raise _NotKept
-    return found[0]
+    return found
+
+
+def _hung(session: Session, actor: Actor, command: PromiseAsk, due_on: date) -> Tried:
+    stack = records.find_named(session, actor, StackPlan, command.stack_uid, "stack_uid")
+    panel = panels.create(session, actor, command.panel(due_on))
+    stack_plans.apply(session, actor, stack.uid, StackApply(panel_uid=panel.uid))
+    rows = load(session, actor, panel.uid)
+    assert rows is not None
+    return Tried(rows, panel.uid, stack.label)
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """What a commission is placed beside: the panels that are planned whole, other commissions, and where all of their
+    sittings stand."""
+
+    asked: Asked
+    planned: Problem
+    stands: tuple[PlacedSitting, ...]
+    promised: tuple[PanelJob, ...] = ()
+
+    @property
+    def panels(self) -> tuple[PanelJob, ...]:
+        return (*self.planned.panels, *self.promised)
+
+    def holding(self, job: PanelJob, sittings: Iterable[PlacedSitting]) -> "Ground":
+        """The same with one more commission."""
+        return replace(self, promised=(*self.promised, job), stands=(*self.stands, *sittings))
+
+    def question(self, slipping: Collection[str] = (), job: PanelJob | None = None) -> Problem:
+        """All of it held, but for what slips; with the commission to come as soon as it can."""
+        there = {s.id for p in self.panels for s in p.sittings}
+        new = () if job is None else (replace(job, due_on=self.asked.moment.on, weight=URGENT),)
+        held = (
+            Previous(s.id, s.start_at, pinned=s.id not in slipping, painter=s.painter)
+            for s in self.stands
+            if s.id in there
+        )
+        return replace(self.planned, panels=(*self.panels, *new), previous=tuple(held), most_moved=None)
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """A commission where it comes out soonest beside everything else."""
+
+    question: Problem
+    plan: Plan
+    job: PanelJob
+    standing: PanelStanding
+
+    @property
+    def own(self) -> list[PlacedSitting]:
+        ids = {s.id for s in self.job.sittings}
+        return [s for s in self.plan.sittings if s.id in ids]
 
 
 def answer(question: Question, _told: Callable[[Any], bool] | None = None) -> dict[str, Any]:
     """As `ask` answers, here and now. Reads no record, so a search process can do it."""
-    asked, tried, command = question.asked, question.tried, question.command
+    found = settled(ground_of(question.asked), question.tried)
+    return _content(question.asked, found, question.tried, question.command)
+
+
+def ground_of(asked: Asked) -> Ground:
+    """The plan that stands. Where nothing is planned yet, a plan of everything, made in passing."""
     stands = [placed(sitting) for sitting in standing_sittings(asked.board)]
     if not stands and any(one.layers.to_come for one in asked.found):
-        # Nothing is planned yet: then beside a plan of everything, made in passing.
         stands = list(sound(asked, Effort(seconds=planning_make.QUICK_S)).plan.sittings)
+    planned = {s.id for s in stands}
+    base = problem(asked.found, asked.board, asked.moment, asked.room, Extra())
+    there = tuple(p for p in base.panels if all(s.id in planned for s in p.sittings))
+    return Ground(asked, replace(base, panels=there), tuple(stands))
+
+
+def settled(ground: Ground, tried: Tried) -> Settled:
+    """A commission placed as soon as drying, hours and rules let it. Raises ``Invalid`` and ``Refused``."""
+    asked = ground.asked
     [standing] = standings(tried.rows, panel_layers(tried.rows, asked.moment), asked.moment)
     extra = Extra()
     for left in reversed(range(TRIES)):
-        job = panel_job(standing, tried.rows, asked.moment, (plan_confidence(tried.rows), extra))
-        if job is None:
-            raise Invalid.at("stack_uid", f"{extra.left_out[tried.uid]}. Give the stack its mixes first.")
-        beside, plan = _beside(asked, stands, job)
+        job = job_of(standing, tried, asked, extra)
+        beside, plan = _beside(ground, job)
         starts = {s.id: s.start_at for s in plan.sittings}
         stopped = first_stop(standing, tried.rows, asked.moment, starts)
         if stopped is not None:
@@ -161,40 +234,37 @@ def answer(question: Question, _told: Callable[[Any], bool] | None = None) -> di
             continue
         waits = _sparing(standing, tried, asked, starts)
         if waits.keys() <= extra.rests.keys() or not left:
-            return _content(asked, (beside, plan, job), (standing, tried), command)
+            return Settled(beside, plan, job, standing)
         # What is promised is painted without a caution where waiting spares it.
         extra.rests |= waits
     raise Refused("No days were found that the rules of soundness let pass.")
 
 
-def _sparing(standing: PanelStanding, tried: _Tried, asked: Asked, starts: Mapping[str, datetime]) -> dict[str, Rest]:
+def job_of(standing: PanelStanding, tried: Tried, asked: Asked, extra: Extra) -> PanelJob:
+    """A commission as the planner takes it. Raises ``Invalid`` where a layer has no forecast."""
+    job = panel_job(standing, tried.rows, asked.moment, (plan_confidence(tried.rows), extra))
+    if job is None:
+        raise Invalid.at("stack_uid", f"{extra.left_out[tried.uid]}. Give the stack its mixes first.")
+    return job
+
+
+def _sparing(standing: PanelStanding, tried: Tried, asked: Asked, starts: Mapping[str, datetime]) -> dict[str, Rest]:
     found = answers(standing, tried.rows, asked.moment, starts)
     waits = {answer.layer.row.uid: sparing(answer, asked.moment) for answer in found}
     return {uid: rest for uid, rest in waits.items() if rest is not None}
 
 
-def _beside(asked: Asked, stands: list[PlacedSitting], job: PanelJob) -> tuple[Problem, Plan]:
+def _beside(ground: Ground, job: PanelJob) -> tuple[Problem, Plan]:
     """The plan that stands, every sitting of it held, with the commission where it comes out soonest.
 
     What the plan put on a day that no longer holds (a layer dries slower than it did then, a painter is away) slips in
     the answer as it will in the studio, and with it what comes after it on its panel.
     """
-    base = problem(asked.found, asked.board, asked.moment, asked.room, Extra())
-    planned = {s.id for s in stands}
-    there = tuple(p for p in base.panels if all(s.id in planned for s in p.sittings))
-    after = {s.id: p.sittings[number:] for p in there for number, s in enumerate(p.sittings)}
+    after = {s.id: p.sittings[number:] for p in ground.panels for number, s in enumerate(p.sittings)}
     slipping: set[str] = set()
     while True:
-        held = (
-            Previous(s.id, s.start_at, pinned=s.id not in slipping, painter=s.painter) for s in stands if s.id in after
-        )
-        question = replace(
-            base,
-            panels=(*there, replace(job, due_on=asked.moment.on, weight=URGENT)),
-            previous=tuple(held),
-            most_moved=None,
-        )
-        plan = _laid_out(question)
+        question = ground.question(slipping, job)
+        plan = laid_out(question)
         faults = check(question, plan)
         let_go = {fault.sittings[0] for fault in faults if fault.kind == "pinned"} - slipping
         if not let_go:
@@ -208,7 +278,7 @@ def _beside(asked: Asked, stands: list[PlacedSitting], job: PanelJob) -> tuple[P
     return question, plan
 
 
-def _laid_out(question: Problem) -> Plan:
+def laid_out(question: Problem) -> Plan:
     bench = planner.lay_out(question, current())
     for _ in planner.search_on(bench, Budget(moves=200)):
         pass
@@ -216,20 +286,16 @@ def _laid_out(question: Problem) -> Plan:
     return planner.answer(bench)
 
 
-def _content(
-    asked: Asked, found: tuple[Problem, Plan, PanelJob], made: tuple[PanelStanding, _Tried], command: PromiseAsk
-) -> dict[str, Any]:
-    (question, plan, job), (standing, tried) = found, made
-    own = {s.id for s in job.sittings}
-    mine = [s for s in plan.sittings if s.id in own]
-    late = _odds(asked, replace(question, panels=(replace(job, due_on=None),)), plan.sittings)[job.id]
+def _content(asked: Asked, found: Settled, tried: Tried, command: PromiseAsk) -> dict[str, Any]:
+    question, plan, job, mine = found.question, found.plan, found.job, found.own
+    late = odds_beside(asked, replace(question, panels=(replace(job, due_on=None),)), plan.sittings)[job.id]
     deliver_on = late.high_on
     wanted = {"deliver": deliver_on} | ({"wanted": command.wanted_on} if command.wanted_on else {})
     odds = {
-        name: _odds(asked, replace(question, panels=(replace(job, due_on=on),)), plan.sittings)[job.id].odds
+        name: odds_beside(asked, replace(question, panels=(replace(job, due_on=on),)), plan.sittings)[job.id].odds
         for name, on in wanted.items()
     }
-    kinds = {layer.row.uid: layer.row.kind for layer in standing.layers.to_come}
+    kinds = {layer.row.uid: layer.row.kind for layer in found.standing.layers.to_come}
     return {
         "made_on": asked.moment.on.isoformat(),
         "asked": command.model_dump(mode="json"),
@@ -248,13 +314,13 @@ def _content(
             }
             for s in mine
         ],
-        "endangered": _endangered(asked, question, plan, own),
+        "endangered": _endangered(asked, question, plan, {s.id for s in mine}),
         "slipping": _slipping(asked, question),
-        "varnish": _varnish(asked, (standing, tried.rows), max(s.start_at for s in mine)),
+        "varnish": _varnish(asked, (found.standing, tried.rows), max(s.start_at for s in mine)),
     }
 
 
-def _odds(asked: Asked, question: Problem, sittings: tuple[PlacedSitting, ...]) -> dict[str, PanelOdds]:
+def odds_beside(asked: Asked, question: Problem, sittings: tuple[PlacedSitting, ...]) -> dict[str, PanelOdds]:
     standing = {one.layers.panel.uid: one for one in asked.found}
     released = {p.id: release_chain(standing[p.id], asked.moment).at_d for p in question.panels if p.id in standing}
     return odds_of(question, sittings, released, with_weakest=False)
@@ -263,8 +329,8 @@ def _odds(asked: Asked, question: Problem, sittings: tuple[PlacedSitting, ...]) 
 def _endangered(asked: Asked, question: Problem, plan: Plan, own: set[str]) -> list[dict[str, Any]]:
     """The promises whose odds fall: what slips finds less room beside the commission."""
     dated = replace(question, panels=tuple(p for p in question.panels if p.due_on and p.sittings[0].id not in own))
-    before = _odds(asked, dated, tuple(s for s in plan.sittings if s.id not in own))
-    after = _odds(asked, dated, plan.sittings)
+    before = odds_beside(asked, dated, tuple(s for s in plan.sittings if s.id not in own))
+    after = odds_beside(asked, dated, plan.sittings)
     titles = {panel.uid: panel.title for panel in asked.board.panels}
     found = []
     for uid, odds in before.items():
@@ -298,63 +364,3 @@ def _varnish(asked: Asked, made: tuple[PanelStanding, StudioRows], last_at: date
 
 def _after(at: datetime, days: float) -> str:
     return (at.date() + timedelta(days=round(days))).isoformat()
-
-
-# Quotes as records
-
-
-def keep(session: Session, actor: Actor, command: PromiseAsk, content: dict[str, Any]) -> Quote:
-    """Keep the answer as a quote."""
-    allow(actor, "create", None, Quote)
-    quote = Quote(studio_id=actor.studio_id, title=command.title, for_whom=command.for_whom, content_json=content)
-    session.add(quote)
-    session.flush()
-    return quote
-
-
-def take(session: Session, actor: Actor, uid: str) -> tuple[Quote, Panel]:
-    """The quote as a panel with its planned layers, due on the day promised, or on the one wished for where that is
-    later; days that are over by then are planned for no layer. Taken again it stays the same panel.
-
-    Raises ``NotFound``, ``Invalid`` for a stack or a place that is no longer there, ``Refused`` for one put away.
-    """
-    quote = records.find(session, actor, Quote, uid, "update")
-    if quote.panel_id is not None:
-        return quote, session.get_one(Panel, quote.panel_id)
-    records.refuse_archived(quote, "this quote")
-    content = quote.content_json or {}
-    command = PromiseAsk.model_validate(content["asked"])
-    promised = date.fromisoformat(content["deliver_on"])
-    # What was wished for is no promise; where it is later than what can be done, it will do.
-    due_on = promised if command.wanted_on is None else max(promised, command.wanted_on)
-    panel = panels.create(session, actor, command.panel(due_on))
-    _, made = stack_plans.apply(session, actor, command.stack_uid, StackApply(panel_uid=panel.uid))
-    _plan_days(made, content, moment(session).astimezone(zone_of(session, actor.studio_id)).date())
-    quote.panel_id = panel.id
-    session.flush()
-    return quote, panel
-
-
-def _plan_days(made: list[Layer], content: dict[str, Any], today: date) -> None:
-    for layer, sitting in zip(made, content["sittings"], strict=False):
-        on = datetime.fromisoformat(sitting["start_at"]).date()
-        if on < today:
-            return  # and what goes over it is not as it was worked out either
-        records.change(layer, {"planned_on": on})
-
-
-def archive(session: Session, actor: Actor, uid: str) -> Quote:
-    return records.archive(session, actor, Quote, uid)
-
-
-def get(session: Session, actor: Actor, uid: str) -> Quote:
-    return records.find(session, actor, Quote, uid)
-
-
-def all_open(session: Session, actor: Actor) -> list[Quote]:
-    return records.find_all(session, actor, Quote)
-
-
-def panel_of(session: Session, quote: Quote) -> Panel | None:
-    """The panel that a quote became."""
-    return None if quote.panel_id is None else session.get(Panel, quote.panel_id)

@@ -24,6 +24,7 @@ from server.services import (
     places,
     planning_plans,
     planning_promise,
+    quote_records,
     share_access,
     share_links,
     stack_plans,
@@ -131,7 +132,7 @@ def _quoted(db: Database) -> str:
     command = PromiseAsk.model_validate(_a_panel(db) | {"stack_uid": stacks[0]})
     content = planning_promise.ask(db, actor, command, now, zone)
     with unit(db, actor, label="Worked out a date") as work:
-        return planning_promise.keep(work.session, actor, command, content).uid
+        return quote_records.keep(work.session, actor, command, content).uid
 
 
 def _painter(db: Database) -> Actor:

@@ -30,6 +30,7 @@ SAME = {
     "GET /plan/promise": "GET /quotes",
     "POST /plan/promise": "POST /quotes",
     "GET /plan/promise/{uid}": "GET /quotes/{uid}",
+    "GET /plan/promise/{uid}/others": "GET /quotes/{uid}/others",
     "POST /plan/promise/{uid}/take": "POST /quotes/{uid}/take",
     "POST /plan/promise/{uid}/archive": "POST /quotes/{uid}/archive",
     "GET /plan/search": "GET /plan-search",

@@ -206,6 +206,10 @@ def test_a_date_is_promised_and_hung(studio: Studio) -> None:
     assert quote["deliver_on"] >= "2026-11-26"
     assert quote["odds"] >= 0.85
     assert ask.get("/quotes")["items"] == [quote]
+    other = ask.done("/quotes", body | {"title": "Three crows"}, key="another letter")
+    together = ask.get(f"/quotes/{quote['uid']}/others")
+    assert together["counted"] == [other["uid"]] and together["deliver_on"] >= quote["deliver_on"]
+    ask.done(f"/quotes/{other['uid']}/archive")
     panel = ask.done(f"/quotes/{quote['uid']}/take")["panel_uid"]
     assert panel == ask.done(f"/quotes/{quote['uid']}/take")["panel_uid"]
     assert ask.get(f"/panels/{panel}")["due_on"] == "2027-06-01"

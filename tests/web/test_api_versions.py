@@ -137,6 +137,7 @@ BOUNDED = {
     **{"/panels/{uid}/board": "one panel", "/panels/{uid}/stays": "one panel", "/panels/{uid}/record": "one panel"},
     **{"/panels/{uid}/finish": "one panel", "/learning": "effects that are modelled", "/layers/{uid}/book": "a layer"},
     "/members/{uid}/purge": "one person",
+    "/quotes/{uid}/others": "those that are counted",
 }
 
 

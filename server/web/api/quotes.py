@@ -9,6 +9,8 @@ from sqlmodel import Session
 from server.formats.plan_json import (
     EndangeredOut,
     QuoteAskedOut,
+    QuoteEndangeredOut,
+    QuoteOthersOut,
     QuoteOut,
     QuoteSittingOut,
     QuotesOut,
@@ -16,9 +18,10 @@ from server.formats.plan_json import (
     SlippingOut,
     VarnishDaysOut,
 )
-from server.services import planning_promise, records
+from server.services import planning_promise, quote_records, quotes_together, records
 from server.services.planning_promise import PromiseAsk
 from server.services.quote_age import Age, ages
+from server.services.quotes_together import Endangered
 from server.services.records import Slice
 from server.services.sendings import sent_before
 from server.store.tables import Quote
@@ -62,7 +65,7 @@ def ask_quote(page: Page, given: Sending) -> Any:
         content = planning_promise.ask(page.db, page.actor, command, page.now, page.zone)
 
     def act(session: Session) -> tuple[Quote, str, str]:
-        made = planning_promise.keep(session, page.actor, command, content)
+        made = quote_records.keep(session, page.actor, command, content)
         return made, f"Worked out a date for “{made.title}”", f"/plan/promise/{made.uid}"
 
     return _read(page, doing.add_once(page, given, Quote, act))
@@ -77,12 +80,12 @@ def take_quote(page: Page, uid: Uid, given: Sending, seen: VersionSeen) -> Any:
 
     def act(session: Session) -> Told:
         doing.hold(session, page.actor, (Quote, uid), seen)
-        made, panel = planning_promise.take(session, page.actor, uid)
+        made, panel = quote_records.take(session, page.actor, uid)
         return f"Took the commission “{made.title}”", f"/panels/{panel.uid}"
 
     doing.do_once(page, given, act)
     with page.db.read() as session:
-        panel = planning_promise.panel_of(session, planning_promise.get(session, page.actor, uid))
+        panel = quote_records.panel_of(session, quote_records.get(session, page.actor, uid))
         return QuoteTakenOut(quote_uid=uid, panel_uid=panel.uid if panel else "")
 
 
@@ -93,22 +96,42 @@ def archive_quote(page: Page, uid: Uid, given: Sending, seen: VersionSeen) -> An
 
     def act(session: Session) -> Told:
         doing.hold(session, page.actor, (Quote, uid), seen)
-        away = planning_promise.archive(session, page.actor, uid)
+        away = quote_records.archive(session, page.actor, uid)
         return f"Put away the quote for “{away.title}”", "/plan/promise"
 
     doing.do_once(page, given, act)
     return _read(page, uid)
 
 
+@router.get("/quotes/{uid}/others", summary="A quote beside the other open ones", responses=problems(404, 409, 422))
+def others(page: Page, uid: Uid) -> QuoteOthersOut:
+    """Its date if the others are taken first, and what taking it does to them, worked out for each asking."""
+    found = quotes_together.ask(page.db, page.actor, uid, page.now, page.zone)
+    if found is None:
+        return QuoteOthersOut(counted=(), deliver_on=None, start_at=None, endangered=(), breaks=())
+    return QuoteOthersOut(
+        counted=found.counted,
+        deliver_on=found.deliver_on,
+        start_at=found.start_at,
+        endangered=tuple(_fallen(one) for one in found.endangered),
+        breaks=tuple(_fallen(one) for one in found.breaks),
+    )
+
+
+def _fallen(one: Endangered) -> QuoteEndangeredOut:
+    panel, quote = (one.uid, None) if one.kind == "panel" else (None, one.uid)
+    return QuoteEndangeredOut(panel_uid=panel, quote_uid=quote, title=one.title, before=one.before, after=one.after)
+
+
 def _read(page: PageRequest, uid: str) -> QuoteOut:
     with page.db.read() as session:
-        row = planning_promise.get(session, page.actor, uid)
+        row = quote_records.get(session, page.actor, uid)
         return _quote(session, row, ages(session, page.actor, [row], page.now)[uid])
 
 
 def _quote(session: Session, row: Quote, age: Age) -> QuoteOut:
     content = row.content_json or {}
-    panel = planning_promise.panel_of(session, row)
+    panel = quote_records.panel_of(session, row)
     varnish = content["varnish"]
     return QuoteOut(
         uid=row.uid,

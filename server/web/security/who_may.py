@@ -189,6 +189,7 @@ PAGES: Mapping[Need, tuple[str, ...]] = {
         "POST /plan/promise",
         "POST /plan/promise/{uid}/archive",
         "POST /plan/promise/{uid}/take",
+        "GET /plan/promise/{uid}/others",
         "POST /plan/right",
         "POST /plan/search",
         "POST /plan/search/end",

@@ -175,6 +175,7 @@ INTERFACES: Mapping[Need, tuple[str, ...]] = {
         "POST /api/v1/quotes",
         "POST /api/v1/quotes/{uid}/archive",
         "POST /api/v1/quotes/{uid}/take",
+        "GET /api/v1/quotes/{uid}/others",
         "PUT /api/v1/learning",
         "POST /api/v1/places/{uid}/typed-readings",
         "POST /api/v1/places/{uid}/reading-files",

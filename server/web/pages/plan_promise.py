@@ -9,7 +9,15 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from server.formats.drawings_odds import odds_picture
-from server.services import places, planning_promise, planning_search, quote_records, quotes_together, stack_plans
+from server.services import (
+    places,
+    planning,
+    planning_promise,
+    planning_search,
+    quote_records,
+    quotes_together,
+    stack_plans,
+)
 from server.services.board.facts import DaySpan
 from server.services.errors import Invalid, Refused
 from server.services.planning_promise import PromiseAsk
@@ -113,6 +121,7 @@ def _context(page: PageRequest) -> dict[str, Any]:
         given = list(reversed(quote_records.all_open(session, page.actor)))
         age = ages(session, page.actor, given, page.now)
         return {
+            "has_hours": any(row.painter for row in planning.all_open(session, page.actor)),
             "stacks": [(stack.uid, stack.label) for stack in stack_plans.all_open(session, page.actor)],
             "places": [(place.uid, place.name) for place in places.all_open(session, page.actor)],
             "quotes": [

@@ -15,6 +15,8 @@ from server.services import records
 from server.services.access import Actor, allow
 from server.services.errors import Refused
 from server.services.fields import Command, Day, OptionalText120, OptionalText200
+from server.services.stack import zone_of
+from server.services.unit import moment
 from server.store.tables import WorkTime
 
 MOST_LINES = 2000
@@ -112,14 +114,17 @@ def minutes_of(clock: str) -> int:
 
 
 def create(session: Session, actor: Actor, command: WorkTimeCreate) -> WorkTime:
-    """Add a stretch of work. Raises ``Refused``, at a field where it overlaps with one of the same painter and
-    days."""
+    """Add a stretch of work; a rule is counted from today where no day is given. Raises ``Refused``, at a field where
+    it overlaps with one of the same painter and days."""
     allow(actor, "create", None, WorkTime)
+    on_date = command.on_date
+    if command.rule and on_date is None:
+        on_date = moment(session).astimezone(zone_of(session, actor.studio_id)).date()
     row = WorkTime(
         studio_id=actor.studio_id,
         painter=command.painter,
         weekdays=command.weekdays,
-        on_date=command.on_date,
+        on_date=on_date,
         until_on=command.until_on,
         label=command.label,
         rule=command.rule,

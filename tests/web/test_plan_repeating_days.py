@@ -1,9 +1,10 @@
 """Days that repeat otherwise: several stretches of them, and which day they are counted from."""
 
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta, timezone
 from zoneinfo import ZoneInfo
 
 import pytest
+from fastapi import FastAPI
 from sqlmodel import select
 from starlette.testclient import TestClient
 
@@ -11,7 +12,7 @@ from server.planning.schedule.check_hours import stretches
 from server.planning.schedule.problem import Problem
 from server.services import planning
 from server.store.db import Database
-from server.store.tables import WorkTime
+from server.store.tables import Studio, WorkTime
 from tests.services.conftest import Bench, make_bench
 from tests.web.test_plan_hours import REPEAT, WEEK, words
 from tests.web.test_plan_one_day import hours
@@ -62,3 +63,16 @@ def test_of_several_rules_that_name_a_day_the_last_has_it(bench: Bench, client: 
     assert hours(db, WEDNESDAY) == checked(db, WEDNESDAY) == ["20:00-22:00"]
     client.post("/plan/hours/repeat", data=AFTERNOON)
     assert hours(db, WEDNESDAY) == checked(db, WEDNESDAY) == ["09:00-12:00", "14:00-18:00"]
+
+
+@pytest.mark.parametrize(("zone", "first"), [("Europe/Prague", "25 November"), ("Pacific/Kiritimati", "26 November")])
+def test_a_rule_without_a_first_day_is_counted_from_the_studios_today_and_says_so(
+    bench: Bench, client: TestClient, app: FastAPI, zone: str, first: str
+) -> None:
+    app.state.clock = lambda: datetime(2026, 11, 25, 12, 0, tzinfo=timezone.utc)
+    with bench.unit("Another zone") as work:
+        work.session.get_one(Studio, bench.actor.studio_id).time_zone = zone
+    rule = {"painter": "Ada", "weekdays": "", "rule": "FREQ=WEEKLY;INTERVAL=2;BYDAY=SA", "on_date": ""}
+    assert client.post("/plan/hours", data=rule | {"start": "10:00", "end": "12:00"}).status_code == 303
+    assert f"Every second Saturday, from {first}, 10:00 to 12:00" in words(client.get("/plan/hours").text)
+    assert hours(bench.db, date(2026, 11, 28)) == ["10:00-12:00"] and hours(bench.db, date(2026, 12, 5)) == []

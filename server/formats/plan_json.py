@@ -12,12 +12,14 @@ from server.formats.board_json import Told
 
 class BrokenOut(Told):
     """Why a sitting holds no more: its day is over, its layer is ready only from ``ready_from``, it lies outside the
-    hours of its painter as they are now, ``rule`` stops it on its day, or ("short") with its mixing it ``takes_min``
-    minutes by now and the plan has ``has_min`` for it; both are 0 where that is not why."""
+    hours of its painter as they are now, ``rule`` stops it on its day, or where ``below`` has a name the layer of that
+    name which it waits for, or ("short") with its mixing it ``takes_min`` minutes by now and the plan has ``has_min``
+    for it; both are 0 where that is not why."""
 
     why: Literal["missed", "not_ready", "off_hours", "stopped", "short", "other_clock"]
     ready_from: date | None
     rule: str
+    below: str
     takes_min: int
     has_min: int
 

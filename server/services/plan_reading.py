@@ -22,14 +22,15 @@ SHARED_BEFORE_D = SET_UP_PRICE / FLOW_PRICE  # for so long panels waited in plan
 @dataclass(frozen=True, slots=True)
 class BrokenSitting:
     """Why a sitting of the plan in use holds no more: its day is over, its layer is not ready then (but only
-    ``ready_from``), its painter's hours, as they are now, have no room for it, ``rule`` stops it then, with its mixing
-    it ``takes_min`` by now, where it ``has_min``, or it was planned by the clock of another time zone. Not
-    ``can_mend``: it is told to somebody who does not plan.
+    ``ready_from``), its painter's hours, as they are now, have no room for it, ``rule`` stops it then, or the layer
+    ``below`` that it waits for, with its mixing it ``takes_min`` by now, where it ``has_min``, or it was planned by the
+    clock of another time zone. Not ``can_mend``: it is told to somebody who does not plan.
     """
 
     why: Literal["missed", "not_ready", "off_hours", "stopped", "short", "other_clock"]
     ready_from: date | None = None
     rule: str = ""
+    below: str = ""
     takes_min: int = 0
     has_min: int = 0
     can_mend: bool = True
@@ -247,11 +248,18 @@ def text_as_called(kept: KeptText | None, text: str, names: Mapping[str, Called]
     return kept.told(name)
 
 
+def option_as_called(stored: Mapping[str, Any], names: Mapping[str, Called], own: str) -> str:
+    """What would help the panel ``own``, under the names of now."""
+    return text_as_called(kept_text(stored.get("text_of")), stored["text"], names, own)
+
+
 def content_as_called(content: Mapping[str, Any], names: Mapping[str, Called]) -> dict[str, Any]:
     """What is stored of a plan beside its sittings, under the names of now."""
 
     def panel(one: Mapping[str, Any], uid: str) -> dict[str, Any]:
-        return {**one, "title": Name(names[uid].title if uid in names else one["title"])}
+        called = {**one, "title": Name(names[uid].title if uid in names else one["title"])}
+        options = [{**each, "text": option_as_called(each, names, uid)} for each in one.get("options", ())]
+        return called | {"options": options} if options else called
 
     def layer(one: Mapping[str, Any], uid: str) -> dict[str, Any]:
         found = names.get(uid)

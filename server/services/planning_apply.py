@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlmodel import Session
+from sqlmodel import Session, col, select
 
 from server.planning.schedule import options
 from server.planning.schedule.calendar import Zone, windows
@@ -21,6 +21,7 @@ from server.services.board.today import moment_at, panel_facts
 from server.services.errors import Refused
 from server.services.layer_commands import LayerMixPart
 from server.services.mixes import MixCreate, PartRow
+from server.services.plan_reading import Called, option_as_called
 from server.services.planning_ahead import Changed
 from server.services.planning_make import DUE
 from server.services.planning_ways import DROP, PLACE, QUICKER, QUICKER_PCT, THINNER
@@ -43,7 +44,10 @@ def apply(session: Session, actor: Actor, chosen: tuple[str, str, str], now: dat
     offered = next((p for p in content.get("panels", ()) if p["id"] == panel_uid), {"options": ()})
     if plan.archived_at is not None or key not in {o.get("key") for o in offered["options"]}:
         raise Refused(GONE)
-    text = next(o["text"] for o in offered["options"] if o.get("key") == key)
+    option = next(o for o in offered["options"] if o.get("key") == key)
+    layers = session.exec(select(Layer).where(col(Layer.panel_id) == panel.id))
+    names = {row.uid: Called(panel.title, row.kind, panel_uid=panel.uid) for row in layers}
+    text = option_as_called(option, names, panel.uid)
     if plan.accepted_at is not None and not _is_as_tried(session, actor, offered, (now, zone)):
         raise Refused(GONE)
     kind, _, rest = key.partition(":")

@@ -193,7 +193,9 @@ def content_of(made: Made, asked: Asked) -> dict[str, Any]:
     for panel, planned in zip(content["panels"], plan.panels, strict=True):
         panel.update(risks.get(panel["id"], {}))
         for option, found in zip(panel["options"], planned.options, strict=True):
-            option["text"], option["key"] = names.in_words(option["text"], panel["id"]), found.key
+            told, own = option["text"], panel["id"]
+            option["text"], option["text_of"] = names.in_words(told, own), names.to_keep(told, own)
+            option["key"] = found.key
         if planned.late_d and planned.finish_on is not None:
             panel["options"].append(_later(planned.finish_on))
     return content

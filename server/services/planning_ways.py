@@ -45,7 +45,8 @@ class OnShelf:
 
 @dataclass(frozen=True, slots=True)
 class PanelWay:
-    """One way. ``key``: what is changed and how; ``rows``: the panel's rows with the change made."""
+    """One way. ``key``: what is changed and how; ``text``: the same in words, layers by uid; ``rows``: the panel's rows
+    with the change made."""
 
     key: str
     text: str
@@ -108,7 +109,7 @@ def _thinner(rows: StudioRows, layer: LayerToCome) -> Iterator[PanelWay]:
         return
     other = changed(layer.row, wet_thickness_um=thin, thickness_preset=None)
     layers = [other if row.uid == other.uid else row for row in _mine(rows)]
-    text = f"Lay “{layer.row.kind}” {thin:g} µm thick instead of {now:g} µm"
+    text = f"Lay {layer.row.uid} {thin:g} µm thick instead of {now:g} µm"
     yield PanelWay(f"{THINNER}:{layer.row.uid}:{thin:g}", text, _with_layers(rows, layers))
 
 
@@ -125,7 +126,7 @@ def _quicker(rows: StudioRows, layer: LayerToCome, found: LayerEstimate, shelf: 
         book = replace(rows.book, mixes={**rows.book.mixes, TRIED_MIX: made})
         regions = [changed(region, mix_id=TRIED_MIX) if n == held else region for n, region in enumerate(layer.regions)]
         tried = replace(rows, book=book, regions={**rows.regions, layer.row.id: regions})
-        text = f"{QUICKER_PCT:g} % {label} in “{mix.label}” for “{layer.row.kind}”"
+        text = f"{QUICKER_PCT:g} % {label} in “{mix.label}” for {layer.row.uid}"
         yield PanelWay(f"{QUICKER}:{layer.row.uid}:{mix.uid}:{kind}:{uid}", text, tried)
 
 
@@ -182,5 +183,5 @@ def _without(rows: StudioRows, to_come: Sequence[LayerToCome]) -> Iterator[Panel
     """Without one of the layers to come; the last one is the picture."""
     for layer in to_come[:-1]:
         left = [row for row in _mine(rows) if row.uid != layer.row.uid]
-        text = f"Leave out “{layer.row.kind}”, {layer.row.wet_thickness_um:g} µm"
+        text = f"Leave out {layer.row.uid}, {layer.row.wet_thickness_um:g} µm"
         yield PanelWay(f"{DROP}:{layer.row.uid}", text, _with_layers(rows, left))

@@ -105,7 +105,7 @@ def _sitting_of(sitting: PlannedSitting | None, link: OpenLink) -> PlannedSittin
         why_of=None,
         broken=None
         if sitting.broken is None
-        else replace(sitting.broken, rule="", takes_min=0, has_min=0, can_mend=False),
+        else replace(sitting.broken, rule="", below="", takes_min=0, has_min=0, can_mend=False),
     )
 
 

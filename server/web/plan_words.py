@@ -57,6 +57,8 @@ def broken_words(sitting: PlannedSitting, today: date) -> str:
     if one.why == "not_ready" and one.ready_from is not None:
         day = standing_words.far_day_words(one.ready_from, today)
         return f"by the forecast it may go on only from {day}"
+    if one.why == "stopped" and one.below:
+        return Filled("it waits for “{below}” below it, which a rule stops: {rule}", below=one.below, rule=one.rule)
     if one.why == "stopped":
         return Filled("a rule stops it then: {rule}", rule=one.rule) if one.rule else "it is being thought over"
     if one.why == "short" and one.takes_min:

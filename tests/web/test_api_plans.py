@@ -295,7 +295,7 @@ def test_a_sitting_tells_programs_what_became_of_it(studio: Studio) -> None:
     ask.done(f"/working-hours/{hours['uid']}/archive", version=hours["version"])
     became = {s["layer_uid"]: s for s in ask.get(f"/plans/{made['uid']}")["sittings"]}
     assert (became[lower]["fate"], became[lower]["broken"]) == ("painted", None)
-    off = {"why": "off_hours", "ready_from": None, "rule": "", "takes_min": 0, "has_min": 0}
+    off = {"why": "off_hours", "ready_from": None, "rule": "", "below": "", "takes_min": 0, "has_min": 0}
     assert (became[upper]["fate"], became[upper]["broken"]) == ("stands", off)
     week = ask.get(f"/plan-week?on={became[upper]['start_at'][:10]}")
     [sitting] = [one for day in week["days"] for painter in day["painters"] for one in painter["sittings"]]

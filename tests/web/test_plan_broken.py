@@ -107,6 +107,29 @@ def test_a_sitting_that_a_rule_stops_for_good_stays_in_the_calendar_with_the_rul
     assert not re.search(r"\(R\d+\)", page(client, f"{shared}/calendar?view=agenda"))
 
 
+def test_a_layer_over_one_that_a_rule_stops_says_that_it_waits_for_it(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    panel, glaze = hung(bare)
+    top = bare.layer(panel, kind="lights")
+    accepted(client, db)
+    feed, shared = link(client, kind="feed", shows=DETAILS), link(client, shows=DETAILS)
+    change(bare, taken_again(db, glaze), material="acrylic")
+    told = page(client, "/plan")
+    assert told.count("Stopped by a rule On this day a rule stops it: ") == 1
+    why = r"[Ii]t waits for “glaze” below it, which a rule stops: [^(]+\(R\d+\)"
+    assert re.search(f"Waits for the layer below {why}\\.", told)
+    [plan] = client.get("/api/v1/plans").json()["items"]
+    [on] = [one["start_at"][:10] for one in plan["sittings"] if one["layer_uid"] == top.uid]
+    assert re.search(why, page(client, f"/plan/week?start={on}"))
+    for address in (f"{shared}/calendar", shared):
+        assert not re.search(r"\(R\d+\)|it waits for “glaze”", page(client, address))
+    assert "(R" not in str(told_in(client, feed, "lights"))
+    broken = {one["layer_uid"]: one["broken"] for one in plan["sittings"]}
+    assert (broken[glaze.uid]["below"], broken[top.uid]["below"]) == ("", "glaze")
+    assert broken[glaze.uid]["rule"] == broken[top.uid]["rule"] != ""
+
+
 def test_a_panels_own_page_knows_what_is_mixed_for_another_one_under_its_name_of_now(
     bare: Bench, client: TestClient, db: Database
 ) -> None:

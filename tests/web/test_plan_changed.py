@@ -160,6 +160,30 @@ def test_reasons_of_a_plan_tell_panels_and_layers_by_their_names_of_now(
         assert told.count("“other one”") == before[address].count("“long one”"), address
 
 
+def test_what_would_help_a_late_panel_is_told_by_the_names_of_now(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    panel = bare.panel(title="Two pears", due_on=NOW.date() + timedelta(days=10))
+    layers = [bare.layer(panel, kind=kind, wet_thickness_um=120) for kind in ("block-in", "glaze", "lights")]
+    accepted(client, db)
+    [used] = plans(db)
+    addresses = ["/plan", f"/api/v1/plans/{used.uid}"]
+    before = {address: page(client, address) for address in addresses}
+    assert all(re.search(r"Lay “(block-in|glaze)” \d+ µm thick instead of", told) for told in before.values())
+    with bare.unit("Named otherwise") as work:
+        for layer in layers:
+            row = work.session.get_one(Layer, layer.id)
+            row.kind = f"{row.kind} renamed"
+    for address, told in before.items():
+        now = page(client, address)
+        assert now.count(" renamed” ") >= told.count("Lay “") + told.count("Leave out “") > 0, address
+        assert not re.search(r"“(block-in|glaze|lights)”", now), address
+    options = (used.content_json or {})["panels"][0]["options"]
+    key = next(one["key"] for one in options if one["key"].startswith("drop:"))
+    done = client.post(f"/plan/{used.uid}/apply/{panel.uid}", data={"key": key})
+    assert done.status_code == 303 and "renamed”" in page(client, "/history")
+
+
 def without_a_place(bare: Bench, client: TestClient, db: Database, **values: Any) -> Layer:
     """A layer of the plan in use, with other ``values`` since, that finds no place in the plan that waits beside it."""
     layer = bare.layer(bare.panel(title="Two pears"), kind="block-in")

@@ -269,7 +269,7 @@ class PanelFact:
     ``verdict`` is on the next layer now, ``lightly`` on working lightly into a tacky layer, when the ordinary next
     layer is stopped by its tackiness. ``finish`` is when the last planned layer will be touch-dry; ``varnish`` the days
     from which a finished panel may be varnished. ``closing`` is there once it is finished or a step of its finish is
-    planned. ``plan_stops``: the layers whose sitting in the plan in use a rule stops on its day by now, with the rule;
+    planned. ``plan_stops``: the layers whose sitting in the plan in use a rule stops on its day by now, with why;
     ``broken``: those whose sitting holds no more, with why.
     ``stop``: the first layer to come that a rule stops for good or for years; there is no ``finish`` then. Facts of
     the same ``number`` are the same, on whichever board.
@@ -294,7 +294,7 @@ class PanelFact:
     layers_to_come: int
     is_archived: bool
     closing: ClosingFact | None = None
-    plan_stops: tuple[tuple[str, str], ...] = ()
+    plan_stops: tuple[tuple[str, BrokenSitting], ...] = ()
     broken: tuple[tuple[str, BrokenSitting], ...] = ()
     stop: LayerStop | None = None
     number: int = field(default=0, compare=False)

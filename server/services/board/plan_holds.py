@@ -131,8 +131,8 @@ def broken_sittings(rows: StudioRows, facts: Iterable[PanelFact], moment: Moment
                 why = BrokenSitting("other_clock")
             if why is None and sitting.uid in off:
                 why = BrokenSitting("off_hours")
-            if why is None and sitting.uid in dict(fact.plan_stops):
-                why = BrokenSitting("stopped", rule=dict(fact.plan_stops)[sitting.uid])
+            if why is None:
+                why = dict(fact.plan_stops).get(sitting.uid)
             if why is None:
                 why = too_short(sitting, by_uid[sitting.uid], rows)
             if why is not None:

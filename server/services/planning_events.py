@@ -59,7 +59,8 @@ def happened(session: Session, actor: Actor, given: PlanRight, now: datetime, zo
         let_go = _let_go(session, actor, plan, on, is_chosen=is_chosen)
         _close(session, actor, on)
         session.flush()
-        told = "No painting today: set the plan right" if on == today else "Left a day free: set the plan right"
+        day = f"{on:%A} {on.day} {on:%B %Y}"
+        told = "No painting today: set the plan right" if on == today else f"Left {day} free: set the plan right"
         return Changed(f"{told}. {let_go}" if let_go else told, settings, is_chosen=is_chosen, is_fact=not is_chosen)
     return Changed("Set the plan right", settings)
 

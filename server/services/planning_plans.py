@@ -11,7 +11,7 @@ from server.services import planning_since, records
 from server.services.access import Actor, allow
 from server.services.errors import Refused
 from server.services.unit import moment as moment_now
-from server.store.tables import Layer, StudioPlan
+from server.store.tables import Layer, Panel, StudioPlan
 
 CHOSEN = "chosen"  # in a plan as it is stored: the history's entries of what the painter did for its sake
 FACTS = "facts"  # the same of what only happened
@@ -74,20 +74,22 @@ def dismiss(session: Session, actor: Actor, uid: str) -> StudioPlan:
     return records.archive(session, actor, StudioPlan, uid)
 
 
-def pin(session: Session, actor: Actor, uid: str, sitting: str, *, pinned: bool) -> StudioPlan:
-    """Hold a sitting of the plan in use where it is, or let it go. Raises ``Refused`` for another plan, a sitting that
-    it does not hold, and one whose layer is on."""
+def pin(session: Session, actor: Actor, uid: str, sitting: str, *, pinned: bool) -> str:
+    """Hold a sitting of the plan in use where it is, or let it go; answers what the history tells of it. Raises
+    ``Refused`` for another plan, a sitting that it does not hold, and one whose layer is on."""
     row = records.find(session, actor, StudioPlan, uid, "update")
     content = row.content_json or {}
     if row.archived_at is not None or row.accepted_at is None:
         raise Refused("This plan is not the one in use any more. Nothing was changed.")
     if sitting not in {s["id"] for s in content.get("sittings", ())}:
         raise Refused("This sitting is not in the plan. Nothing was changed.")
-    if records.find(session, actor, Layer, sitting).painted_at is not None:
+    layer = records.find(session, actor, Layer, sitting)
+    if layer.painted_at is not None:
         raise Refused("This layer is painted already. Nothing was changed.")
     _change_sittings(row, lambda s: s["id"] == sitting, {"pinned": pinned, LET_GO: ""})
     session.flush()
-    return row
+    title = session.get_one(Panel, layer.panel_id).title
+    return f"Pinned the {layer.kind} of “{title}”" if pinned else f"Let the {layer.kind} of “{title}” move again"
 
 
 def let_go(session: Session, actor: Actor, uid: str, sittings: Collection[str], mark: str = "") -> None:

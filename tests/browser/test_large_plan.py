@@ -52,7 +52,7 @@ def test_a_month_opens_in_place_and_a_pin_leads_back_into_it(
     there.get_by_role("button", name="Pin it here").tap()
     expect(there.get_by_text("pinned", exact=True)).to_be_in_viewport()
     assert phone.url == f"{server.url}/plan?month=2027-01#sitting-{of_january(sittings)}"
-    expect(phone.locator("#flash")).to_contain_text("Pinned a sitting")
+    expect(phone.locator("#flash")).to_contain_text("Pinned the ")
 
 
 def test_a_month_is_opened_and_closed_with_the_keyboard(

@@ -2,7 +2,7 @@
 kept as they are."""
 
 import re
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 from sqlmodel import col, select
@@ -68,7 +68,10 @@ def test_a_move_says_that_it_pins_and_the_pin_can_be_let_go(bare: Bench, client:
     client.post(f"/plan/{waiting(db).uid}/accept")
     assert pinned(in_use(db)) == {uid}
     pin(client, db, uid, "no")
-    assert pinned(in_use(db)) == set()
+    assert pinned(in_use(db)) == set() and newest(db).label == "Let the glaze of “One” move again"
+    pin(client, db, uid, "yes")
+    assert newest(db).label == "Pinned the glaze of “One”"
+    pin(client, db, uid, "no")
     client.post("/plan/make", data={"mix_setup_min": "30", "anew": "1"})
     assert sitting_days(db)[uid] == TODAY.isoformat()
 
@@ -81,7 +84,9 @@ def test_pins_of_a_day_left_free_are_let_go_with_it_and_named(bare: Bench, clien
     assert answer.status_code == 303, words(answer.text)
     titles = {s["id"]: s["title"] for s in (in_use(db).content_json or {})["sittings"]}
     change = newest(db)
-    assert change.label == f"Left a day free: set the plan right. No longer pinned: glaze of “{titles[second]}”"
+    on = date.fromisoformat(day)
+    left = f"Left {on:%A} {on.day} {on:%B %Y} free: set the plan right."
+    assert change.label == f"{left} No longer pinned: glaze of “{titles[second]}”"
     assert pinned(in_use(db)) == {third} == pinned(waiting(db))
     after = sitting_days(db)
     assert after[second] not in (day, other) and after[third] == other

@@ -167,8 +167,7 @@ def pin_sitting(page: Page, uid: PathUid, given: Sending, seen: VersionSeen) -> 
 
     def act(session: Session) -> Told:
         doing.hold(session, page.actor, (StudioPlan, uid), seen)
-        planning_plans.pin(session, page.actor, uid, command.layer_uid, pinned=command.pinned)
-        return "Pinned a sitting" if command.pinned else "Let a sitting move again", "/plan"
+        return planning_plans.pin(session, page.actor, uid, command.layer_uid, pinned=command.pinned), "/plan"
 
     doing.do_once(page, given, act)
     return _read(page, uid)

@@ -116,12 +116,12 @@ def pin(page: Page, posted: Posted, uid: str, layer_uid: str) -> Response:
     month = str(posted.get("month", ""))
 
     def act(session: Session) -> Done:
-        planning_plans.pin(session, page.actor, uid, layer_uid, pinned=pinned)
+        told = planning_plans.pin(session, page.actor, uid, layer_uid, pinned=pinned)
         asked = f"?month={month}" if MONTH.fullmatch(month) else ""
         if not asked and planning_plans.waiting(session, page.actor) is not None:
             asked = "?open=days"
         back = f"/plan{asked}#sitting-{layer_uid}"
-        return Done("Pinned a sitting" if pinned else "Let a sitting move again", back)
+        return Done(told, back)
 
     return _by_button(page, posted, act)
 

@@ -150,9 +150,10 @@ def _sitting(row: _Row, layer: CalendarLayer, seen: CalendarLayer, told: str) ->
     holds = layer.start == sitting.start_at and sitting.broken is None
     palette = plan_words.palette_words(shown)
     who = f", with {shown.painter}" if shown.painter else ""
+    what = layer.kind if holds else f"{layer.kind} was planned"
     return row.event(
         f"sitting:{layer.uid}",
-        (f"{layer.kind}{who}", layer.kind),
+        (f"{what}{who}", what),
         (_utc(sitting.start_at), _utc(sitting.end_at)),
         status="CONFIRMED" if holds else "TENTATIVE" if layer.goes_on else "CANCELLED",
         is_busy=layer.goes_on,

@@ -78,6 +78,10 @@ def test_hours_that_were_cut_are_told_wherever_the_sitting_is(bare: Bench, clien
     after = told_in(client, feed, "glaze")
     assert (after["STATUS"], after["SEQUENCE"], after["UID"]) == ("TENTATIVE", 1, before["UID"])
     assert NO_ROOM in after["DESCRIPTION"]
+    assert (before["SUMMARY"], after["SUMMARY"]) == (
+        f"{panel.title}: glaze, with Mornings",
+        f"{panel.title}: glaze was planned, with Mornings",
+    )
     for place in ("", "/calendar?view=agenda"):
         told = page(client, shared + place)
         assert "the working hours have no room for it" in told.lower() and "Mornings" not in told, place

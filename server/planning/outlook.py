@@ -194,8 +194,16 @@ def outlook(chain: Chain, steps: Sequence[PlannedStep], confidence: float, due_d
 
 
 def _range(days: Days, confidence: float) -> DayRange:
-    p10, p50, p90, planned = np.quantile(days, (0.1, 0.5, 0.9, confidence))
-    return DayRange(float(p10), float(p50), float(p90), float(planned))
+    ordered = np.sort(days)
+    p10, p50, p90, planned = (_quantile(ordered, chance) for chance in (0.1, 0.5, 0.9, confidence))
+    return DayRange(p10, p50, p90, planned)
+
+
+def _quantile(ordered: Days, chance: float) -> float:
+    """As ``np.quantile`` has it, which takes several times as long for so few."""
+    below, part = divmod(chance * (len(ordered) - 1), 1.0)
+    low, high = ordered[int(below)], ordered[min(int(below) + 1, len(ordered) - 1)]
+    return float(low + (high - low) * part if part < 0.5 else high - (high - low) * (1.0 - part))
 
 
 def _durations(stage: StageRange, number: int) -> Days:

@@ -20,6 +20,7 @@ from server.science.recipe import Room, RoomStep, RoomSteps
 from server.science.reference import LIGHT_FACTORS
 from server.science.room_profile import HeatingOff, Profile, Timeline, timeline
 from server.science.room_record import DAY_H, HOUR_S, Record, faded, filled
+from server.services.kept import content
 from server.store.tables import Place, PlaceMonth, PlaceOff
 
 SECONDS_PER_DAY = 86400.0
@@ -61,7 +62,7 @@ class Climate:
         """Stands for the climate in what is kept: equal for equal climates, without the readings themselves."""
         own = tuple(getattr(self, name.name) for name in fields(self) if name.name not in {"record", "then"})
         read = None if self.record is None else self.record.digest
-        return own, read, tuple((at, climate.key) for at, climate in self.then)
+        return content((own, read, tuple((at, climate.key) for at, climate in self.then)))
 
     @cached_property
     def profile(self) -> Profile:

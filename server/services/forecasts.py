@@ -80,6 +80,12 @@ class Forecasts:
             found |= answers
         return [found[key] for key in keys]
 
+    def one(self, question: Question) -> Forecast:
+        """The estimate of one question."""
+        key = question.key
+        found = (self._kept if key is question.content else self._taught).get(key)
+        return self.ask([question])[0] if found is None else found
+
     def _book(self, questions: Mapping[Hashable, Question]) -> dict[Hashable, Forecast]:
         """What the book says, by the questions' contents."""
         found = self._kept.among(questions)

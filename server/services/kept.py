@@ -3,9 +3,10 @@
 import threading
 from collections import OrderedDict
 from collections.abc import Hashable, Iterable, Mapping
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 V = TypeVar("V")
+CONTENTS_KEPT = 40_000
 
 
 class Kept(Generic[V]):
@@ -42,3 +43,38 @@ class Kept(Generic[V]):
             self._answers.update(answers)
             while len(self._answers) > self._capacity:
                 self._answers.popitem(last=False)
+
+
+class Content:
+    """What stands for something in many keys: hashed once, and held against another one only where both are new.
+
+    Made by `content` alone, which gives the same one for equal contents as long as it is kept."""
+
+    __slots__ = ("_hash", "of")
+
+    def __init__(self, of: Hashable) -> None:
+        self.of = of
+        self._hash = hash(of)
+
+    def __hash__(self) -> int:
+        return self._hash
+
+    def __eq__(self, other: object) -> bool:
+        return self is other or (isinstance(other, Content) and self._hash == other._hash and self.of == other.of)
+
+    def __repr__(self) -> str:
+        return f"Content({self.of!r})"
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return content, (self.of,)  # in another process it has another hash
+
+
+_CONTENTS: Kept[Content] = Kept(CONTENTS_KEPT)
+
+
+def content(of: Hashable) -> Content:
+    found = _CONTENTS.get(of)
+    if found is None:
+        found = Content(of)
+        _CONTENTS.keep({of: found})
+    return found

@@ -66,6 +66,7 @@ def answers(
     ``starts``: when each sitting is; layers from the first without one on are not asked about.
     """
     over = over_what_lies(standing.layers, rows, moment.at)
+    stack = over.stack
     for n, layer in enumerate(standing.layers.to_come):
         at = starts.get(layer.row.uid)
         if at is None:
@@ -73,10 +74,10 @@ def answers(
         on = local_day(at, moment.zone)
         forecast = forecast_on(layer, on, moment.zone)
         upper = coming(layer, forecast if isinstance(forecast, LayerEstimate) else None, on)
-        asked = replace(over, coming=upper)
-        below_at = over.stack[-1].painted_at if over.stack else None
+        asked = replace(over, stack=stack, coming=upper)
+        below_at = stack[-1].painted_at if stack else None
         yield Answer(n, layer, asked, at, VERDICTS.of(asked, at, on), below_at)
-        over = replace(over, stack=(*over.stack, laid(layer, upper, at)))
+        stack = (*stack, laid(layer, upper, at))
 
 
 def first_stop(

@@ -5,7 +5,7 @@ pure. Archived paints, mediums and mixes stay in the book, since a layer planned
 """
 
 from collections import defaultdict
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any, Protocol
 
@@ -14,6 +14,8 @@ from sqlmodel import Session, col
 
 from server.science.recipe import Addition, AdditionKind, Ground, LayerRecipe, MixRecipe, PigmentShare
 from server.science.recipe import Paint as PaintInMix
+from server.services.kept import Kept
+from server.services.kept import content as one_content
 from server.store.tables import (
     Medium,
     MediumPart,
@@ -25,6 +27,8 @@ from server.store.tables import (
 )
 
 DEFAULT_SOLVENT = "odourless_mineral_spirits"
+RECIPES_KEPT = 8_000
+_RECIPES: "Kept[LayerRecipe]" = Kept(RECIPES_KEPT)
 
 
 class LayerFacts(Protocol):
@@ -223,6 +227,16 @@ def layer_recipe(
     return LayerRecipe(layer.wet_thickness_um, ground, tuple(mixes)) if mixes else None
 
 
+def recipe_once(content: Hashable, make: Callable[[], LayerRecipe | None]) -> LayerRecipe | None:
+    """What ``make`` gives, made once for a `layer_content`."""
+    found = _RECIPES.get(content)
+    if found is None:
+        found = make()
+        if found is not None:
+            _RECIPES.keep({content: found})
+    return found
+
+
 def _thinned(recipe: MixRecipe, share: float, solvent: str) -> MixRecipe:
     if share <= 0:
         return recipe
@@ -252,7 +266,7 @@ def layer_content(layer: LayerFacts, regions: Sequence[RegionFacts], book: MixBo
         if region.mix_id in book.mixes
     )
     solvent = book.solvents.get(layer.thinner_id or 0, DEFAULT_SOLVENT) if layer.solvent_pct > 0 else ""
-    return layer.wet_thickness_um, layer.solvent_pct, solvent, ground, mixes
+    return one_content((layer.wet_thickness_um, layer.solvent_pct, solvent, ground, mixes))
 
 
 # Freezing

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from server.planning.outlook import (
     SHARED_VARIANCE,
+    Chain,
     PlannedStep,
     begin,
     due_risk,
@@ -172,3 +173,11 @@ def test_order_and_bounds(p50, spread, age, steps, due):
     assert later.due is not None
     assert later.due.odds >= seen.due.odds
     assert outlook(chain, [step(wait, wait)] * steps, 0.9, due) == seen
+
+
+@given(draws=st.lists(st.floats(0.0, 4000.0), min_size=2, max_size=40), confidence=st.floats(0.0, 1.0))
+def test_percentiles_are_the_usual_ones(draws, confidence):
+    days = np.array(draws)
+    found = start_of(Chain(days), confidence)
+    expected = np.quantile(days, (0.1, 0.5, 0.9, confidence))
+    assert (found.p10_d, found.p50_d, found.p90_d, found.planned_d) == pytest.approx(tuple(expected), rel=1e-12)

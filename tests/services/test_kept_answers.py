@@ -3,6 +3,7 @@
 A kept answer must equal a fresh one; these tests compare the two, or count how often the model was asked.
 """
 
+import pickle
 from collections import Counter
 from dataclasses import replace
 from datetime import date, datetime, timedelta, timezone
@@ -25,7 +26,7 @@ from server.science.soundness.types import Action, Material, Severity
 from server.services import board, forecasts
 from server.services.board.rows import load
 from server.services.forecasts import Forecasts, NoForecast, freeze, stages_from_json
-from server.services.kept import Kept
+from server.services.kept import Content, Kept, content
 from server.services.verdicts import Coming, LaidLayer, Question, Verdicts, situation
 from server.services.verdicts import Ground as PanelGround
 from server.store.tables import Mix, Panel
@@ -51,6 +52,21 @@ def test_kept_forgets_the_least_recently_used():
     assert (kept.get("a"), kept.get("b"), kept.get("c")) == (1, None, 3)
     assert kept.among(["a", "b", "c"]) == {"a": 1, "c": 3}
     assert len(kept) == 2
+
+
+def test_equal_contents_are_one_as_long_as_they_are_kept():
+    one, other = content(("a", 1.0)), content(("a", 1.0))
+    assert one is other
+    assert hash(one) == hash(("a", 1.0))
+    assert one != content(("a", 2.0))
+    assert one != ("a", 1.0)
+    # One that was made before the kept ones were let go still stands for the same.
+    assert Content(("a", 1.0)) == one
+
+
+def test_a_content_taken_to_another_process_is_that_ones():
+    one = content((FilmState.WET, date(2026, 3, 1), ("b",)))
+    assert pickle.loads(pickle.dumps(one)) is one
 
 
 def test_kept_is_safe_between_threads():

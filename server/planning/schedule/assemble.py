@@ -45,6 +45,8 @@ def pinned_minutes(model: Model) -> dict[str, float]:
 
 
 def _in_turn(model: Model, sittings: list[int], wanted: dict[str, float]) -> list[int]:
+    if len(sittings) == 1:
+        return sittings
     palettes = {s: model.sittings[s].palette or "" for s in sittings}
     first = {palette: min(s for s in sittings if palettes[s] == palette) for palette in palettes.values()}
     # A panel's own sittings are numbered in the order of their links; they must stay so.
@@ -157,23 +159,18 @@ def _date(model: Model, day: int | None) -> date | None:
 
 def finish_day(model: Model, at: Sequence[int], i: int) -> int | None:
     """The day a panel is deliverable, None while a sitting of it has no place."""
-    panel = model.panels[i]
-    ends = []
-    for sitting in panel.sittings:
-        number = model.shape.number.get(sitting.id)
-        laid = model.shape.done.get(sitting.id)
-        if laid is not None:
-            ends.append(laid.end_min)
-        elif number is None or at[number] == NOWHERE:
-            return None
-        else:
-            ends.append(float(model.windows[at[number]].end_min))
-    return int(finish_days(model, panel, np.array([max(ends)]))[0])
-
-
-def finish_days(model: Model, panel: PanelJob, laid_min: np.ndarray) -> np.ndarray:
-    wait_d = panel.final_wait.at(model.problem.confidence)
-    return model.shape.tables.of(panel).finish_days(laid_min, wait_d, panel.handling_d)
+    panel, shape = model.panels[i], model.shape
+    numbers = [shape.number.get(sitting.id) for sitting in panel.sittings if sitting.id not in shape.done]
+    if any(number is None or at[number] == NOWHERE for number in numbers):
+        return None
+    over = max(
+        (shape.done[sitting.id].end_min for sitting in panel.sittings if sitting.id in shape.done), default=FIRST
+    )
+    last = max((at[n] for n in numbers if n is not None), key=lambda b: model.windows[b].end_min, default=NOWHERE)
+    own, wait_d = shape.tables.of(panel), panel.final_wait.at(model.problem.confidence)
+    if last == NOWHERE or over > model.windows[last].end_min:
+        return int(own.finish_days(np.array([over]), wait_d, panel.handling_d)[0])
+    return int(shape.tables.rows["finish"][own.finish(wait_d, panel.handling_d)][last])
 
 
 def objective(model: Model, sittings: Sequence[PlacedSitting], planned: Sequence[PlannedPanel]) -> Objective:

@@ -21,6 +21,13 @@ def speed_on(problem: Problem, speed: DryingSpeed, on: date) -> float:
     return given[0] if day < 0 else last[(day - len(given)) % len(last)]
 
 
+def _same_until(speed: DryingSpeed, on: date) -> date:
+    """The first day after ``on`` whose speed may be another one."""
+    if not speed.by_month:
+        return on + A_DAY
+    return date(on.year + on.month // 12, on.month % 12 + 1, 1)
+
+
 @lru_cache(20_000)
 def _midnight(zone: ZoneInfo, on: date) -> datetime:
     return datetime.combine(on, time(), zone).astimezone(timezone.utc)
@@ -36,7 +43,7 @@ def reference_days(problem: Problem, start: datetime, end: datetime, there: Dryi
     at, passed, until = start.astimezone(timezone.utc), 0.0, end.astimezone(timezone.utc)
     on = at.astimezone(problem.zone).date()
     while at < until:
-        following = on + A_DAY
+        following = _same_until(speed, on)
         stop = min(midnight(problem, following), until)
         passed += speed_on(problem, speed, on) * (stop - at).total_seconds() / DAY_S
         at, on = stop, following
@@ -49,7 +56,7 @@ def instant_after(problem: Problem, start: datetime, reference_d: float, there: 
     at, left = start.astimezone(timezone.utc), reference_d
     on = at.astimezone(problem.zone).date()
     while True:
-        following = on + A_DAY
+        following = _same_until(speed, on)
         stop, pace = midnight(problem, following), speed_on(problem, speed, on)
         passing = pace * (stop - at).total_seconds() / DAY_S
         if passing >= left:

@@ -1,6 +1,5 @@
 """A problem's windows, sittings, links and panels as records, and its tables one after the other."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -30,9 +29,10 @@ from server.planning.schedule.problem import (
     Problem,
     Sitting,
 )
+from server.planning.schedule.soonest import FAR_DAY, Days, Soonest
+from server.planning.schedule.table import Table
 from server.planning.schedule.tables import PanelTables, Tables
 
-FAR_DAY = 10**8
 MOST_SOONEST = 4_000_000  # windows times sittings; more would fill the memory
 LONG_AGO = -2  # any day before today
 
@@ -48,39 +48,6 @@ class Laid:
 
 def _has_limit(link: Link, before: Sitting) -> bool:
     return link.kind is LinkKind.WET_IN_WET or tables.upper_limit_d(link, before) is not None
-
-
-class Table:
-    """Lists of whole numbers, one after the other; those of drying requirements are put down once each."""
-
-    def __init__(self, made: Tables) -> None:
-        self._made = made
-        self._parts: list[np.ndarray] = []
-        self._length = 0
-        self._rows: dict[tuple[str, int], int] = {}
-        self._ended: dict[tuple[str, int], np.ndarray] = {}
-
-    def put(self, numbers: Sequence[int] | np.ndarray) -> int:
-        """Where the list begins."""
-        begin = self._length
-        self._parts.append(np.asarray(numbers, dtype=np.int32))
-        self._length += len(numbers)
-        return begin
-
-    def row(self, kind: str, number: int) -> int:
-        """Where a row of `tables.Tables` begins."""
-        if (kind, number) not in self._rows:
-            self._rows[kind, number] = self.put(self._made.rows[kind][number])
-        return self._rows[kind, number]
-
-    def ended(self, kind: str, number: int, last: int) -> np.ndarray:
-        """A row of `tables.Tables` with one number more; not to be changed."""
-        if (kind, number) not in self._ended:
-            self._ended[kind, number] = np.append(self._made.rows[kind][number], np.int32(last))
-        return self._ended[kind, number]
-
-    def joined(self) -> np.ndarray:
-        return np.concatenate([*self._parts, np.zeros(1, np.int32)])
 
 
 @dataclass(frozen=True)
@@ -118,6 +85,14 @@ class Shape:
                 if before is not None and after is not None and not (before in self.pins and after in self.pins):
                     into[after].append((link, of[link.before]))
         return into
+
+    @cached_property
+    def ready(self) -> list[list[int]]:
+        """For each of the ``links``: the number of the row of windows by which it lets the next layer go on."""
+        return [
+            [self._own(s).lo(tables.lower_limit(self.problem, link, before)) for link, before in row]
+            for s, row in enumerate(self.links)
+        ]
 
     @cached_property
     def shared(self) -> dict[str, list[int]]:
@@ -284,12 +259,11 @@ class Shape:
         shares their palette and may come on the same day."""
         day, found = np.array([w.day for w in self.windows] + [FAR_DAY]), set()
         for s, row in enumerate(self.links):
-            for link, before in row:
+            for (link, before), ready in zip(row, self.ready[s], strict=True):
                 if _has_limit(link, before):
                     found.add(before.id)
                 elif before.palette is not None and before.palette == self.sittings[s].palette:
-                    own = self._own(s)
-                    lo = self.tables.rows["lo"][own.lo(tables.lower_limit(self.problem, link, before))]
+                    lo = self.tables.rows["lo"][ready]
                     if (day[np.minimum(lo, len(self.windows))] == day[:-1]).any():
                         found.add(before.id)
         return found
@@ -300,10 +274,10 @@ class Shape:
 
     def _bounds(self, panel: PanelJob, sitting: Sitting) -> tuple[int, int]:
         """The first and last window of a sitting, by its release and by what is over already."""
+        low, high = self._first_window(panel), len(self.windows) - 1
+        if not self.done:
+            return low, high
         starts, clock = self.tables.start, self.tables.of(panel).clock
-        there = tables.released_min(self.problem, self.zone, panel)
-        low = min(int(np.searchsorted(starts, there - tables.EDGE_MIN)), len(self.windows))
-        high = len(self.windows) - 1
         of = {s.id: s for s in panel.sittings}
         for link in panel.links:
             laid = self.done.get(link.before)
@@ -318,20 +292,36 @@ class Shape:
                 high = min(high, np.searchsorted(starts, until + tables.EDGE_MIN, side="right") - 1)
         return int(low), int(high)
 
+    def _first_window(self, panel: PanelJob) -> int:
+        """The first window in which a panel is there."""
+        found = self._first.get(panel.id)
+        if found is None:
+            there = tables.released_min(self.problem, self.zone, panel)
+            found = min(int(np.searchsorted(self.tables.start, there - tables.EDGE_MIN)), len(self.windows))
+            self._first[panel.id] = found
+        return found
+
+    @cached_property
+    def _first(self) -> dict[str, int]:
+        return {}
+
     def _links_of(self, i: int) -> list[list[tuple[Link, Sitting]]]:
         return [self.links[self.number[s.id]] for s in self.rows[i]]
 
     def _link_records(self, table: Table) -> np.ndarray:
-        pairs = [(self._own(s), *pair) for s, row in enumerate(self.links) for pair in row]
+        pairs = [
+            (self._own(s), *pair, lo)
+            for s, row in enumerate(self.links)
+            for pair, lo in zip(row, self.ready[s], strict=True)
+        ]
         found = np.zeros((len(pairs), columns.LINK), np.int64)
-        for one, (own, link, before) in zip(found, pairs, strict=True):
+        for one, (own, link, before, lo) in zip(found, pairs, strict=True):
             limit = tables.upper_limit_d(link, before)
             one[columns.BEFORE] = self.number[link.before]
             one[columns.KIND] = (
                 INTO if link.kind is LinkKind.WET_IN_WET else BETWEEN if _has_limit(link, before) else AFTER
             )
-            one[columns.LINK_LO] = table.row("lo", own.lo(tables.lower_limit(self.problem, link, before)))
-            one[columns.LINK_HI] = table.row("hi", own.hi(limit))
+            one[columns.LINK_LO], one[columns.LINK_HI] = table.row("lo", lo), table.row("hi", own.hi(limit))
         return found
 
     def _panel_records(self, table: Table) -> np.ndarray:
@@ -355,21 +345,19 @@ class Shape:
         if len(self.windows) * len(self.sittings) > MOST_SOONEST:
             return of_panel
         found: list[int] = [0] * len(self.sittings)
-        days: dict[int, np.ndarray] = {}
+        lists, days = Soonest(table, len(self.windows)), dict[int, Days]()
         for s in reversed(range(len(self.sittings))):
             soonest = days.pop(s, None)
             if soonest is None:  # nothing comes above it
                 panel = self.problem.panels[self.panel_of[s]]
                 wait_d = panel.final_wait.at(self.problem.confidence)
-                soonest = table.ended("finish", self._own(s).finish(wait_d, panel.handling_d), FAR_DAY)
-            found[s] = table.put(soonest[:-1])
-            for link, before in self.links[s]:
-                below = self.number[link.before]
-                after = soonest
+                soonest = lists.at_last(self._own(s).finish(wait_d, panel.handling_d))
+            found[s] = lists.begin_of(soonest)
+            for (link, _), lo in zip(self.links[s], self.ready[s], strict=True):
+                below, after = self.number[link.before], soonest
                 if link.kind is not LinkKind.WET_IN_WET:
-                    lo = self._own(s).lo(tables.lower_limit(self.problem, link, before))
-                    after = soonest[table.ended("lo", lo, len(self.windows))]
-                days[below] = np.maximum(days[below], after) if below in days else after
+                    after = lists.below(soonest, lo)
+                days[below] = lists.later(days[below], after) if below in days else after
         return found
 
     def _least(self, panel: PanelJob, wait_d: float) -> int:

@@ -7,7 +7,7 @@ import numpy as np
 
 from server.planning.schedule.columns import DUE, HI, NOWHERE, OF_PANEL
 from server.planning.schedule.reader import Lifted
-from server.planning.schedule.shape import FAR_DAY
+from server.planning.schedule.soonest import FAR_DAY
 
 LOOKED_AHEAD_D = 60  # of a sitting that nothing waits for; further off, "may slip" says no more
 

@@ -211,13 +211,20 @@ def _earliest_of(made: Desk, i: int) -> int:
 def _beside_another(c: Columns, i: int) -> list[int]:
     """The sittings of panel i that neither follow nor are followed by all the others: those below a joint."""
     mine = c.sittings_of(i)
+    follows = {s: _followed_by(c, s) for s in mine}
+    if all(s - 1 in follows[s] for s in mine[1:]):
+        return []  # one after the other
     below: dict[int, set[int]] = {}
-    for s in mine:
-        links = range(c.sitting(s, LINK_BEGIN), c.sitting(s, LINK_END))
-        under = [int(c.m[c.m[LINKS] + j * LINK + BEFORE]) for j in links]
+    for s, under in follows.items():
         below[s] = set(under).union(*(below[one] for one in under))
     free = [s for s in mine if not c.sitting(s, LOCKED)]
     return [s for s in free if len(below[s]) + sum(s in one for one in below.values()) < len(mine) - 1]
+
+
+def _followed_by(c: Columns, s: int) -> list[int]:
+    """The sittings that sitting s follows."""
+    begin, end = c.sitting(s, LINK_BEGIN), c.sitting(s, LINK_END)
+    return [int(c.m[c.m[LINKS] + j * LINK + BEFORE]) for j in range(begin, end)]
 
 
 def _only_waits(c: Columns, mine: range) -> bool:

@@ -142,7 +142,7 @@ def _found(rows: StudioRows, uid: str, moment: Moment, laid_at: datetime | None 
         [shown] = planned_layers(planned_standings(rows, [layers], moment), rows, moment)
         start = next((layer.start for layer in shown if layer.uid == uid), moment.at)
     question = to_come.question(start.astimezone(moment.zone).date(), moment.zone)
-    [estimate] = [None] if question is None else FORECASTS.ask([question])
+    estimate = None if question is None else FORECASTS.one(question)
     found = estimate if isinstance(estimate, LayerEstimate) else None
     stages = {} if found is None else found.stages
     told = Told(stages, stage_days(start, stages, moment.zone))

@@ -25,12 +25,12 @@ from server.services.board.spans import day_span, later_of
 from server.services.climates import Climate, room_in
 from server.services.forecasts import FORECASTS, Forecast, NoForecast, Question
 from server.services.give_way import give_way
-from server.services.kept import Kept
+from server.services.kept import Kept, content
 from server.services.learning import Taught
 from server.services.learning_data import anchored, book_layers
 from server.services.learning_effects import Where
 from server.services.learning_finish import finish_press
-from server.services.recipes import MixBook, ground_of, layer_content, layer_from_json, layer_recipe
+from server.services.recipes import MixBook, ground_of, layer_content, layer_from_json, layer_recipe, recipe_once
 from server.services.verdicts import DRYING, SECONDS_PER_DAY, LaidLayer
 
 FILMS_KEPT = 24_000
@@ -86,7 +86,7 @@ class LayerToCome:
 
     @cached_property
     def recipe(self) -> LayerRecipe | None:
-        return layer_recipe(self.row, self.regions, self.book, self.ground)
+        return recipe_once(self.content, partial(layer_recipe, self.row, self.regions, self.book, self.ground))
 
     @property
     def key(self) -> Hashable:
@@ -156,9 +156,9 @@ def _panel(
     on = tuple(_layer_on(draft, number, films[draft.key], rows) for number, draft in enumerate(drafts, 1))
     there = {draft.row.id for draft in drafts}
     coming = [row for row in rows.layers.get(panel.id, ()) if row.id not in there]
-    climate = where_of(rows, panel).climate
-    to_come = tuple(_to_come(rows, panel, row, number, climate) for number, row in enumerate(coming, len(drafts) + 1))
-    return PanelLayers(panel, climate, on, to_come)
+    where = where_of(rows, panel)
+    to_come = tuple(_to_come(rows, panel, row, number, where) for number, row in enumerate(coming, len(drafts) + 1))
+    return PanelLayers(panel, where.climate, on, to_come)
 
 
 def _layer_on(draft: _Draft, number: int, film: Film, rows: StudioRows) -> LayerOn:
@@ -177,7 +177,7 @@ def _layer_on(draft: _Draft, number: int, film: Film, rows: StudioRows) -> Layer
     return LayerOn(row, number, laid, film, draft.tests, rows.regions.get(row.id, ()), taught)
 
 
-def _to_come(rows: StudioRows, panel: Row[Any], row: Row[Any], number: int, climate: Climate) -> LayerToCome:
+def _to_come(rows: StudioRows, panel: Row[Any], row: Row[Any], number: int, where: Where) -> LayerToCome:
     regions = rows.regions.get(row.id, ())
     ground = ground_of(number - 1, panel.ground_kind, panel.ground_surface)
     return LayerToCome(
@@ -186,10 +186,10 @@ def _to_come(rows: StudioRows, panel: Row[Any], row: Row[Any], number: int, clim
         material=Material(row.material),
         content=layer_content(row, regions, rows.book, ground),
         ground=ground,
-        climate=climate,
+        climate=where.climate,
         regions=regions,
         book=rows.book,
-        taught=rows.learning.of(where_of(rows, panel)),
+        taught=rows.learning.of(where),
     )
 
 
@@ -198,16 +198,16 @@ def _draft(rows: StudioRows, row: Row[Any], seen: tuple[Where, bool], moment: Mo
     tests = [test for test in rows.tests.get(row.id, ()) if test.pressed_at <= moment.at]
     made = [test for test in rows.finish_tests.get(row.panel_id, ()) if test.tested_at <= moment.at]
     zone = moment.zone
-    content: Hashable = ("on", row.recipe_text, row.painted_at, where.climate.key, zone.key)
+    key: Hashable = ("on", row.recipe_text, row.painted_at, where.climate.key, zone.key)
     question = None
     if row.recipe_text is not None and row.material in DRYING:
         pair = partial(_frozen_pair, row.recipe_text, where.climate, (row.painted_at, zone))
         finish = [finish_press(test, row.id) for test in made if is_top and test.tested_at >= row.painted_at]
-        question = Question(content, pair, taught_of(rows, row, (where, [*tests, *finish]), zone))
-        content = question.key
+        question = Question(key, pair, taught_of(rows, row, (where, [*tests, *finish]), zone))
+        key = question.key
     pressed = [*_counted(tests, question), *finish_tests_as_pressed(made, row.painted_at, is_top)]
     observed, observed_at = film_test(sorted(pressed, key=lambda test: test.pressed_at) if made else pressed)
-    return _Draft(row, (content, observed, observed_at), question, observed, observed_at, tests)
+    return _Draft(row, content((key, observed, observed_at)), question, observed, observed_at, tests)
 
 
 def taught_of(rows: StudioRows, row: Row[Any], pressed: tuple[Where, Sequence[Any]], zone: ZoneInfo) -> Taught | None:
@@ -226,7 +226,7 @@ def _counted(tests: Sequence[Row[Any]], question: Question | None) -> Sequence[A
     """The tests that speak of the whole layer; only where one names its region is the model asked which one is slow."""
     if question is None or not any(test.region for test in tests):
         return tests
-    [forecast] = FORECASTS.ask([question])
+    forecast = FORECASTS.one(question)
     if not isinstance(forecast, LayerEstimate):
         return tests
     return of_the_whole(tests, [region.name for region in forecast.regions], holding_region(forecast))

@@ -73,7 +73,7 @@ def panel_fact(standing: PanelStanding, rows: StudioRows, moment: Moment) -> Pan
         verdict=standing.verdict,
         lightly=standing.lightly,
         due=standing.due,
-        finish=standing.finish,
+        finish=standing.finish(moment),
         varnish=standing.closing.varnish if standing.closing and panel.finished_on is not None else None,
         stack=tuple(_band(layer, rows, moment) for layer in standing.layers.on),
         layers_to_come=len(standing.layers.to_come),

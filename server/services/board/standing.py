@@ -45,12 +45,17 @@ class PanelStanding:
     rest: RestFact
     outlook: Outlook | None
     due: DueFact | None
-    finish: DaySpan | None
     closing: ClosingFact | None
 
     def allowed_from(self, moment: Moment) -> date | None:
         """The day from which no rule stops the next layer any more, but for the film being soft: that is drawn."""
         return allowed_from(self.verdict, lies_since(self.layers, moment.zone), moment, but_for=TOUCH_GATE)
+
+    def finish(self, moment: Moment) -> DaySpan | None:
+        """The days on which the last layer is touch-dry; None where nobody can say."""
+        if self.outlook is None or self.outlook.stopped is not None:
+            return None
+        return span_of(self.outlook.finish, moment)
 
     @property
     def top(self) -> LayerOn | None:
@@ -202,7 +207,6 @@ def allowed_from(
 
 def _standing(item: _Asked, ahead: tuple[Leaving, Outlook | None], rows: StudioRows, moment: Moment) -> PanelStanding:
     leaving, outlook = ahead
-    finish = None if outlook is None or outlook.stopped is not None else span_of(outlook.finish, moment)
     layers = item.layers
     return PanelStanding(
         layers=layers,
@@ -214,7 +218,6 @@ def _standing(item: _Asked, ahead: tuple[Leaving, Outlook | None], rows: StudioR
         rest=_rest(item, moment),
         outlook=outlook,
         due=due_fact(layers.panel, leaving, outlook, moment),
-        finish=finish,
         closing=closing_of(layers, rows, moment),
     )
 

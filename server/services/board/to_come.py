@@ -16,10 +16,7 @@ from server.services.verdicts import Coming, LaidLayer
 def forecast_on(layer: LayerToCome, on: date, zone: ZoneInfo) -> Forecast | None:
     """The forecast of a layer laid at noon of a day; None where the drying model has nothing to say of it."""
     question = layer.question(on, zone)
-    if question is None:
-        return None
-    [forecast] = FORECASTS.ask([question])
-    return forecast
+    return None if question is None else FORECASTS.one(question)
 
 
 def coming(layer: LayerToCome, estimate: LayerEstimate | None, on: date) -> Coming:

@@ -79,6 +79,20 @@ def test_drying_counts_the_hours_that_pass(zone: str, today: date, day: int, hou
         assert ours == pytest.approx(theirs, abs=1e-3)
 
 
+def test_months_dry_as_their_days_do() -> None:
+    """Speeds by month are those of each day, over the ends of months, of a year and a change of the clock."""
+    months = tuple(0.4 + 0.1 * n for n in range(12))
+    problem = studio_of("Europe/Lisbon", date(2026, 10, 23))
+    days = [months[(problem.today + timedelta(days=n)).month - 1] for n in range(500)]
+    by_month, by_day = DryingSpeed(by_month=months), DryingSpeed(by_day=tuple(days))
+    begin = datetime(2026, 10, 23, 9, 30, tzinfo=timezone.utc)
+    for wait in (0.0, 0.3, 5.0, 40.0, 150.0):
+        end = instant_after(problem, begin, wait, by_month)
+        assert abs(end - instant_after(problem, begin, wait, by_day)) < timedelta(milliseconds=1)
+        assert reference_days(problem, begin, end, by_month) == pytest.approx(wait)
+        assert reference_days(problem, begin, end, by_day) == pytest.approx(wait)
+
+
 def test_handling_is_counted_in_days_of_the_calendar() -> None:
     problem = studio_of("Europe/Lisbon", date(2026, 10, 23))
     laid = datetime(2026, 10, 23, 23, 0, tzinfo=timezone.utc)  # midnight there, the 24th begins

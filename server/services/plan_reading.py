@@ -2,9 +2,10 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime
 from hashlib import sha256
+from operator import attrgetter
 from typing import Any, Literal, NamedTuple
 
 from sqlalchemy import String, cast, select
@@ -65,6 +66,12 @@ class PlannedSitting:
     @property
     def on(self) -> date:
         return self.start_at.date()
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return PlannedSitting, _values(self)  # searches are sent thousands of them: the usual way takes twice as long
+
+
+_values = attrgetter(*(one.name for one in fields(PlannedSitting)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,8 @@ from server.services.board.rows import StudioRows
 from server.services.board.rule_waits import found_in, over_what_lies
 from server.services.board.spans import local_day
 from server.services.board.standing import PanelStanding
-from server.services.board.to_come import coming, forecast_on, laid
+from server.services.board.to_come import coming, forecast_on, forecasts_on, laid
+from server.services.forecasts import Forecast
 from server.services.plan_reading import Rest
 from server.services.verdicts import VERDICTS, Question
 
@@ -58,21 +59,37 @@ class Answer:
         return found_in(self.verdict, Severity.CAUTION)
 
 
+def answers_of(
+    found: Sequence[PanelStanding], rows: StudioRows, moment: Moment, starts: Mapping[str, datetime]
+) -> Iterator[tuple[PanelStanding, Iterator[Answer]]]:
+    """`answers` of each panel, with the forecasts of all worked out together."""
+    layers = [layer for standing in found for layer in standing.layers.to_come if layer.row.uid in starts]
+    forecasts = forecasts_on([(one, local_day(starts[one.row.uid], moment.zone)) for one in layers], moment.zone)
+    for standing in found:
+        yield standing, answers(standing, rows, moment, starts, forecasts)
+
+
 def answers(
-    standing: PanelStanding, rows: StudioRows, moment: Moment, starts: Mapping[str, datetime]
+    standing: PanelStanding,
+    rows: StudioRows,
+    moment: Moment,
+    starts: Mapping[str, datetime],
+    forecasts: Mapping[str, Forecast] | None = None,
 ) -> Iterator[Answer]:
     """What the rules say of each layer to come on its day, lowest first.
 
-    ``starts``: when each sitting is; layers from the first without one on are not asked about.
+    ``starts``: when each sitting is; layers from the first without one on are not asked about. ``forecasts``: of the
+    layers on their days, where they are known.
     """
     over = over_what_lies(standing.layers, rows, moment.at)
     stack = over.stack
     for n, layer in enumerate(standing.layers.to_come):
-        at = starts.get(layer.row.uid)
+        uid = layer.row.uid
+        at = starts.get(uid)
         if at is None:
             return
         on = local_day(at, moment.zone)
-        forecast = forecast_on(layer, on, moment.zone)
+        forecast = forecast_on(layer, on, moment.zone) if forecasts is None else forecasts.get(uid)
         upper = coming(layer, forecast if isinstance(forecast, LayerEstimate) else None, on)
         asked = replace(over, stack=stack, coming=upper)
         below_at = stack[-1].painted_at if stack else None

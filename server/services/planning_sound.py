@@ -23,7 +23,7 @@ from server.services.board.standing import PanelStanding
 from server.services.errors import Refused
 from server.services.plan_reading import Rest
 from server.services.planning_asked import Asked, Effort, Made
-from server.services.planning_rules import CAUTION_PRICE, Answer, answers, sparing, still_needed
+from server.services.planning_rules import CAUTION_PRICE, Answer, answers_of, sparing, still_needed
 
 TRIES = 4
 A_FIRST_PLAN = Effort(moves=0)
@@ -132,8 +132,8 @@ def _kept(asked: Asked) -> Rests:
     starts = {uid: at for uid, (at, _) in asked.room.stood.items()}
     kept: Rests = {}
     with_rests = [one for one in asked.found if any(layer.row.uid in plan.rests for layer in one.layers.to_come)]
-    for standing in with_rests:
-        for answer in answers(standing, asked.board, asked.moment, starts):
+    for _, said in answers_of(with_rests, asked.board, asked.moment, starts):
+        for answer in said:
             uid = answer.layer.row.uid
             rest = plan.rests.get(uid)
             is_kept = rest is not None and (rest.is_stop or not asked.room.is_held(uid, asked.moment))
@@ -202,8 +202,8 @@ def _ask_rules(plan: Plan, asked: Asked, extra: Extra, *, is_last: bool) -> tupl
     starts = {s.id: s.start_at for s in plan.sittings}
     said: list[Answer] = []
     stopped: list[tuple[str, Finding]] = []
-    for standing in asked.found:
-        for answer in answers(standing, asked.board, asked.moment, starts):
+    for standing, given in answers_of(asked.found, asked.board, asked.moment, starts):
+        for answer in given:
             said.append(answer)
             if answer.stops:
                 wait_or_leave(standing, (answer.n, answer.stops), extra, is_last=is_last)

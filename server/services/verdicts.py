@@ -22,7 +22,7 @@ from server.science.soundness.types import (
     Verdict,
 )
 from server.services.give_way import give_way
-from server.services.kept import Kept
+from server.services.kept import Content, Kept
 from server.services.rule_limits import NO_EDITS, Edits, thresholds_of
 
 CAPACITY = 6000
@@ -170,7 +170,7 @@ class Verdicts:
     def of(self, question: Question, at: datetime, on: date) -> Verdict:
         """The verdict at ``at``, which is ``on`` that day in the studio's zone."""
         give_way()
-        key = (question.key(), on)
+        key = Content((question.key(), on))
         kept = self._kept.get(key)
         if kept is not None and kept[0] <= at < kept[1]:
             return kept[2]

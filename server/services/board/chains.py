@@ -40,7 +40,7 @@ from server.services.board.to_come import coming, laid
 from server.services.forecasts import FORECASTS
 from server.services.forecasts import Question as ForecastQuestion
 from server.services.give_way import give_way
-from server.services.kept import Kept
+from server.services.kept import Content, Kept
 from server.services.plan_reading import Rest
 from server.services.verdicts import SECONDS_PER_DAY, Question
 
@@ -73,7 +73,8 @@ class ChainCase:
             (x.key, x.material, x.row.wet_in_wet, x.row.surface, x.row.planned_on, x.climate.key) for x in self.to_come
         )
         asked = self.open_now, self.not_before, self.due_on, self.confidence, self.leaving
-        return self.over.key(), layers, *asked, moment.on, moment.zone.key  # its top layer is the topmost there
+        # Its top layer is the topmost there.
+        return Content((self.over.key(), layers, *asked, moment.on, moment.zone.key))
 
     @property
     def is_asked(self) -> bool:

@@ -22,7 +22,7 @@ from server.services.board.plan_holds import off_hours
 from server.services.board.plan_problem import Extra, panel_job, plan_confidence, release_chain, set_up_price
 from server.services.board.rows import StudioRows
 from server.services.board.standing import PanelStanding, standings
-from server.services.kept import Kept
+from server.services.kept import Content, Kept
 from server.services.plan_reading import PlanInUse, PlannedSitting, PlanRisk
 from server.services.planning import painters
 
@@ -58,7 +58,8 @@ def _holds(layer: Row[Any], rows: StudioRows, off: frozenset[str]) -> bool:
 
 
 def _odds(asked: Sequence[PanelStanding], rows: StudioRows, plan: PlanInUse, moment: Moment) -> dict[str, PanelOdds]:
-    keys: dict[str, Hashable] = {_uid(one): (rows.told(one.layers.panel), moment.on, moment.zone.key) for one in asked}
+    day = moment.on, moment.zone.key
+    keys: dict[str, Hashable] = {_uid(one): Content((rows.told(one.layers.panel), day)) for one in asked}
     kept = ODDS.among(keys.values())
     new = [one for one in asked if keys[_uid(one)] not in kept]
     terms = (plan_confidence(rows), Extra(rests=dict(plan.rests)))

@@ -136,14 +136,14 @@ class StudioRows:
         """``content`` with what odds and sittings depend on besides: the whole plan in use, when painters work, and
         what is mixed already for another panel that day."""
         plan = None if self.plan is None else (self.plan.uid, self.plan.version)
-        mixed = tuple(self._mixed_at(layer) for layer in self.layers.get(panel.id, ()))
+        mixed = tuple(map(self._mixed_at, self.layers.get(panel.id, ())))
         return self.content(panel), plan, self.hours, mixed
 
     def _mixed_at(self, layer: Row[Any]) -> datetime | None:
         sitting = self.sitting_of(layer)
         if sitting is None or self.plan is None:
             return None
-        return self.plan.mixed.get((self.palette_of(layer) or "", sitting.painter, sitting.on))
+        return self.plan.mixed.get((sitting.palette or "", sitting.painter, sitting.on))
 
     def sitting_of(self, layer: Row[Any]) -> PlannedSitting | None:
         """When the plan in use has a layer painted; None for one that is on, and where its day was changed since."""

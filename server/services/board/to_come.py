@@ -1,5 +1,6 @@
 """A layer to come, laid on a day: its forecast, and how the rules are told of it and of what goes over it later."""
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -17,6 +18,13 @@ def forecast_on(layer: LayerToCome, on: date, zone: ZoneInfo) -> Forecast | None
     """The forecast of a layer laid at noon of a day; None where the drying model has nothing to say of it."""
     question = layer.question(on, zone)
     return None if question is None else FORECASTS.one(question)
+
+
+def forecasts_on(laid_on: Sequence[tuple[LayerToCome, date]], zone: ZoneInfo) -> dict[str, Forecast]:
+    """The same of many, each on its day, by their uids; what is not kept of them is worked out together."""
+    asked = [(layer.row.uid, layer.question(on, zone)) for layer, on in laid_on]
+    questions = {uid: question for uid, question in asked if question is not None}
+    return dict(zip(questions, FORECASTS.ask(list(questions.values())), strict=True))
 
 
 def coming(layer: LayerToCome, estimate: LayerEstimate | None, on: date) -> Coming:

@@ -6,7 +6,7 @@ from typing import TypeVar
 
 from server.services.board.facts import Moment
 from server.services.board.rows import StudioRows
-from server.services.kept import Kept
+from server.services.kept import Content, Kept
 
 V = TypeVar("V")
 
@@ -14,7 +14,7 @@ V = TypeVar("V")
 def told_once(kept: Kept[V], rows: StudioRows, moment: Moment, make: Callable[[StudioRows], Sequence[V]]) -> list[V]:
     """What is told of every panel of ``rows``, in their order. ``make`` tells of those of which nothing is in ``kept``,
     all together: it gets the rows with these panels alone."""
-    keys: list[Hashable] = [(moment, rows.told(panel)) for panel in rows.panels]
+    keys: list[Hashable] = [Content((moment, rows.told(panel))) for panel in rows.panels]
     found = kept.among(keys)
     new = {key: panel for key, panel in zip(keys, rows.panels, strict=True) if key not in found}
     if new:

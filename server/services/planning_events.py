@@ -3,8 +3,9 @@
 What still holds stays, and little of the rest moves; the answer waits beside the plan in use, to be taken or left.
 """
 
+from collections.abc import Mapping
 from datetime import date, datetime
-from typing import Literal
+from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 from pydantic import Field
@@ -20,6 +21,7 @@ from server.services.plan_reading import PlanInUse
 from server.services.planning import WorkTimeCreate
 from server.services.planning_ahead import Changed
 from server.services.planning_asked_before import asked_before
+from server.services.planning_make import ANEW
 from server.services.unit import current_change_set
 
 MOST_NAMED = 2  # a history's label has 300 characters, two titles and kinds have most of it
@@ -27,9 +29,10 @@ Event = Literal["", "no_painting", "earlier", "later"]
 
 
 class PlanRight(Command):
-    """What happened. "no_painting": nobody paints today, or ``on`` another day, and what is pinned to that day is let
-    go; "earlier", "later": the sitting of ``layer_uid`` is to be on the working day before or after its own, and is
-    pinned there."""
+    """What happened; without an event the plan in use is set right as things are, or one that waits is worked out
+    again, with what was asked of it. "no_painting": nobody paints today, or ``on`` another day, and what is pinned to
+    that day is let go; "earlier", "later": the sitting of ``layer_uid`` is to be on the working day before or after its
+    own, and is pinned there."""
 
     event: Event = Field(default="", validate_default=True)
     on: Day | None = None
@@ -38,10 +41,13 @@ class PlanRight(Command):
 
 def happened(session: Session, actor: Actor, given: PlanRight, now: datetime, zone: ZoneInfo) -> Changed:
     """Note what happened. Raises ``Refused`` where no plan is in use, and for a day or a sitting that cannot be."""
-    plan = plan_reading.in_use(session, actor.studio_id)
+    plan, waiting = plan_reading.in_use(session, actor.studio_id), planning_plans.waiting(session, actor)
+    asked = (waiting.content_json or {}) if waiting is not None else {}
+    if waiting is not None and not given.event:
+        return Changed("Worked out again the plan to look at", settings_of(asked) | {"anew": bool(asked.get(ANEW))})
     if plan is None:
         raise Refused("No plan is in use. Make one first.")
-    settings, today = dict(plan.settings), now.astimezone(zone).date()
+    settings, today = settings_of(asked) or dict(plan.settings), now.astimezone(zone).date()
     if given.event in ("earlier", "later"):
         waits = asked_before(session, actor).moves
         from_at, _ = waits.get(given.layer_uid or "", (None, ""))
@@ -63,6 +69,11 @@ def happened(session: Session, actor: Actor, given: PlanRight, now: datetime, zo
         told = "No painting today: set the plan right" if on == today else f"Left {day} free: set the plan right"
         return Changed(f"{told}. {let_go}" if let_go else told, settings, is_chosen=is_chosen, is_fact=not is_chosen)
     return Changed("Set the plan right", settings)
+
+
+def settings_of(content: Mapping[str, Any]) -> dict[str, Any]:
+    """What a plan as it is stored was made with."""
+    return dict(content.get("settings", {}))
 
 
 def _let_go(session: Session, actor: Actor, plan: PlanInUse, on: date, *, is_chosen: bool) -> str:

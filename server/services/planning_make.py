@@ -47,6 +47,7 @@ FORMAT = 2
 MOST_LATE = 12  # panels whose options are tried, the costliest first
 NOON = 12
 DUE = "due:"
+ANEW = "anew"  # in a plan as it is stored: everything could move
 FOLLOWS = "follows"  # in a plan as it is stored: what is told of these is worked out yet
 OF_SITTINGS, OF_PANELS = ("why", "why_of", "binding", "may_slip_to"), ("odds", "risk", "options")
 
@@ -247,6 +248,7 @@ def _plain(made: Made, asked: Asked, names: Names, plan: Plan) -> dict[str, Any]
         PINNED_BEFORE: sorted(one.uid for one in used.sittings.values() if one.pinned) if used is not None else [],
         "made_on": asked.moment.on.isoformat(),
         "settings": asked.command.model_dump(exclude={"anew"}),
+        ANEW: asked.command.anew,
         "share_wait_d": asked.board.studio.share_wait_d,
         "let_go": [names.of_sitting(uid) for uid in sorted(made.let_go)],
         "held": [{**names.of_sitting(uid), **held} for uid, held in sorted(_held(made, asked.moment.zone).items())],

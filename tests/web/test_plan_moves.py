@@ -129,7 +129,7 @@ def test_a_fault_in_what_is_asked_of_a_plan_keeps_its_page(bare: Bench, client: 
     bare.layer(bare.panel(title="One"))
     make(client)
     answer = client.post("/plan/make", data={"mix_setup_min": "long"})
-    assert answer.status_code == 422 and "Make a plan" in answer.text
+    assert answer.status_code == 422 and "Make another plan" in answer.text
 
 
 def test_a_plan_that_is_refused_comes_back_as_its_page_with_all_that_was_typed(

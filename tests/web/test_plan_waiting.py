@@ -11,7 +11,7 @@ from server.services import panels, planning_plans, touch_tests
 from server.store.db import Database
 from server.store.tables import Layer
 from tests.services.conftest import NOW, Bench, make_bench
-from tests.web.test_plan import accepted, make, plans, the_plan, words
+from tests.web.test_plan import HOURS, MAKE, accepted, make, plans, the_plan, words
 
 ROW = re.compile(r'<g role="img" aria-label="([^"]*)">')
 GONE = "Something changed since this plan was made: it does not hold any more for"
@@ -54,10 +54,49 @@ def test_a_press_that_finds_it_soft_is_told_of_in_the_plan_that_waits(
     assert "Stopped by a rule" in told or "Not ready then" in told
     assert "Quince and jug : Does not hold its sittings do not hold any more; by the plan it could be" in told
     assert "Quince and jug : can be delivered" not in told and "Another : can be delivered" in told
-    assert ("Make another one" if is_first else "Work it out again") in told
-    again = client.post("/plan/make", data={"mix_setup_min": "30"}) if is_first else client.post("/plan/right")
-    assert again.status_code == 303
+    assert told.count("Work it out again") == 1
+    assert client.post("/plan/right").status_code == 303
     assert GONE not in proposal(client)
+
+
+@pytest.mark.parametrize("is_first", [True, False])
+def test_beside_a_plan_that_waits_one_button_works_it_out_again_with_what_it_was_made_with(
+    bare: Bench, client: TestClient, db: Database, is_first: bool
+) -> None:
+    for title in ("Quince and jug", "Harbour"):
+        bare.layer(bare.panel(title=title), kind="glaze")
+    if not is_first:
+        accepted(client, db)
+    assert "Make another plan" not in words(client.get("/plan").text)
+    values = {"easels": "1", "rack_places": "7", "anew": "true"}
+    if is_first:
+        client.post("/plan/hours", data=HOURS)
+    assert client.post("/plan/make", data=MAKE | values).status_code == 303
+    page = client.get("/plan").text
+    told = words(page)
+    assert told.count("Work it out again") == 1 and "Set it right after a change" not in told
+    assert "Set the plan right" not in told.partition("The plan in use")[2].partition("What was changed")[0]
+    # From the beginning it can be planned still, where it is asked for; that takes its place.
+    assert re.search(r"<details><summary>Make another plan in place of the one that waits</summary>", page)
+    assert 'action="/plan/make"' in page and ("I could not paint today" in told) is not is_first
+    assert client.post("/plan/right").status_code == 303
+    [found] = [plan.content_json or {} for plan in plans(db) if plan.accepted_at is None and plan.archived_at is None]
+    assert (found["settings"]["easels"], found["settings"]["rack_places"], found["anew"]) == (1, 7, True)
+    assert "Worked out again the plan to look at" in words(client.get("/history").text)
+    faulty = client.post("/plan/make", data={"easels": "many", "mix_setup_min": "30"})
+    assert faulty.status_code == 422
+    assert "<details open><summary>Make another plan in place of the one that waits" in faulty.text
+
+
+def test_another_change_keeps_what_the_plan_that_waits_was_made_with(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
+    bare.layer(bare.panel(title="Harbour"), kind="glaze")
+    accepted(client, db)
+    assert client.post("/plan/make", data=MAKE | {"easels": "1"}).status_code == 303
+    assert client.post("/plan/right", data={"event": "no_painting"}).status_code == 303
+    [found] = [plan.content_json or {} for plan in plans(db) if plan.accepted_at is None and plan.archived_at is None]
+    assert (found["settings"]["easels"], found["anew"]) == (1, False)
 
 
 def test_a_plan_that_waited_over_its_first_day_says_what_was_missed(

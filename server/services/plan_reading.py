@@ -109,8 +109,8 @@ class PlanInUse:
     ``format``: of what is stored; plans from before it was counted have 1. ``panels``: the uids of those that it holds
     or names as left out; ``left_out`` of the latter, with the versions of their layers to come as they were then, where
     that was kept. ``unplaced``: the layers that found no day. ``rests``: what the rules ask below a layer, by that
-    layer. ``releases``: by panel, the day from which it counted on what lies there. ``mixed``: when each palette is
-    first used on each day.
+    layer. ``releases``: by panel, the day from which it counted on what lies there. ``follows``: its reasons are
+    not told yet. ``mixed``: when each palette is first used on each day.
     """
 
     uid: str
@@ -124,6 +124,7 @@ class PlanInUse:
     releases: Mapping[str, date] = field(default_factory=dict)
     left_out: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
     unplaced: frozenset[str] = frozenset()
+    follows: bool = False
     mixed: Mixed = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -144,6 +145,7 @@ class PlanInUse:
         return any(uid not in self.sittings and uid not in self.unplaced for uid in to_come)
 
 
+FOLLOWS = "follows"  # in a plan as it is stored: what is told of its sittings and panels is worked out yet
 _READ: "Kept[PlanInUse]" = Kept(64)
 
 
@@ -179,6 +181,13 @@ class _Stored(NamedTuple):
     version: int
     content_json: Mapping[str, Any]
     created_at: datetime
+
+
+def is_following(session: Session, uid: str) -> bool:
+    """Whether what is told of a plan is still to come, as it is stored now."""
+    text = cast(col(StudioPlan.content_json), String)
+    query = select(col(StudioPlan.id)).where(col(StudioPlan.uid) == uid, text.contains(f'"{FOLLOWS}": true'))
+    return session.execute(query).first() is not None
 
 
 def waits(session: Session, studio_id: int) -> bool:
@@ -217,6 +226,7 @@ def as_in_use(row: Any) -> PlanInUse:
             for one in content.get("left_out", ())
         },
         frozenset(one["sitting"] for one in content.get("unplaced", ())),
+        bool(content.get(FOLLOWS)),
     )
 
 

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from concurrent.futures import Future
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from threading import Event, Thread
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -26,9 +26,10 @@ from server.services import planning_make, planning_quiet, records
 from server.services.access import Actor
 from server.services.errors import ServiceError
 from server.services.images import sql_table
+from server.services.plan_reading import FOLLOWS
 from server.services.planning_ahead import Changed, Later, asked_after
 from server.services.planning_asked import Effort, Made
-from server.services.planning_make import FOLLOWS, QUICK_S, content_of, first_content_of
+from server.services.planning_make import QUICK_S, content_of, first_content_of
 from server.services.planning_quiet import QUIET, Begun
 from server.services.planning_sound import sound
 from server.services.search_pool import SEARCHES, Ears
@@ -36,6 +37,7 @@ from server.services.search_worker import Part
 from server.services.unit import Unit
 from server.store.tables import Change, StudioPlan
 
+FOLLOWS_WITHIN = timedelta(minutes=2)  # else the process that worked it out has ended; far more than it ever takes
 LARGE = 40  # panels; what a smaller studio's plan is told with is there as soon
 log = logging.getLogger("umberday.searches")
 Content = dict[str, Any]
@@ -114,6 +116,11 @@ class Firsts:
 
 
 FIRSTS = Firsts()
+
+
+def may_follow(studio_id: int, made_at: datetime, now: datetime) -> bool:
+    """Whether the rest of a plan is being worked out, in this process or, as far as can be known, in another one."""
+    return FIRSTS.is_running(studio_id) or now - made_at < FOLLOWS_WITHIN
 
 
 def plan_first(

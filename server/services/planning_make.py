@@ -32,6 +32,7 @@ from server.services.board.spans import local_day
 from server.services.board.standing import standings
 from server.services.board.today import moment_at, moment_of, standing_sittings
 from server.services.errors import Refused
+from server.services.plan_reading import FOLLOWS
 from server.services.planning_asked import Asked, Effort, Made, PlanMake
 from server.services.planning_names import Names
 from server.services.planning_reasons import Reasons
@@ -48,7 +49,6 @@ MOST_LATE = 12  # panels whose options are tried, the costliest first
 NOON = 12
 DUE = "due:"
 ANEW = "anew"  # in a plan as it is stored: everything could move
-FOLLOWS = "follows"  # in a plan as it is stored: what is told of these is worked out yet
 OF_SITTINGS, OF_PANELS = ("why", "why_of", "binding", "may_slip_to"), ("odds", "risk", "options")
 
 

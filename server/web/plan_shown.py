@@ -6,13 +6,14 @@ has its own.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from server.services.board.due import falls_short
 from server.services.board.facts import PanelFact
 from server.services.board.plan_standing import PlanNow
 from server.services.plan_reading import (
+    FOLLOWS,
     BrokenSitting,
     Called,
     PlannedSitting,
@@ -21,7 +22,6 @@ from server.services.plan_reading import (
     share_wait_of,
     sittings_of,
 )
-from server.services.planning_make import FOLLOWS
 from server.store.tables import StudioPlan
 from server.web import plan_words, words
 from server.web.plan_panels import PanelShown, as_they_stand, panel_of
@@ -160,6 +160,7 @@ class PlanShown:
     gain_pct: float  # against the plan it was found beside, in the background; else 0
     share_wait_d: float  # so long a panel could wait in it to share a mix
     follows: bool = False  # its reasons, its odds and what would help are not told yet
+    made_at: datetime | None = None
     changes: Changes = Changes()
     by_hand: tuple[ByHand, ...] = ()
     to_come: int = 0
@@ -242,6 +243,7 @@ def _plan(row: StudioPlan, sittings: Iterable[SittingShown], today: date, names:
         gain_pct=content.get("gain_pct", 0.0),
         share_wait_d=share_wait_of(content),
         follows=bool(content.get(FOLLOWS)),
+        made_at=row.created_at,
     )
 
 

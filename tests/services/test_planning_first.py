@@ -9,7 +9,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-from sqlmodel import col, select
+from sqlmodel import col, select, update
 
 from server.planning.schedule import threads
 from server.planning.schedule.repair import SEARCH_S, TOGETHER_S
@@ -17,10 +17,10 @@ from server.services import history, planning, planning_first, planning_make, pl
 from server.services.board.snapshot import snapshot
 from server.services.board.today import moment_of
 from server.services.errors import Refused
+from server.services.plan_reading import FOLLOWS
 from server.services.planning_ahead import Changed, Later
 from server.services.planning_asked import Asked, Effort, Made, PlanMake
 from server.services.planning_first import Answered, Firsts, Rest, in_parts
-from server.services.planning_make import FOLLOWS
 from server.services.planning_quiet import Begun
 from server.services.planning_sound import sound
 from server.services.search_pool import Ears
@@ -260,3 +260,23 @@ def test_several_threads_search_for_a_shorter_time(studio: Bench, monkeypatch: p
         monkeypatch.setattr(threads, "allowed", lambda count=count: count)
         planning_first.in_parts(later_of(studio), None, lambda _: True)
     assert spent == [SEARCH_S, TOGETHER_S]
+
+
+def test_what_another_process_entered_in_the_plan_in_use_is_seen_at_once(studio: Bench) -> None:
+    """It writes past the history, and its commits are not ours."""
+    asked = asked_of(studio)
+    made = sound(asked, EFFORT)
+    first = planning_make.first_content_of(made, asked)
+    uid = keep(studio, first, taken=True)
+
+    def reasons() -> set[str]:
+        with studio.db.read() as session:
+            plan = snapshot(session, studio.actor).rows.plan
+        assert plan is not None and plan.uid == uid
+        return {one.why for one in plan.sittings.values()}
+
+    assert reasons() == {""} == reasons()
+    with studio.db.write() as session:
+        told = planning_make.with_what_follows(first, planning_make.content_of(made, asked))
+        session.execute(update(StudioPlan).where(col(StudioPlan.uid) == uid).values(content_json=told))
+    assert "" not in reasons()

@@ -16,6 +16,7 @@ from weakref import WeakKeyDictionary
 from sqlalchemy import Pool, event, func, select
 from sqlmodel import Session, col
 
+from server.services import plan_reading
 from server.services.access import Actor
 from server.services.board.rows import StudioRows, load
 from server.services.give_way import ROAD
@@ -68,13 +69,19 @@ def snapshot(session: Session, actor: Actor) -> Snapshot:
     key = revision(session, actor.studio_id)
     with ROAD.in_turn(_turns[actor.studio_id % len(_turns)]):
         found = kept.get(actor.studio_id)
-        if found is not None and found[0] == key:
+        if found is not None and found[0] == key and not _is_told_since(session, found[1].rows):
             return found[1]
         rows = load(session, actor)
         assert rows is not None
         made = Snapshot(rows)
         kept.keep({actor.studio_id: (key, made)})
     return made
+
+
+def _is_told_since(session: Session, rows: StudioRows) -> bool:
+    """Whether what was still to be told of the plan in use has come: another process enters it past the history."""
+    plan = rows.plan
+    return plan is not None and plan.follows and not plan_reading.is_following(session, plan.uid)
 
 
 def revision(session: Session, studio_id: int) -> Hashable:

@@ -17,7 +17,7 @@ from server.services.board.facts import TodayBoard
 from server.services.errors import Refused
 from server.services.history import HistoryEntry
 from server.services.planning_asked import PlanMake
-from server.services.planning_first import FIRSTS
+from server.services.planning_first import may_follow
 from server.services.planning_quiet import QUIET
 from server.services.planning_rules import WEIGHS
 from server.web import plan_words
@@ -26,6 +26,7 @@ from server.web.forms import FormState, parse
 from server.web.pages.changes import Done, change
 from server.web.plan_parts import folded, plans
 from server.web.plan_picture import plan_picture
+from server.web.plan_shown import PlanShown
 from server.web.plan_unheld import unheld
 from server.web.quietly import improve_on
 
@@ -153,7 +154,7 @@ def _context(page: PageRequest, making: FormState, opened: Opened = Opened()) ->
         return {
             "painters": sorted({row.painter for row in rows} - {planning.EVERYBODY}),
             "making": making,
-            "is_following": FIRSTS.is_running(page.actor.studio_id),
+            "is_following": _is_following(page, found.proposal),
             "is_improving": QUIET.is_running(page.actor.studio_id),
             "rack": _rack(found.wall, found.settings.get("rack_places")),
             "settings": found.settings,
@@ -170,6 +171,11 @@ def _context(page: PageRequest, making: FormState, opened: Opened = Opened()) ->
             "weighs": WEIGHS,
             "share_wait_d": found.share_wait_d,
         }
+
+
+def _is_following(page: PageRequest, plan: PlanShown | None) -> bool:
+    made_at = None if plan is None or not plan.follows else plan.made_at
+    return made_at is not None and may_follow(page.actor.studio_id, made_at, page.now)
 
 
 def _rack(wall: TodayBoard, places: int | None) -> tuple[int, int] | None:

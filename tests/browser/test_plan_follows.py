@@ -64,10 +64,17 @@ def test_what_follows_comes_by_itself(studio: tuple[RunningServer, Bench], may_f
     waits = phone.locator("#waits")
     expect(waits.get_by_text("Being worked out")).to_be_visible(timeout=LATEST_MS)
     phone.evaluate("window.is_the_same_page = true")
+    # What is read stays as it is while nothing came, and what was put the focus on, or opened, when it comes.
+    phone.evaluate("document.querySelector('#waits h3').is_read = true")
+    waits.get_by_role("button", name="Take this plan").focus()
+    with phone.expect_response(lambda answer: "following=" in answer.url and answer.status == 204, timeout=LATEST_MS):
+        pass
+    assert phone.evaluate("document.querySelector('#waits h3').is_read") is True
     may_follow.set()
     expect(waits.get_by_text("Being worked out")).to_have_count(0, timeout=LATEST_MS)
     expect(waits.get_by_text("Why this day?").first).to_be_attached()
     assert phone.evaluate("window.is_the_same_page") is True
+    assert phone.evaluate("document.activeElement.textContent") == "Take this plan"
 
 
 def test_without_script_a_link_shows_what_followed(

@@ -72,13 +72,29 @@ def test_what_changes_is_seen_before_the_rest_is_told_and_the_rest_comes_by_itse
     part = waiting_part(client)
     told = words(part)
     assert "becomes" in told and "Take this plan" in told
-    assert "Being worked out" in told and 'hx-trigger="load delay:1s"' in part and 'hx-select="#waits"' in part
+    assert "Being worked out" in told and 'hx-trigger="every 1s"' in part and 'hx-select="#waits"' in part
     assert "Not worked out yet." in told and "What would help" not in told and "%" not in told
     slow.may_go_on.set()
     assert FIRSTS.wait(bare.actor.studio_id, LATEST_S)
     told = words(waiting_part(client))
     assert "Being worked out" not in told and "Not worked out yet" not in told
     assert "What would help" in told and "becomes" in told
+
+
+def test_while_nothing_came_of_the_rest_the_page_is_told_so_and_swaps_nothing(
+    bare: Bench, client: TestClient, db: Database, slow: Slow
+) -> None:
+    uid = lose_a_day(client, db, bare)
+    found = re.search(r'hx-get="(/plan\?following=[^"]+)"', waiting_part(client))
+    assert found is not None and found[1].endswith(uid)
+    ask = {"HX-Request": "true", "HX-Request-Type": "full"}
+    assert (client.get(found[1], headers=ask).status_code, client.get(found[1], headers=ask).text) == (204, "")
+    assert client.get(found[1]).status_code == 200  # followed as a link it is the page
+    assert client.get("/plan?following=another", headers=ask).status_code == 200
+    slow.may_go_on.set()
+    assert FIRSTS.wait(bare.actor.studio_id, LATEST_S)
+    answer = client.get(found[1], headers=ask)
+    assert answer.status_code == 200 and "Being worked out" not in words(answer.text)
 
 
 def test_taken_before_the_rest_is_told_its_pages_say_so(

@@ -49,3 +49,14 @@ def test_a_part_on_its_own_page_leaves_the_address(bare: Bench, client: TestClie
     asked["HX-Current-URL"] = "http://testserver/plan"
     gone = client.get("/plan/days/2031-01", headers=asked)
     assert gone.status_code == 404 and "HX-Replace-Url" not in gone.headers
+
+
+def test_what_is_open_stays_so_when_the_rest_of_a_plan_comes(bare: Bench, client: TestClient) -> None:
+    """The page asks for it by an address of its own; what is open stands in that of the page."""
+    sittings = fill(bare, HUNG, EACH)
+    propose(bare, content(sittings), taken=True)
+    uid = propose(bare, content(moved(sittings, 5)), taken=False)
+    at = "http://testserver/plan?then=2027-01&open=days#proposal"
+    text = client.get(f"/plan?following={uid}", headers={"HX-Request": "true", "HX-Current-URL": at}).text
+    assert '<summary id="then-2027-01">' in text
+    assert '<summary id="then-2027-01">' not in client.get(f"/plan?following={uid}").text

@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
-from urllib.parse import urlencode
+from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from fastapi import APIRouter, Depends, Query
 from sqlmodel import Session
@@ -16,6 +16,7 @@ from server.services import history, planning, planning_keep, planning_make, pla
 from server.services.board.facts import TodayBoard
 from server.services.errors import Refused
 from server.services.history import HistoryEntry
+from server.services.plan_reading import is_following
 from server.services.planning_asked import PlanMake
 from server.services.planning_first import may_follow
 from server.services.planning_quiet import QUIET
@@ -52,9 +53,16 @@ def plan(
     opened: Annotated[Opened, Depends()],
     stays: Annotated[list[str] | None, Query()] = None,
     lost: Annotated[list[str] | None, Query()] = None,
+    following: str = "",
 ) -> Response:
     """``stays``: entries of the history that could not be taken back when a plan was left aside; ``lost``: those of
-    days without painting, which stay then."""
+    days without painting, which stay then. ``following``: the plan that waits on the page that asks; while nothing came
+    of what follows, it is answered that there is nothing new."""
+    headers = page.request.headers
+    if following and headers.get("HX-Request") == "true":
+        if _is_as_shown(page, following):
+            return Response(status_code=204)
+        opened = _opened_at(headers.get("HX-Current-URL", ""))
     if page.may("paint"):
         planning_search.expect(page.db, page.actor, page.now, page.zone)
     context = _context(page, FormState(), opened)
@@ -171,6 +179,20 @@ def _context(page: PageRequest, making: FormState, opened: Opened = Opened()) ->
             "weighs": WEIGHS,
             "share_wait_d": found.share_wait_d,
         }
+
+
+def _opened_at(address: str) -> Opened:
+    """What is open on the page of that address."""
+    asked = dict(parse_qsl(urlsplit(address).query))
+    return Opened(asked.get("month", ""), asked.get("then", ""), asked.get("open", ""))
+
+
+def _is_as_shown(page: PageRequest, uid: str) -> bool:
+    """Whether a plan waits yet, and all that is told of it is still to come."""
+    with page.db.read() as session:
+        plan = planning_plans.waiting(session, page.actor)
+        made_at = plan.created_at if plan is not None and plan.uid == uid and is_following(session, uid) else None
+    return made_at is not None and may_follow(page.actor.studio_id, made_at, page.now)
 
 
 def _is_following(page: PageRequest, plan: PlanShown | None) -> bool:

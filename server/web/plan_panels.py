@@ -116,6 +116,18 @@ def _as_it_stands(panel: PanelShown, fact: PanelFact | None, today: date) -> Pan
     )
 
 
+def is_known(fact: PanelFact | None) -> bool:
+    """Whether more is known of a panel than the plan said: it has no date, or its odds by the plan as it is now."""
+    return fact is not None and (fact.due is None or fact.due.plan is not None)
+
+
+def as_if_taken(panel: PanelShown, fact: PanelFact | None, today: date) -> PanelShown:
+    """A panel of the plan that waits by what is known of it now, ``fact`` as it would stand with that plan."""
+    if fact is None or not is_known(fact):
+        return panel
+    return _without_stale(_as_it_stands(panel, fact, today), panel, ())
+
+
 def _without_stale(panel: PanelShown, stored: PanelShown, changed: Collection[str]) -> PanelShown:
     """A panel of the plan in use without what was tried for it, where it comes to another day since or something of its
     sittings is ``changed``."""

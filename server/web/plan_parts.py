@@ -10,13 +10,14 @@ from sqlmodel import Session
 
 from server.services import board, planning_plans, studios
 from server.services.board.facts import PanelFact, TodayBoard
+from server.services.board.marked import broken_of
 from server.services.board.plan_standing import plan_in
-from server.services.board.plan_waiting import broken_by_now
+from server.services.board.plan_waiting import facts_by_now
 from server.services.board.snapshot import snapshot
 from server.services.board.today import moment_of
 from server.services.plan_reading import BrokenSitting
 from server.web.deps import PageRequest
-from server.web.plan_panels import PanelShown, without_its_day
+from server.web.plan_panels import PanelShown, as_if_taken, without_its_day
 from server.web.plan_shown import (
     Changes,
     DayShown,
@@ -60,8 +61,8 @@ def plans(session: Session, page: PageRequest) -> Plans:
     now = plan_in(snapshot(session, page.actor).rows, wall.moment, facts.values())
     studio = studios.get(session, page.actor)
     moment = moment_of(page.now, page.zone)
-    broken = broken_by_now(session, page.actor, waiting, moment) if waiting is not None else {}
-    proposal = _marked(shown(waiting, now, page.today, studio.confidence_pct / 100), broken)
+    then = facts_by_now(session, page.actor, waiting, moment) if waiting is not None else {}
+    proposal = by_now(shown(waiting, now, page.today, studio.confidence_pct / 100), then, page.today)
     return Plans(
         wall,
         told(waiting or in_use).get("settings", {}),
@@ -71,6 +72,15 @@ def plans(session: Session, page: PageRequest) -> Plans:
         _lost(proposal.days) if proposal is not None else (),
         facts,
     )
+
+
+def by_now(plan: PlanShown | None, then: Mapping[str, PanelFact], today: date) -> PlanShown | None:
+    """The plan that waits with what became of it since; ``then``: its panels as they would stand with it by now."""
+    if plan is None or not then:
+        return plan
+    if not plan.follows:
+        plan = replace(plan, panels=tuple(as_if_taken(panel, then.get(panel.uid), today) for panel in plan.panels))
+    return _marked(plan, broken_of(then.values()))
 
 
 def _marked(plan: PlanShown | None, broken: Mapping[str, BrokenSitting]) -> PlanShown | None:

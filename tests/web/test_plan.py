@@ -103,8 +103,8 @@ def test_hours_by_rule_and_for_one_day_are_told_in_words(client: TestClient) -> 
     client.post("/plan/hours", data=HOURS | {"weekdays": "", "on_date": "2026-12-24", "start": "", "end": ""})
     client.post("/plan/hours", data=HOURS | {"weekdays": "", "rule": "FREQ=YEARLY;BYWEEKNO=2,40;BYDAY=SU"})
     told = words(client.get("/plan/hours").text)
-    assert "Every second Saturday, 09:00 to 12:30" in told
-    assert "By the rule FREQ=YEARLY;BYWEEKNO=2,40;BYDAY=SU, 09:00 to 12:30" in told
+    assert "Every second Saturday, from 25 November, 09:00 to 12:30" in told
+    assert "By the rule FREQ=YEARLY;BYWEEKNO=2,40;BYDAY=SU, from 25 November, 09:00 to 12:30" in told
     assert "On 24 December, no work" in told
 
 

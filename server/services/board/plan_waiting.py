@@ -1,6 +1,6 @@
-"""The plan that waits, read as if it were taken: which of its sittings hold no more by now."""
+"""The plan that waits, read as if it were taken: which of its sittings hold no more by now, and what it comes to."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, cast
@@ -9,12 +9,11 @@ from sqlalchemy import Row
 from sqlmodel import Session
 
 from server.services.access import Actor
-from server.services.board.facts import Moment
-from server.services.board.marked import broken_of
+from server.services.board.facts import Moment, PanelFact
 from server.services.board.rows import StudioRows
 from server.services.board.snapshot import snapshot
 from server.services.board.today import panel_facts
-from server.services.plan_reading import BrokenSitting, PlanInUse, as_called, as_in_use
+from server.services.plan_reading import PlanInUse, as_called, as_in_use
 from server.services.planning_since import is_changed_since
 from server.store.tables import StudioPlan
 
@@ -30,22 +29,23 @@ class _OnItsDay:
         return getattr(self.row, name)
 
 
-def broken_by_now(session: Session, actor: Actor, waiting: StudioPlan, moment: Moment) -> Mapping[str, BrokenSitting]:
-    """Why sittings of the plan that waits hold no more. One that was made just now holds, and is not asked about."""
+def facts_by_now(session: Session, actor: Actor, waiting: StudioPlan, moment: Moment) -> Mapping[str, PanelFact]:
+    """Every panel as it would stand by now with the plan that waits, by uid. One that was made just now holds, comes to
+    what it says, and is not asked about."""
     if not waiting.content_json:
         return {}
     is_of_today = waiting.content_json.get("made_on") == moment.on.isoformat()
     if is_of_today and not is_changed_since(session, actor, waiting):
         return {}
-    return broken_if_taken(snapshot(session, actor).rows, as_in_use(waiting), moment)
+    return {fact.uid: fact for fact in _facts_if_taken(snapshot(session, actor).rows, as_in_use(waiting), moment)}
 
 
-def broken_if_taken(rows: StudioRows, waiting: PlanInUse, moment: Moment) -> Mapping[str, BrokenSitting]:
-    """Why sittings of a plan would hold no more if it were taken at this moment, by their layers."""
+def _facts_if_taken(rows: StudioRows, waiting: PlanInUse, moment: Moment) -> Sequence[PanelFact]:
+    """Every panel as it would stand if a plan were taken at this moment."""
     names = rows.called
     called = replace(waiting, sittings={uid: as_called(one, names) for uid, one in waiting.sittings.items()})
     taken = replace(rows, plan=called, layers={key: _on_their_days(some, waiting) for key, some in rows.layers.items()})
-    return broken_of(panel_facts(taken, moment))
+    return panel_facts(taken, moment)
 
 
 def _on_their_days(layers: list[Row[Any]], plan: PlanInUse) -> list[Row[Any]]:

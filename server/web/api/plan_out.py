@@ -28,8 +28,9 @@ from server.formats.plan_json import (
 )
 from server.services import board, planning_plans
 from server.services.board.facts import PanelFact, Standing
+from server.services.board.marked import broken_of
 from server.services.board.plan_standing import Fate, PlanNow, SittingNow, plan_now
-from server.services.board.plan_waiting import broken_by_now
+from server.services.board.plan_waiting import facts_by_now
 from server.services.board.worksheet import MixDue, PainterDay, SheetDay, StepDue, Worksheet
 from server.services.plan_reading import (
     BrokenSitting,
@@ -42,8 +43,9 @@ from server.services.plan_reading import (
 from server.services.planning_asked import PlanMake
 from server.store.tables import StudioPlan
 from server.web.deps import PageRequest
-from server.web.plan_panels import PanelShown
-from server.web.plan_shown import shown_in_use
+from server.web.plan_panels import PanelShown, is_known
+from server.web.plan_parts import by_now
+from server.web.plan_shown import shown, shown_in_use
 
 Content = Mapping[str, Any]  # a plan as it is stored
 PINS = ("let_go", "held")  # fields of a plan with what became of pins
@@ -87,12 +89,28 @@ def _in_use(session: Session, page: PageRequest, row: StudioPlan) -> StudioPlanO
 def _waiting(session: Session, page: PageRequest, row: StudioPlan) -> StudioPlanOut:
     """The plan that waits, with what of it holds no more by now."""
     now, moment = plan_now(session, page.actor, page.now, page.zone), board.moment_of(page.now, page.zone)
-    broken = broken_by_now(session, page.actor, row, moment)
+    then = facts_by_now(session, page.actor, row, moment)
+    broken = broken_of(then.values())
     content = content_as_called(row.content_json or {}, now.called)
     sittings = (as_called(each, now.called) for each in sittings_of(content))
-    made = _plan(row, content, _stored(content), tuple(_sitting(each, None, broken.get(each.uid)) for each in sittings))
+    panels = _panels_then(row, now, then, page.today)
+    made = _plan(row, content, panels, tuple(_sitting(each, None, broken.get(each.uid)) for each in sittings))
     still = {name: tuple(one for one in getattr(made, name) if one.layer_uid in now.to_come) for name in PINS}
     return made.model_copy(update=still)
+
+
+def _panels_then(
+    row: StudioPlan, now: PlanNow, then: Mapping[str, PanelFact], today: date
+) -> tuple[PlannedPanelOut, ...]:
+    """Panels of the plan that waits, as its page shows them."""
+    stored = _stored(content_as_called(row.content_json or {}, now.called))
+    seen = by_now(shown(row, now, today), then, today)
+    if seen is None or not then or seen.follows:
+        return stored
+    by_uid = {panel.uid: panel for panel in seen.panels if not panel.is_broken and is_known(then.get(panel.uid))}
+    return tuple(
+        _now(one, by_uid[one.panel_uid], then[one.panel_uid]) if one.panel_uid in by_uid else one for one in stored
+    )
 
 
 def _panels_now(session: Session, page: PageRequest, row: StudioPlan, now: PlanNow) -> tuple[PlannedPanelOut, ...]:

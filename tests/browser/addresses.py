@@ -222,6 +222,7 @@ def _of_plan(db: Database, path: str) -> str:
 # Pages of records that the demo has none of: made for the visit.
 MADE: Mapping[str, Callable[[Database], str]] = {
     "/plan/promise/{uid}": _quoted,
+    "/plan/promise/{uid}/others": _quoted,
     "/plan/days/{month}": _waiting,
     "/plan/{uid}/changes": _waiting,
     "/plan/{uid}/days/{month}": _waiting,

@@ -63,7 +63,7 @@ class Content:
         return self is other or (isinstance(other, Content) and self._hash == other._hash and self.of == other.of)
 
     def __repr__(self) -> str:
-        return f"Content({self.of!r})"
+        return repr((type(self).__name__, self.of))
 
     def __reduce__(self) -> tuple[Any, ...]:
         return content, (self.of,)  # in another process it has another hash

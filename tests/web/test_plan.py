@@ -682,10 +682,14 @@ def test_a_finished_panel_is_neither_late_nor_at_odds_on_the_page_of_the_plan(
     assert "after its date" not in told and "to make its date" not in told
 
 
-def test_a_plan_to_be_looked_at_tells_the_odds_it_was_made_with(bare: Bench, client: TestClient, db: Database) -> None:
+def test_a_plan_to_be_looked_at_tells_the_odds_of_the_date_as_it_is_now(
+    bare: Bench, client: TestClient, db: Database
+) -> None:
     panel = bare.panel(title="Looked at", due_on=NOW.date() + timedelta(days=300))
     bare.layer(panel, kind="block-in", sitting_min=60)
     make(client)
+    assert "more than 19 in 20 to make its date" in words(client.get("/plan").text)
     with bare.unit("Agreed on another date") as work:
         work.session.exec(select(Panel).where(Panel.uid == panel.uid)).one().due_on = NOW.date() + timedelta(days=2)
-    assert "more than 19 in 20 to make its date" in words(client.get("/plan").text)
+    told = words(client.get("/plan").text)
+    assert "less than 1 in 20 to make its date" in told and "more than 19 in 20" not in told

@@ -230,8 +230,7 @@ def as_in_use(row: Any) -> PlanInUse:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Called:
+class Called(NamedTuple):
     """What the panel and the layer of a sitting are called, and what is mixed for it, as they are now. A panel by
     itself has no ``kind``."""
 

@@ -1,6 +1,6 @@
 """The plan that waits, read as if it were taken: which of its sittings hold no more by now, and what it comes to."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, cast
@@ -27,6 +27,10 @@ class _OnItsDay:
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self.row, name)
+
+    def __iter__(self) -> Iterator[Any]:
+        """Its values, which tell it from the layer as it is stored."""
+        return iter((*self.row, self.planned_on))
 
 
 def facts_by_now(session: Session, actor: Actor, waiting: StudioPlan, moment: Moment) -> Mapping[str, PanelFact]:

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import lru_cache
 from itertools import count
 from typing import Any
 
@@ -45,8 +46,9 @@ STEP = "uid version panel_id action planned_on done_at transit_c note override_r
 FINISH_TEST = "uid panel_id method result tested_at place_on_panel note"
 
 
-MIXES_KEPT = 20_000
+MIXES_KEPT, NAMED_KEPT = 20_000, 64
 _mixes: Kept[int] = Kept(MIXES_KEPT)
+_named_plans: Kept[tuple[PlanInUse, PlanInUse]] = Kept(NAMED_KEPT)  # plans as they were read, and by names of now
 _numbers = count(1)
 
 
@@ -92,16 +94,8 @@ class StudioRows:
     @property
     def called(self) -> Mapping[str, Called]:
         """What every layer is called, and every panel, by their uids."""
-        palettes: dict[tuple[int, ...], str | None] = {}  # the same mixes are laid again and again
-
-        def palette_of(layer: Row[Any]) -> str | None:
-            mixes = tuple(region.mix_id for region in self.regions.get(layer.id, ()))
-            if mixes not in palettes:
-                palettes[mixes] = self.palette_of(layer)
-            return palettes[mixes]
-
         layers = {
-            layer.uid: Called(panel.title, layer.kind, palette_of(layer), panel.uid)
+            layer.uid: Called(panel.title, layer.kind, self.palette_of(layer), panel.uid)
             for panel in self.panels
             for layer in self.layers.get(panel.id, ())
         }
@@ -113,8 +107,8 @@ class StudioRows:
 
     def content(self, panel: Row[Any]) -> Hashable:
         """Everything that what is told of a panel depends on, but for the moment."""
-        layers = tuple(self.layers.get(panel.id, ()))
-        regions = tuple(tuple(self.regions.get(layer.id, ())) for layer in layers)
+        layers = self.layers.get(panel.id, ())
+        regions = tuple(tuple(map(tuple, self.regions.get(layer.id, ()))) for layer in layers)
         return (
             *(
                 panel,
@@ -123,9 +117,9 @@ class StudioRows:
                 self.limits,
                 self.learning.number,
             ),
-            layers,
+            tuple(map(tuple, layers)),  # as tuples rows are told apart in no time
             regions,
-            tuple(self.shelf.get(region.mix_id) for each in regions for region in each),
+            tuple(self.shelf.get(region.mix_id) for layer in layers for region in self.regions.get(layer.id, ())),
             tuple(self.book.solvents.get(layer.thinner_id) for layer in layers if layer.thinner_id is not None),
             tuple(tuple(self.tests.get(layer.id, ())) for layer in layers),
             *(tuple(self.steps.get(panel.id, ())), tuple(self.finish_tests.get(panel.id, ()))),
@@ -198,6 +192,11 @@ def load(
 
 def palette_words(labels: Iterable[str]) -> str | None:
     """``Sky and Umber``; cut where many long names make it too long to be told."""
+    return _palette_words(tuple(labels))
+
+
+@lru_cache(maxsize=4096)  # the same few are laid again and again
+def _palette_words(labels: tuple[str, ...]) -> str | None:
     found = sorted(set(labels))
     return " and ".join(found)[:120] if found else None
 
@@ -226,9 +225,14 @@ def _named(rows: StudioRows, others: Mapping[str, Called]) -> PlanInUse | None:
     if rows.plan is None:
         return None
     names = {**others, **rows.called}
-    sittings = {uid: as_called(one, names) for uid, one in rows.plan.sittings.items()}
-    is_as_it_was = all(one is rows.plan.sittings[uid] for uid, one in sittings.items())
-    return rows.plan if is_as_it_was else replace(rows.plan, sittings=sittings)
+    key = id(rows.plan), tuple(names.items())
+    found = _named_plans.get(key)
+    if found is None or found[0] is not rows.plan:
+        sittings = {uid: as_called(one, names) for uid, one in rows.plan.sittings.items()}
+        is_as_it_was = all(one is rows.plan.sittings[uid] for uid, one in sittings.items())
+        found = rows.plan, rows.plan if is_as_it_was else replace(rows.plan, sittings=sittings)
+        _named_plans.keep({key: found})
+    return found[1]
 
 
 def _columns(table: Any, names: str) -> list[Any]:

@@ -134,6 +134,9 @@ class PlanInUse:
             found[key] = min(one.start_at, found.get(key, one.start_at))
         object.__setattr__(self, "mixed", found)
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        return PlanInUse, tuple(getattr(self, one.name) for one in fields(self) if one.init)  # ``mixed`` is read off it
+
     def lacks(self, panel_uid: str, to_come: Mapping[str, int], *, is_stopped: bool) -> bool:
         """Whether it would hold more of a panel if it were set right: ``to_come`` has its layers to come as they are
         now, with their versions; ``is_stopped``: a rule stops one of them for good."""

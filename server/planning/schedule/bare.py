@@ -14,6 +14,7 @@ from server.planning.schedule.columns import Columns
 from server.planning.schedule.insert import put_in
 from server.planning.schedule.kernel import add, recount, take
 from server.planning.schedule.looking import fits, last_free, look_back
+from server.planning.schedule.meetings import group_up, regroup
 from server.planning.schedule.moves import improve, stand
 from server.planning.schedule.orders import reorder
 
@@ -45,6 +46,14 @@ def improve_at(m: int, f: int, t: int, tries: int, temperature: float) -> int:
 
 def reorder_at(m: int, f: int, t: int, tries: int, temperature: float) -> int:
     return reorder(columns_at(m, f, t), tries, temperature)
+
+
+def group_up_at(m: int, f: int, t: int) -> bool:
+    return group_up(columns_at(m, f, t))
+
+
+def regroup_at(m: int, f: int, t: int, tries: int, temperature: float) -> int:
+    return regroup(columns_at(m, f, t), tries, temperature)
 
 
 def put_in_at(m: int, f: int, t: int, i: int) -> bool:

@@ -49,6 +49,16 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
     TAKEN_FROM,
     TOUCHED,
     ORDER,  # panels, in the order in which they are put in
+    GROUP,  # sitting -> the next of those that share a mix with it
+    GROUP_STOOD,
+    SKIP,  # sitting -> windows that it lets pass once it is ready
+    SKIP_STOOD,
+    OPEN,  # sitting -> the first window that it was ready for
+    OPEN_STOOD,
+    TURN,  # sitting -> the first window that all of its group were ready for
+    TURN_STOOD,
+    FRONT,  # panel -> its first sitting that is out
+    IS_CHAIN,  # panel -> 1 where each of its sittings follows the one before
     FOCUS,  # panels that found no place where they stood: the search looks after them first
     BANS,
     BANNED,
@@ -93,9 +103,11 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
     N_SEEN,
     MOST_OVERFULL,  # windows that may be overfull with that sitting put in again; NO_LIMIT: that need not be looked at
     LOOKED_TO,  # the lowest position of its list that is looked at
+    SINCE,  # what has its turn before stands
+    LAST_TURN,  # that came
     LATEST,  # the last day on which its panel may be deliverable
     HEADER,
-) = range(70)
+) = range(82)
 NO_LIMIT = 2**62
 # The header of ``f``.
 SET_UP_PRICE, MOVE_PRICE, FLOW_PRICE, TARDY_PRICE, PANEL_COSTS, BEST, LOWEST, LIMIT, PRICES = range(9)

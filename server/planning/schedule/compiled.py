@@ -17,9 +17,9 @@ from pathlib import Path
 from types import FunctionType, ModuleType
 from typing import Any
 
-from server.planning.schedule import columns, insert, kernel, looking, moves, orders
+from server.planning.schedule import columns, groups, insert, kernel, looking, meetings, moves, orders
 
-MODULES: tuple[ModuleType, ...] = (kernel, insert, moves, orders, looking)
+MODULES: tuple[ModuleType, ...] = (kernel, insert, moves, orders, groups, meetings, looking)
 ROOT = Path(__file__).parents[3]
 LOCK_S = 600  # a compilation that takes longer has died
 BARE = Path(__file__).with_name("bare.py")  # imported only where numba is
@@ -34,6 +34,8 @@ class Search:
 
     improve: Callable[..., int]
     reorder: Callable[..., int]
+    group_up: Callable[..., bool]
+    regroup: Callable[..., int]
     put_in: Callable[..., bool]
     add: Callable[..., None]
     take: Callable[..., None]

@@ -30,6 +30,8 @@ def call_every_way(search: compiled.Search) -> Plan:
     plan, bench = planner.plan(example(), search, Budget(moves=5))
     c, at = bench.desk.c, bench.desk.window_of(0)
     search.reorder(c, 1, 1.0)
+    search.group_up(c)
+    search.regroup(c, 1, 1.0)
     search.take(c, 0)
     search.fits(c, 0, at)
     search.look_back(c, 0, c.sitting(0, LIST_BEGIN))

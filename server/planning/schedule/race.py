@@ -1,5 +1,6 @@
 """Ruin and recreate while the budget lasts, ever colder: by one search, or by several from one plan that race.
 
+How to begin is searched apart: by orders of panels (`orders`), or of few panels by what shares a mix (`meetings`).
 Where there is time for it, the better half of several searches goes on and the others are given up, until one is left
 (successive halving: Karnin, Koren and Somekh, 2013; from memory). In a plan being repaired, that matters most: it may
 move few sittings, and the first dozen moves that pay are seldom the dozen that pay most, yet whoever has made them has
@@ -25,6 +26,9 @@ REPAIR_RUNNERS, LEAST_LEG = 32, 35  # moves of a runner before it is judged; few
 STARTS, ORDER_SHARE, ALONE_SHARE = 4, 0.16, 0.3  # orders searched, the part of the budget for all; for only one
 LEAST_PANELS, TRIES_A_PANEL = 8, 10  # below which an order is not worth searching: its length, and changes of it
 ORDER_HOT, ORDER_COLD = 300.0, 10.0
+MEETINGS, MEETINGS_SHARE = 4, 0.85  # of fewer panels than that: searches of what shares a mix, their part of the budget
+MEETINGS_HOT, MEETINGS_COLD = 100.0, 4.0
+LEAST_A_SITTING = 600  # moves, below which the search by moves alone comes further
 PANELS_A_MOVE = 2  # panels put in by orders in the time of a move of ruin and recreate, at a guess
 CHUNK, LONGEST_CHUNK, CHUNK_S = 100, 20_000, 0.02  # moves between two looks at the clock
 
@@ -75,12 +79,24 @@ def _orders(course: "_Course", searches: int) -> int:
     return STARTS if searches > 1 else 1
 
 
-def _starts(course: "_Course", count: int) -> Generator[Progress, None, list[Any]]:
-    """Plans to begin from, by so many orders of panels, the cheapest first.
+def _has_few_panels(course: "_Course") -> bool:
+    """Whether what shares a mix is searched first: few panels that may move, and time enough for them."""
+    made = course.made
+    if made.model.problem.most_moved is not None or len(made.model.panels) >= LEAST_PANELS:
+        return False
+    return _expected_moves(course) >= LEAST_A_SITTING * int(made.c.m[N_SITTINGS])
 
-    Of several, those found so are begun from and no other, unless a plan was in use before.
+
+def _starts(course: "_Course", count: int) -> Generator[Progress, None, list[Any]]:
+    """Plans to begin from, by so many orders of panels, or for few panels by what shares a mix: the cheapest first.
+
+    Of several orders, those found so are begun from and no other, unless a plan was in use before.
     """
     made, stood = course.made, course.made.c.standing
+    if _has_few_panels(course):
+        leg = _Leg(MEETINGS_HOT, MEETINGS_COLD, 0.0, 1.0)
+        found = yield from course.run([stood] * MEETINGS, 0.0, MEETINGS_SHARE, leg.regroup)
+        return [standing for _, standing in found]
     if count == 0:
         return [stood]
     came: list[tuple[float, Any]] = []
@@ -105,7 +121,7 @@ def _counts(course: "_Course") -> list[int]:
     if _is_repair(made):
         while count < REPAIR_RUNNERS and moves >= 2 * count * (2 * count).bit_length() * LEAST_LEG:
             count *= 2
-    elif moves >= LEAST_A_PAIR * int(made.c.m[N_SITTINGS]) ** 2:
+    elif not _has_few_panels(course) and moves >= LEAST_A_PAIR * int(made.c.m[N_SITTINGS]) ** 2:
         count = RUNNERS
     if count == 1 and len(course.desks) > 1:
         return [1] * ROUNDS
@@ -150,6 +166,17 @@ class _Leg:
         return lambda moves, through: made.search.reorder(
             made.c, max(1, moves * PANELS_A_MOVE // panels), self.temperature(through)
         )
+
+    def regroup(self, made: Desk) -> Work:
+        grouped: list[bool] = []
+
+        def work(moves: int, through: float) -> int:
+            if not grouped:
+                grouped.append(made.search.group_up(made.c))
+            way = made.search.regroup if grouped[0] else made.search.improve
+            return way(made.c, moves, self.temperature(through))
+
+        return work
 
 
 @dataclass(slots=True)

@@ -2,6 +2,7 @@
 
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 
@@ -105,24 +106,29 @@ class Idle:
     spent: int = 0
     first: threading.Thread = field(default_factory=threading.current_thread)
 
-    def improve(self, c: Columns, moves: int, temperature: float) -> int:
-        if threading.current_thread() is self.first:
-            time.sleep(0.001)
-            return 0
-        self.spent += moves
-        return PLAIN.improve(c, moves, temperature)
+    def _way(self, plain: Callable[..., int]) -> Callable[..., int]:
+        def way(c: Columns, moves: int, temperature: float) -> int:
+            if threading.current_thread() is self.first:
+                time.sleep(0.001)
+                return 0
+            self.spent += moves
+            return plain(c, moves, temperature)
+
+        return way
 
     def clock(self) -> float:
         return self.spent / 8000.0
 
     @property
     def search(self) -> Search:
-        return replace(PLAIN, improve=self.improve, is_compiled=True)
+        improve, regroup = self._way(PLAIN.improve), self._way(PLAIN.regroup)
+        return replace(PLAIN, improve=improve, regroup=regroup, is_compiled=True)
 
 
 @pytest.mark.parametrize("least_a_pair", [1, 10**6])  # eight searches to begin with; one, and the best often goes on
 def test_what_other_threads_find_is_kept(monkeypatch: pytest.MonkeyPatch, least_a_pair: int) -> None:
     monkeypatch.setattr(race, "LEAST_A_PAIR", least_a_pair)
+    monkeypatch.setattr(race, "LEAST_A_SITTING", 10**9)  # moves alone
     asked, idle = question(5, 1), Idle()
     bench = planner.lay_out(asked, idle.search)
     greedy = bench.desk.total()
@@ -134,7 +140,20 @@ def test_what_other_threads_find_is_kept(monkeypatch: pytest.MonkeyPatch, least_
     assert not check(asked, planner.answer(bench))
 
 
-def test_other_threads_end_and_leave_what_they_found_where_the_search_is_stopped() -> None:
+def test_what_other_threads_find_by_what_shares_a_mix_is_kept() -> None:
+    asked, idle = question(5, 1), Idle()
+    bench = planner.lay_out(asked, idle.search)
+    greedy = bench.desk.total()
+    told = list(planner.search_on(bench, Budget(seconds=0.6, clock=idle.clock, threads=3)))
+    assert told[-1].best < greedy - 100.0
+    bench.desk.restore(bench.desk.c.best_at)
+    assert not check(asked, planner.answer(bench))
+
+
+def test_other_threads_end_and_leave_what_they_found_where_the_search_is_stopped(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(race, "LEAST_A_SITTING", 10**9)
     idle = Idle()
     bench = planner.lay_out(question(5, 1), idle.search)
     greedy, before = bench.desk.total(), threading.active_count()

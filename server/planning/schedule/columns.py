@@ -109,6 +109,9 @@ AFTER, BETWEEN, INTO = range(3)  # a lower limit; two limits; two limits, and th
     HEADER,
 ) = range(82)
 NO_LIMIT = 2**62
+# Room for a number for each sitting, and for each panel.
+A_SITTING = TAKEN, TAKEN_FROM, GROUP, GROUP_STOOD, SKIP, SKIP_STOOD, OPEN, OPEN_STOOD, TURN, TURN_STOOD
+A_PANEL = ORDER, FOCUS, FRONT, IS_CHAIN
 # The header of ``f``.
 SET_UP_PRICE, MOVE_PRICE, FLOW_PRICE, TARDY_PRICE, PANEL_COSTS, BEST, LOWEST, LIMIT, PRICES = range(9)
 

@@ -148,21 +148,10 @@ class Shape:
             built.room(name, longest * CELLS)
         for name in (columns.REACH_LO, columns.REACH_HI, columns.BACK):
             built.room(name, widest * CELLS)
-        for name in (
-            columns.TAKEN,
-            columns.TAKEN_FROM,
-            columns.GROUP,
-            columns.GROUP_STOOD,
-            columns.SKIP,
-            columns.SKIP_STOOD,
-            columns.OPEN,
-            columns.OPEN_STOOD,
-            columns.TURN,
-            columns.TURN_STOOD,
-        ):
+        for name in columns.A_SITTING:
             built.room(name, count)
         built.room(columns.TOUCHED, MOST_TOUCHED + 1)
-        for name in (columns.ORDER, columns.FOCUS, columns.FRONT, columns.IS_CHAIN):
+        for name in columns.A_PANEL:
             built.room(name, len(self.rows))
         for name in (columns.BANS, columns.BANNED):
             built.room(name, MOST_BANS)

@@ -29,6 +29,8 @@ PIECES = (
     "the plan counts what is on the panel as ready only from {when}",  # in plans kept from before
     "what is on the panel may be painted over from {when}",  # in plans kept from before
     "pinned to this time",  # in plans kept from before
+    *("Leave out “{kind}”, {wet_thickness_um} µm", "Lay “{kind}” {thin} µm thick instead of {now} µm"),  # kept so too
+    "{quicker_pct} % {label} in “{label2}” for “{kind}”",  # in plans kept from before
     "any sooner, and {names} would come too late for its paint",
     "as soon as {name} is ready",
     "too little time",
@@ -43,6 +45,8 @@ LABELS = (
     "Moved after all: “{title}” to “{place}”",
     "Moved the {kind} of “{title}” to {day} and pinned it there",  # in histories kept from before
     "Moved the {kind} of “{title}” to a day that is {way}",  # in histories kept from before
+    *("Pinned a sitting", "Let a sitting move again", "Left a day free: set the plan right"),  # kept from before
+    "Took away hours of {painter}: {hours}",  # in histories kept from before
     *("Moved “{kind}” on “{title}” later", "Moved “{kind}” on “{title}” sooner"),
     *("Planned {step} of “{title}”", "Added “{title}”", "Tested “{title}”: {what}"),
     *("Set up the rooms and the shelf", "frame", "ship", "nail"),

@@ -16,6 +16,7 @@ from server.planning.schedule.columns import (
     BEST,
     FAR,
     GROUP,
+    IS_CHAIN,
     N_SITTINGS,
     NOWHERE,
     SINCE,
@@ -24,7 +25,7 @@ from server.planning.schedule.columns import (
     Columns,
 )
 from server.planning.schedule.compiled import PLAIN, Search
-from server.planning.schedule.problem import Previous, Problem, Sitting
+from server.planning.schedule.problem import Link, LinkKind, PanelJob, Previous, Problem, Sitting
 from server.planning.schedule.solve import Budget, Desk
 from tests.planning.schedule.studios import QUICK, SLOW, TODAY, chain, problems, studio
 
@@ -204,6 +205,32 @@ def test_pinned_sittings_stay_and_what_they_follow_comes_before() -> None:
         meetings.regroup(desk.c, 20, 500.0)
         assert desk.window_of(number(desk, "b1")) == pinned
         assert check(asked, planner.answer(bench)) == []
+
+
+def test_what_a_pinned_sitting_follows_may_not_wait_beyond_it() -> None:
+    on = datetime(TODAY.year, TODAY.month, TODAY.day, 9, 0, tzinfo=ZoneInfo("Europe/Lisbon")) + timedelta(days=7)
+    desk = alone(replace(two_chains(), previous=(Previous("b1", on, pinned=True),)))
+    assert lay(desk)
+    desk.c.m[desk.c.m[SKIP] + number(desk, "b0")] = 30
+    assert not lay(desk)
+
+
+def test_of_supports_joined_later_either_may_go_first() -> None:
+    """One support waits for a layer that waits for one mixed with the other."""
+    x = [sitting("x0", "greys"), sitting("x1", "greys"), sitting("x2", None)]
+    joined = PanelJob("x", tuple(x), tuple(Link(one, "x2", LinkKind.DRY) for one in ("x0", "x1")))
+    asked = studio(joined, chain("y", [sitting("y0", "greys"), sitting("y1", "greys")]))
+    desk = planner.lay_out(asked).desk
+    assert meetings.group_up(desk.c)
+    chains = desk.c.m[IS_CHAIN]
+    assert [bool(one) for one in desk.c.m[chains : chains + 2]] == [False, True]
+    for late, soon in (("x0", "x1"), ("x1", "x0")):
+        meetings.part_all(desk.c)
+        groups.meet(desk.c, number(desk, late), number(desk, "y1"))
+        groups.meet(desk.c, number(desk, soon), number(desk, "y0"))
+        assert lay(desk)
+        found = days(desk)
+        assert found[soon] == found["y0"] < found[late] == found["y1"] < found["x2"]
 
 
 def crossed() -> Problem:

@@ -233,7 +233,6 @@ def clear(c: Columns) -> None:
         else:
             m[m[TURN] + s] = m[m[TURN_STOOD] + s]
             m[m[OPEN] + s] = m[m[OPEN_STOOD] + s]
-            m[LAST_TURN] = max(m[LAST_TURN], m[m[TURN] + s])
             count_in(c, s)
 
 

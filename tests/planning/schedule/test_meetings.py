@@ -19,6 +19,7 @@ from server.planning.schedule.columns import (
     IS_CHAIN,
     N_SITTINGS,
     NOWHERE,
+    OVERFULL,
     SINCE,
     SKIP,
     TURN_STOOD,
@@ -231,6 +232,42 @@ def test_of_supports_joined_later_either_may_go_first() -> None:
         assert lay(desk)
         found = days(desk)
         assert found[soon] == found["y0"] < found[late] == found["y1"] < found["x2"]
+
+
+def test_what_is_wet_in_wet_on_a_group_is_put_in_anew_with_it() -> None:
+    """The group of a and b waits for b until the afternoon, though a is painted in the morning and its second layer
+    into it at once. When c takes the afternoon, all three leave the day."""
+    noon = datetime(TODAY.year, TODAY.month, TODAY.day, 12, 30, tzinfo=ZoneInfo("Europe/Lisbon"))
+    a = chain("a", [sitting("a0", "greys"), sitting("a1", None)], [LinkKind.WET_IN_WET])
+    b = chain("b", [sitting("b0", "greys")], release_at=noon)
+    c = chain("c", [sitting("c0", None, 180)], release_at=noon)
+    desk = alone(studio(c, a, b))
+    columns, late = desk.c, number(desk, "c0")
+    groups.meet(columns, number(desk, "a0"), number(desk, "b0"))
+    columns.m[columns.m[SKIP] + late] = 1
+    assert lay(desk) and days(desk) == {"a0": 0, "a1": 0, "b0": 0, "c0": 1}
+    meetings.note(columns)
+    meetings.touch(columns, late)
+    columns.m[columns.m[SKIP] + late] = 0
+    assert groups.lay_by_groups(columns, FAR)
+    assert days(desk) == {"a0": 1, "a1": 1, "b0": 1, "c0": 0}
+    assert check(desk.model.problem, planner.answer(planner.Bench(desk, {}, []))) == []
+
+
+def test_what_shares_the_mix_of_a_full_window_stays_where_it_leaves_room_there() -> None:
+    """Two pinned sittings fill an afternoon but for the mix of one, which a third has made that morning."""
+    noon = datetime(TODAY.year, TODAY.month, TODAY.day, 13, 0, tzinfo=ZoneInfo("Europe/Lisbon"))
+    p, q = chain("p", [sitting("p0", "greys", 90)]), chain("q", [sitting("q0", "umbers", 60)])
+    beside = chain("s", [sitting("s0", "greys")]), chain("u", [sitting("u0", "umbers")])
+    pinned = Previous("p0", noon, pinned=True), Previous("q0", noon + timedelta(hours=1.5), pinned=True)
+    bench = planner.lay_out(studio(p, q, *beside, previous=pinned))
+    c = bench.desk.c
+    assert meetings.group_up(c)
+    crowded = c.m[OVERFULL]
+    for _ in range(20):
+        meetings.regroup(c, 10, 1e9)
+        assert c.m[OVERFULL] <= crowded
+        assert check(bench.model.problem, planner.answer(bench)) == []
 
 
 def crossed() -> Problem:

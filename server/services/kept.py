@@ -46,9 +46,9 @@ class Kept(Generic[V]):
 
 
 class Content:
-    """What stands for something in many keys: hashed once, and held against another one only where both are new.
+    """A key that is hashed once however often it is looked up, for what takes long to hash.
 
-    Made by `content` alone, which gives the same one for equal contents as long as it is kept."""
+    `content` gives the same one for equal contents as long as it is kept, so that two are seldom compared in full."""
 
     __slots__ = ("_hash", "of")
 
@@ -73,6 +73,7 @@ _CONTENTS: Kept[Content] = Kept(CONTENTS_KEPT)
 
 
 def content(of: Hashable) -> Content:
+    """The one that is kept for ``of``, for what goes into many keys."""
     found = _CONTENTS.get(of)
     if found is None:
         found = Content(of)

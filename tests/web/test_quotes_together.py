@@ -62,7 +62,7 @@ def test_two_quotes_with_room_for_both_keep_their_days(bench: Bench, stack: str,
         )
         assert name not in buyers and name in painters
         shown = told(client, one)
-        assert "If the other open quote is taken first: ready to hand over by" in shown and "the same day" in shown
+        assert "If the other open quote is taken first: ready to hand over by" in shown and "Its date stays the same then" in shown
         assert name in shown and "No promise is endangered" in shown and "if this one is taken first" not in shown
 
 
@@ -85,7 +85,7 @@ def test_where_only_one_fits_the_date_after_the_other_is_told_and_what_taking_it
     assert found["breaks"][0]["before"] >= 0.9 > found["breaks"][0]["after"]
     assert found["endangered"] == []  # the first keeps its days if it is the first
     shown = told(client, second)
-    assert "the same day" not in shown and "Endangers 1 open quote if this one is taken first" in shown
+    assert "stays the same" not in shown and "Endangers 1 open quote if this one is taken first" in shown
     assert re.search(r"Two herons ?: about \d+ in 20 to make its date now, [\w ]+ then", shown), shown
     assert rows_of(db) == before
     with db.read() as session:

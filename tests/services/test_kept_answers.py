@@ -306,3 +306,9 @@ def test_odds_hang_on_the_plan_in_use_and_on_working_hours(bench):
     assert planned.content(panel) == rows.content(panel)
     assert planned.told(panel) != rows.told(panel)
     assert planned.told(panel) != replace(rows, plan=SimpleNamespace(uid="plan", version=2, sittings={})).told(panel)
+
+
+def test_contents_whose_hashes_meet_are_two() -> None:
+    assert hash(-1) == hash(-2)  # of all numbers these two, in CPython
+    assert Content(-1) != Content(-2) and content(-1) is not content(-2)
+    assert {Content(-1): "one", Content(-2): "two"}[Content(-1)] == "one"

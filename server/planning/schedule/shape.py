@@ -148,10 +148,10 @@ class Shape:
             built.room(name, longest * CELLS)
         for name in (columns.REACH_LO, columns.REACH_HI, columns.BACK):
             built.room(name, widest * CELLS)
-        for name in columns.A_SITTING:
+        for name in columns.OF_EACH_SITTING:
             built.room(name, count)
         built.room(columns.TOUCHED, MOST_TOUCHED + 1)
-        for name in columns.A_PANEL:
+        for name in columns.OF_EACH_PANEL:
             built.room(name, len(self.rows))
         for name in (columns.BANS, columns.BANNED):
             built.room(name, MOST_BANS)
